@@ -1,0 +1,143 @@
+"""The reading: what one examined photo says, in the words and fields of the format flutegauge-reading/1 (leaf)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.quantity import Quantity
+
+FAMILIES = (
+    "k-file",
+    "reamer",
+    "hedstroem-file",
+    "barbed-broach",
+    "spreader",
+    "plugger",
+    "paste-carrier",
+    "other",
+)
+Verdict = Literal["within", "outside", "undecided"] | None
+Call = Literal["discard", "look again", "nothing seen"]
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A decided word (or None) with its calibrated probability, the runners-up and what spoke for it."""
+
+    value: str | int | None
+    probability: float
+    others: Mapping[str, float] = field(default_factory=dict)
+    evidence: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class HandleReading:
+    """The handle's colour and the ISO sizes that carry it; ``thickness_mm`` as seen at the sheet's scale."""
+
+    colour: str | None
+    sizes: tuple[int, ...] = ()
+    thickness_mm: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that looks wrong: kind (a fixed word), where along the axis, how strong, how probable."""
+
+    kind: str
+    from_mm: float
+    to_mm: float
+    strength: Quantity
+    strength_unit: str
+    probability: float
+
+
+@dataclass(frozen=True)
+class ConditionReading:
+    """The call with its findings, the share of the circumference seen, and what this photo could have shown."""
+
+    call: Call
+    seen_share: float
+    smallest_visible: Mapping[str, Mapping[str, float]]
+    findings: tuple[Finding, ...] = ()
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Trace:
+    """What the picture draws, in px of the upright photo, (N, 2) arrays of x, y; not part of the JSON.
+
+    ``pitch_mm_of_x`` holds (x mm, local pitch mm) rows, ``trend_mm_of_x`` the healthy trend at the same x,
+    ``profile_mm_of_x`` holds (x mm, upper edge mm, lower edge mm) rows, signed from the axis.
+    """
+
+    axis_px: Points
+    upper_px: Points
+    lower_px: Points
+    crests_px: Points
+    stations_px: Mapping[str, Points] = field(default_factory=dict)
+    pitch_mm_of_x: Points = field(default_factory=lambda: np.empty((0, 2)))
+    trend_mm_of_x: Points = field(default_factory=lambda: np.empty((0, 2)))
+    profile_mm_of_x: Points = field(default_factory=lambda: np.empty((0, 3)))
+    axis_x_mm: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+
+
+@dataclass(frozen=True)
+class InstrumentReading:
+    """Everything one photo says of one instrument. None means: not measured, the reason stands in ``notes``."""
+
+    id: int
+    box_px: tuple[int, int, int, int]
+    tip_px: tuple[float, float] | None
+    handle_px: tuple[float, float] | None
+    family: Choice
+    size: Choice
+    d0_mm: Quantity | None
+    d16_mm: Quantity | None
+    taper_mm_per_mm: Quantity | None
+    tip_width_mm: Quantity | None
+    shank_width_mm: Quantity | None
+    length_mm: Quantity | None
+    working_part_mm: Quantity | None
+    stop_from_tip_mm: Quantity | None
+    pitch_mm: Quantity | None
+    flutes_per_mm: Quantity | None
+    helix_angle_deg: Quantity | None
+    twist_hand: Literal["right", "left"] | None
+    cross_section: Literal["square", "triangle", "rhombus", "round"] | None
+    height_mm: Quantity | None
+    local_px_per_mm: float
+    blur_px: float | None
+    handle: HandleReading
+    conformity: Mapping[str, Verdict]
+    condition: ConditionReading
+    notes: tuple[str, ...]
+    trace: Trace
+
+
+@dataclass(frozen=True)
+class ScaleReading:
+    """Where the scale came from ('sheet' or 'given') and what it is at the picture's centre."""
+
+    source: Literal["sheet", "given"]
+    sheet_id: str | None
+    print_checked: bool | None
+    px_per_mm: Quantity
+    view_tilt_deg: float | None
+    camera_height_mm: Quantity | None
+
+
+@dataclass(frozen=True)
+class PhotoReading:
+    """One photo's reading: either an error (kind, message) or a scale and its instruments."""
+
+    file: str
+    error: tuple[str, str] | None
+    scale: ScaleReading | None
+    instruments: tuple[InstrumentReading, ...] = ()
+    notes: tuple[str, ...] = ()
