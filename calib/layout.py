@@ -28,7 +28,7 @@ LANE_LENGTH_MM = SMALL_SQUARES * SMALL_SQUARE_MM
 LANE_ROWS = 12
 SLOT_LANES = (11, 12)
 
-# A slot takes a handle 10 to 12 mm long and up to 4.2 mm thick.
+# A slot takes a handle 10 to 12 mm long and up to 4.2 mm thick. Handles lie on the right, as at the trim line.
 SLOT_LENGTH_MM = 15.0
 SLOT_HEIGHT_MM = 6.0
 
@@ -36,6 +36,9 @@ SMALL_HEIGHT_MM = SMALL_SQUARE_MM + 2 * SMALL_HALF_MM
 LARGE_WIDTH_MM = LARGE_SQUARE_MM + 2 * LARGE_HALF_MM
 LARGE_LENGTH_MM = LARGE_SQUARES * LARGE_SQUARE_MM
 BLOCK_HEIGHT_MM = (LANE_ROWS + 1) * SMALL_HEIGHT_MM + LANE_ROWS * LANE_HEIGHT_MM
+
+MARGIN_MM = 8.0
+"""Left free on all sides: office printers cannot print to the edge."""
 
 CHECK_LINE_MM = 140.0
 PATCH_MM = 5.0
@@ -77,7 +80,7 @@ PAGES = (
         columns_mm=(33.0, 107.0),
         right_band_mm=182.0,
         bottom_band_mm=(33.0, 179.4),
-        along_line_x_mm=29.6,
+        along_line_x_mm=29.3,
         trim_x_mm=178.0,
     ),
     Page(
@@ -114,7 +117,7 @@ def build_sheet(page: Page) -> Sheet:
         slots=tuple(_slot(lane) for lane in lanes if lane.kind == "slot"),
         patches=_patches(page),
         check_lines=_check_lines(page, block),
-        trim_line=Segment((page.trim_x_mm, 0.0), (page.trim_x_mm, page.height_mm)),
+        trim_line=Segment((page.trim_x_mm, MARGIN_MM), (page.trim_x_mm, page.height_mm - MARGIN_MM)),
     )
 
 
@@ -172,8 +175,8 @@ def _lane(page: Page, column: int, row: int) -> Lane:
 
 def _slot(lane: Lane) -> Slot:
     top_mm = round(lane.centre_mm[1] - SLOT_HEIGHT_MM / 2, 6)
-    x1_mm, y1_mm = lane.x0_mm + SLOT_LENGTH_MM, round(top_mm + SLOT_HEIGHT_MM, 6)
-    return Slot(lane.x0_mm, top_mm, x1_mm, y1_mm, lane_number=lane.number, radius_mm=1.5)
+    left_mm, bottom_mm = lane.x1_mm - SLOT_LENGTH_MM, round(top_mm + SLOT_HEIGHT_MM, 6)
+    return Slot(left_mm, top_mm, lane.x1_mm, bottom_mm, lane_number=lane.number, radius_mm=1.5)
 
 
 def _patches(page: Page) -> tuple[Patch, ...]:
