@@ -23,8 +23,11 @@ def write_pdf(sheet: Sheet, path: str | PathLike[str]) -> None:
 def write_png(sheet: Sheet, path: str | PathLike[str], dpi: float = 600) -> None:
     """Write the whole page, edge to edge, as a grey PNG that states its resolution.
 
-    The page is rounded to whole pixels at its right and lower edge; the scale stays dpi / 25.4 px/mm exactly.
+    The page is rounded to whole pixels at its right and lower edge; the scale stays dpi / 25.4 px/mm exactly. Raises
+    ValueError outside 72 to 2400 dpi: below, the small codes are lost; above, the picture outgrows memory.
     """
+    if not 72 <= dpi <= 2400:
+        raise ValueError(f"dpi: 72 to 2400 can be written, {dpi:g} was asked: 600 suits most printers")
     picture = raster(sheet, 0.0, 0.0, sheet.width_mm, sheet.height_mm, dpi / MM_PER_INCH)
     Image.fromarray(picture).save(path, format="PNG", dpi=(dpi, dpi))
 

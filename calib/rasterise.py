@@ -15,7 +15,8 @@ def rasterise(pdf: bytes, *, x0_mm: float, y0_mm: float, shape: tuple[int, int],
 
     The top-left corner of pixel (0, 0) lies at (x0_mm, y0_mm), so the centre of column k at x0_mm + (k + 0.5) /
     px_per_mm. Grey is the share of a pixel that ink covers, in 1/255, so linear in reflectance between black and
-    white. What lies off the page is white.
+    white. What lies off the page is white. The
+    renderer behind it is not made for several threads at once.
     """
     document = pypdfium2.PdfDocument(pdf)
     try:

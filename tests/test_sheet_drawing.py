@@ -247,3 +247,9 @@ def test_an_impossible_crop_is_refused(sheet):
         raster(sheet, 10, 0, 5, 5, 8)
     with pytest.raises(ValueError, match="px_per_mm 0"):
         raster(sheet, 0, 0, 5, 5, 0)
+
+
+def test_resolutions_that_make_no_sense_are_refused(tmp_path):
+    for dpi in (30, 10_000, float("nan")):
+        with pytest.raises(ValueError, match="72 to 2400"):
+            write_png(SHEETS[0], tmp_path / "sheet.png", dpi)
