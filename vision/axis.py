@@ -1,0 +1,138 @@
+"""Stage 4 of 9: Candidate -> Axis. The curved centre line from tip to handle, and which end is the tip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import BSpline
+
+from vision.find import Candidate
+from vision.plane import Plane
+from vision.scale import Scale
+
+Array = NDArray[np.floating[Any]]
+BIN_MM = 0.2
+KNOT_MM = 4.0
+BEYOND_MM = 1.2  # the axis runs this far past the metal at the tip, and into the handle
+
+
+@dataclass(frozen=True)
+class Axis:
+    """Dense centre line (N, 2) in px, about 1 px apart, from beyond the tip to the handle (or to the cut end).
+
+    ``tip_index`` and ``front_index`` tell the columns nearest the seen tip and the handle's front (None if out of the
+    frame); ``half_mm`` is half the greatest width of the thin part as seen, mm on the sheet's plane.
+    """
+
+    px: Array
+    tip_index: int | None
+    front_index: int | None
+    half_mm: float
+
+
+def trace_axis(plane: Plane, scale: Scale, candidate: Candidate) -> Axis | None:
+    """Trace the centre line; None when the thin part is too ragged to have one."""
+    spots = _points_mm(plane, candidate, candidate.thin)
+    centre, direction = _principal(spots)
+    along, across = _turned(spots, centre, direction)
+    middle, half = _midline(along, across)
+    if len(middle) < 8:
+        return None
+    direction_sign = _toward_handle(plane, candidate, centre, direction, middle, half)
+    if direction_sign < 0:
+        direction = -direction
+        middle = middle[::-1] * [-1.0, -1.0]
+        half = half[::-1]
+    whole_along, _ = _turned(_points_mm(plane, candidate, candidate.whole & ~candidate.handle), centre, direction)
+    ends = float(whole_along.min()), float(whole_along.max())
+    curve = _smooth(middle)
+    span = np.arange(ends[0] - BEYOND_MM, ends[1] + BEYOND_MM, 0.02)
+    offset = _extended(curve, span, (middle[0, 0], middle[-1, 0]))
+    normal = np.array([-direction[1], direction[0]])
+    line_mm = centre + span[:, None] * direction + offset[:, None] * normal
+    px = _every_px(scale.to_px(line_mm))
+    return Axis(
+        px,
+        _nearest(px, scale, line_mm, span, ends[0]),
+        _nearest(px, scale, line_mm, span, ends[1]),
+        float(np.percentile(half, 90)),
+    )
+
+
+def _points_mm(plane: Plane, candidate: Candidate, mask: NDArray[np.bool_]) -> Array:
+    v, u = np.nonzero(mask)
+    return plane.to_mm(np.column_stack([u + candidate.offset_px[0], v + candidate.offset_px[1]]).astype(float))
+
+
+def _principal(spots: Array) -> tuple[Array, Array]:
+    centre = np.median(spots, axis=0)
+    _, _, v = np.linalg.svd(spots - spots.mean(axis=0), full_matrices=False)
+    return centre, v[0]
+
+
+def _turned(spots: Array, centre: Array, direction: Array) -> tuple[Array, Array]:
+    moved = spots - centre
+    return moved @ direction, moved @ np.array([-direction[1], direction[0]])
+
+
+def _midline(along: Array, across: Array) -> tuple[Array, Array]:
+    """Middle of the mask in bins along the axis: rows (along, across), and the half width of each bin."""
+    index = np.floor((along - along.min()) / BIN_MM).astype(int)
+    middle, half = [], []
+    for k in np.unique(index):
+        chosen = across[index == k]
+        if len(chosen) >= 2:
+            low, high = np.percentile(chosen, [4, 96])
+            middle.append((along[index == k].mean(), (low + high) / 2.0))
+            half.append((high - low) / 2.0)
+    return np.array(middle).reshape(-1, 2), np.array(half)
+
+
+def _toward_handle(
+    plane: Plane, candidate: Candidate, centre: Array, direction: Array, middle: Array, half: Array
+) -> float:
+    """+1 when the axis direction runs toward the handle: by the handle if seen, else by the growing width."""
+    if candidate.handle.any():
+        at, _ = _turned(_points_mm(plane, candidate, candidate.handle), centre, direction)
+        return float(np.sign(at.mean() - middle[:, 0].mean()))
+    slope = np.polyfit(middle[:, 0], half, 1)[0]
+    return 1.0 if slope >= 0.0 else -1.0
+
+
+def _smooth(middle: Array) -> BSpline:
+    """Robust cubic spline through the middles, knots every 4 mm."""
+    x, y = middle[:, 0], middle[:, 1]
+    inner = max(int((x[-1] - x[0]) / KNOT_MM), 1)
+    knots = np.concatenate([[x[0]] * 3, np.linspace(x[0], x[-1], inner + 1), [x[-1]] * 3])
+    design = BSpline.design_matrix(np.clip(x, x[0], x[-1]), knots, 3).toarray()
+    bend = 0.05 * np.diff(np.eye(design.shape[1]), 2, axis=0)
+    weight = np.ones(len(x))
+    solution = np.zeros(design.shape[1])
+    for _ in range(6):
+        rows = np.concatenate([design * weight[:, None], bend])
+        solution = np.linalg.lstsq(rows, np.concatenate([y * weight, np.zeros(len(bend))]), rcond=None)[0]
+        miss = np.abs(y - design @ solution)
+        weight = 1.0 / np.sqrt(1.0 + (miss / (2.0 * np.median(miss) + 0.01)) ** 2)
+    return BSpline(knots, solution, 3)
+
+
+def _extended(curve: BSpline, at: Array, span: tuple[float, float]) -> Array:
+    """Evaluate the spline, straight beyond its ends."""
+    inside = np.clip(at, *span)
+    slope = curve.derivative()(inside)
+    return np.asarray(curve(inside) + slope * (at - inside))
+
+
+def _every_px(line_px: Array) -> Array:
+    """Resample a polyline to points 1 px apart."""
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line_px, axis=0), axis=1))])
+    at = np.arange(0.0, length[-1], 1.0)
+    return np.column_stack([np.interp(at, length, line_px[:, 0]), np.interp(at, length, line_px[:, 1])])
+
+
+def _nearest(px: Array, scale: Scale, line_mm: Array, span: Array, at: float) -> int:
+    place = scale.to_px(line_mm[[int(np.argmin(np.abs(span - at)))]])[0]
+    return int(np.argmin(np.linalg.norm(px - place, axis=1)))

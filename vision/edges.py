@@ -1,0 +1,127 @@
+"""Stage 5 of 9: Photo, Axis -> Edges. Both outlines of the metal along the axis, in px, to a fraction of a px."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.optimize import least_squares
+from scipy.stats import norm
+
+from vision.axis import Axis
+from vision.photo import Photo
+from vision.steps import LEAST_STEP, outermost, step_map
+from vision.strip import Strip, straighten
+
+Array = NDArray[np.floating[Any]]
+FIRST_BLUR_PX = 1.6
+MARGIN_MM = 0.5  # paper seen beyond the metal on each side
+NOISE_TIMES = 6.0
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Offsets of both outlines from the axis in px, one per column of the strip (NaN where none was found).
+
+    ``upper_px`` lies on the positive side of the normal, ``lower_px`` on the negative one, both signed. ``step`` (2, N) is
+    the brightness step at each over the paper's. ``blur_px`` is the Gaussian width of the edge's own blur.
+    """
+
+    strip: Strip
+    upper_px: Array
+    lower_px: Array
+    step: Array
+    blur_px: float
+    paper: float
+
+
+def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
+    """Locate both outlines; a second pass uses the blur and the centre line that the first one measured."""
+    half_px = int((axis.half_mm * 1.35 + MARGIN_MM) * px_per_mm) + 4
+    strip = straighten(photo, axis.px, half_px)
+    edges = _one_pass(strip, FIRST_BLUR_PX)
+    strip = straighten(photo, _recentred(edges), half_px)
+    return _one_pass(strip, measured_blur(edges))
+
+
+def _one_pass(strip: Strip, blur_px: float) -> Edges:
+    half = strip.half_px
+    amplitudes = step_map(strip.values, blur_px)
+    guard = min(max(round(3.0 * blur_px), 3), half // 3)
+    outside = strip.values[np.r_[guard : guard + half // 4, -guard - half // 4 : -guard]]
+    paper = max(float(np.median(outside)), 1e-3)
+    noise = _noise(amplitudes, half)
+    threshold = np.full(strip.values.shape[1], max(NOISE_TIMES * noise, LEAST_STEP * paper))
+    top, step_low = outermost(amplitudes[guard : half + 1], threshold)
+    bottom, step_up = outermost(-amplitudes[::-1][guard : half + 1], threshold)
+    lower = top + guard - half
+    upper = half - (bottom + guard)
+    return Edges(strip, upper, lower, np.stack([step_up, step_low]) / paper, blur_px, paper)
+
+
+def _noise(amplitudes: NDArray[np.float32], half: int) -> float:
+    """Spread of the step estimate over bare paper: the outer eighth on both sides."""
+    rows = max(half // 4, 4)
+    bare = np.concatenate([amplitudes[4:rows], amplitudes[-rows:-4]]) if rows > 4 else amplitudes[[0, -1]]
+    return 1.4826 * float(np.median(np.abs(bare)))
+
+
+def _recentred(edges: Edges) -> Array:
+    """Move the axis onto the smoothed middle of the two outlines."""
+    middle = (edges.upper_px + edges.lower_px) / 2.0
+    columns = np.arange(len(middle))
+    good = np.isfinite(middle)
+    if good.sum() < 50:
+        return edges.strip.axis_px
+    filled = np.interp(columns, columns[good], middle[good])
+    window = max(len(middle) // 12, 51) | 1
+    smooth = gaussian_filter1d(median_filter(filled, window, mode="nearest"), window / 2.0, mode="nearest")
+    return np.asarray(edges.strip.axis_px + smooth[:, None] * edges.strip.normal)
+
+
+def measured_blur(edges: Edges) -> float:
+    """Gaussian width of the outline's blur, from the aligned mean of all edge profiles, outer side only.
+
+    The inner side carries whatever the metal mirrors; the outer flank, from bare paper to a little past the edge, is
+    the blur's own. Valid from 0.6 to 12 px.
+    """
+    offsets, values = _aligned(edges)
+    if len(offsets) < 200:
+        return edges.blur_px
+    bins = np.arange(-14.0, 4.0, 0.25)
+    index = np.digitize(offsets, bins)
+    mean = np.array([np.median(values[index == k]) if (index == k).sum() > 5 else np.nan for k in range(1, len(bins))])
+    centre = (bins[1:] + bins[:-1]) / 2.0
+
+    def residuals(p: Array) -> Array:
+        sigma = p[0]
+        use = np.isfinite(mean) & (centre < 0.6 * sigma)
+        model = p[1] + p[2] * norm.cdf((centre - p[3]) / sigma)
+        return np.where(use, np.nan_to_num(mean) - model, 0.0)
+
+    start = np.array([edges.blur_px, 0.0, 1.0, 0.0])
+    result = least_squares(
+        residuals, start, bounds=([0.6, -1, 0.1, -1.5], [12, 1, 4, 1.5]), loss="soft_l1", f_scale=0.05
+    )
+    return float(result.x[0])
+
+
+def _aligned(edges: Edges) -> tuple[Array, Array]:
+    """Profiles as (distance inward from the edge, brightness change over the step's own height), pooled over columns."""
+    half = edges.strip.half_px
+    rows = np.arange(-14, 5)
+    offsets, values = [], []
+    for side, edge, step in ((1.0, edges.upper_px, edges.step[0]), (-1.0, edges.lower_px, edges.step[1])):
+        columns = np.flatnonzero(np.isfinite(edge) & (np.abs(step) > 0.15))[::3]
+        at = np.rint(half + edge[columns]).astype(int)
+        picked = at[None, :] - (side * rows[:, None]).astype(int)
+        good = ((picked >= 0) & (picked < edges.strip.values.shape[0])).all(axis=0)
+        picked, columns = picked[:, good], columns[good]
+        profile = edges.strip.values[picked, columns]
+        base = profile[:6].mean(axis=0)
+        offsets.append((-side * (picked - half - edge[columns])).ravel())
+        values.append(((profile - base) / (step[columns] * edges.paper)).ravel())
+    return np.concatenate(offsets), np.concatenate(values)

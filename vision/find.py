@@ -1,0 +1,113 @@
+"""Stage 3 of 9: Plane -> Candidates. Long thin things lying on the sheet, with their handle and stop told from the metal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.measure import label, regionprops
+
+from vision.foreground import foreground
+from vision.paper import paper_light
+from vision.plane import Plane
+
+Array = NDArray[np.floating[Any]]
+Image = NDArray[np.floating[Any]]
+Mask = NDArray[np.bool_]
+
+CLOSE_MM = 0.45  # bridges pale mirrored edges and the gaps between glints
+LEAST_LENGTH_MM = 6.0
+LEAST_SLIMNESS = 4.0
+THICK_MM = 2.0  # thicker than any shaft (a size 140 reaches 1.72 mm): handle or stop
+HANDLE_LENGTH_MM = 4.5  # a stop is shorter along the axis
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One thing on the sheet: plane masks (H, W) of the whole, its thin part and its handle, and which border it meets."""
+
+    whole: Mask
+    thin: Mask
+    handle: Mask
+    stop: Mask
+    offset_px: tuple[int, int]
+    cut: bool
+
+
+@dataclass(frozen=True)
+class Found:
+    """All candidates of a plane, with the relative colour picture (paper = 1) that they were found in."""
+
+    candidates: tuple[Candidate, ...]
+    relative: Image
+
+
+def find_instruments(plane: Plane) -> Found:
+    """Find instrument-like things: at least 6 mm long, at least four times longer than their thin part is wide."""
+    light = paper_light(plane)
+    mask = foreground(plane, light)
+    closed = _close(mask, CLOSE_MM * plane.px_per_mm)
+    labels = label(closed, connectivity=2)
+    candidates = []
+    for region in regionprops(labels):
+        if region.axis_major_length < LEAST_LENGTH_MM * plane.px_per_mm:
+            continue
+        candidate = _split(plane, np.asarray(region.image_filled, dtype=bool), region.bbox)
+        if candidate is not None:
+            candidates.append(candidate)
+    return Found(tuple(candidates), np.asarray(plane.rgb / np.maximum(light, 1e-3), dtype=np.float32))
+
+
+def _close(mask: Mask, radius_px: float) -> Mask:
+    r = max(round(radius_px), 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
+    padded = cv2.copyMakeBorder(mask.astype(np.uint8), r, r, r, r, cv2.BORDER_CONSTANT, value=0)
+    closed = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, kernel)[r:-r, r:-r]
+    opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    return np.asarray(opened.astype(bool))
+
+
+def _split(plane: Plane, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
+    """Tell thick parts (handle, stop) from the thin one by opening with a disc thicker than any shaft."""
+    r = max(round(THICK_MM / 2.0 * plane.px_per_mm), 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
+    padded = np.pad(whole, r + 1).astype(np.uint8)
+    thick = cv2.morphologyEx(padded, cv2.MORPH_OPEN, kernel)[r + 1 : -r - 1, r + 1 : -r - 1].astype(bool)
+    handle, stop = _thick_parts(thick, plane.px_per_mm)
+    thin = whole & ~handle & ~stop
+    if not thin.any() or not _slim(_largest(thin), plane.px_per_mm):
+        return None
+    top, left, bottom, right = box
+    frame = plane.inside[top:bottom, left:right]
+    cut = bool((whole & ~cv2.erode(np.pad(frame, 1).astype(np.uint8), np.ones((5, 5)))[1:-1, 1:-1].astype(bool)).any())
+    return Candidate(whole, thin, handle, stop, (left, top), cut)
+
+
+def _thick_parts(thick: Mask, px_per_mm: float) -> tuple[Mask, Mask]:
+    handle, stop = np.zeros_like(thick), np.zeros_like(thick)
+    labels = label(thick)
+    regions = regionprops(labels)
+    if not regions:
+        return handle, stop
+    biggest = max(regions, key=lambda region: region.area)
+    for region in regions:
+        extent = region.axis_major_length / px_per_mm
+        is_handle = region is biggest and extent > HANDLE_LENGTH_MM
+        (handle if is_handle else stop)[labels == region.label] = True
+    return handle, stop
+
+
+def _largest(mask: Mask) -> Mask:
+    labels = label(mask, connectivity=2)
+    sizes = np.bincount(labels.ravel())
+    sizes[0] = 0
+    return np.asarray(labels == sizes.argmax()) if sizes.max() else mask
+
+
+def _slim(thin: Mask, px_per_mm: float) -> bool:
+    region = regionprops(thin.astype(np.uint8))[0]
+    long_enough = region.axis_major_length > LEAST_LENGTH_MM * px_per_mm
+    return bool(long_enough and region.axis_major_length**2 / max(float(region.area), 1.0) > LEAST_SLIMNESS)

@@ -1,0 +1,53 @@
+"""Stage 3c: Plane, paper light -> which pixels are something lying on the sheet rather than paper, print or soft shadow.
+
+A shadow is grey and smooth; metal is busy (flutes, glints, mirrored edges), plastic is coloured or very dark.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.plane import Plane
+
+Image = NDArray[np.floating[Any]]
+Mask = NDArray[np.bool_]
+LEAST_GRADIENT = 0.055  # of the paper's light a plane px, after smoothing: soft shadows stay below
+LEAST_COLOUR = 0.14
+DARK, BRIGHT = 0.30, 1.25
+INK_CLEAR_MM = 0.22  # print edges are known to about this much (spread of ink, curl of paper, blur)
+INK_ODD = 0.30
+
+
+def foreground(plane: Plane, light: Image) -> Mask:
+    """Return (H, W) mask of what lies on the sheet."""
+    relative = plane.rgb / np.maximum(light, 1e-3)
+    grey = relative @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+    smooth = cv2.GaussianBlur(grey, (0, 0), 0.8)
+    steep = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)) / 8.0
+    blurred = cv2.GaussianBlur(relative, (0, 0), 1.0)
+    colour = blurred.max(axis=2) - blurred.min(axis=2)
+    print_zone = _print_zone(plane)
+    on_paper = (steep > LEAST_GRADIENT) | (colour > LEAST_COLOUR) | (smooth < DARK) | (smooth > BRIGHT)
+    seen = on_paper & ~print_zone & (plane.printed > 0.5)
+    return np.asarray((seen | _odd_ink(plane, np.asarray(blurred, dtype=np.float32), print_zone)) & plane.inside)
+
+
+def _print_zone(plane: Plane) -> Mask:
+    """Ink and a rim around every print edge, where brightness is the print's doing."""
+    reach = max(round(INK_CLEAR_MM * plane.px_per_mm), 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    ink = (plane.printed < 0.85).astype(np.uint8)
+    return np.asarray(cv2.dilate(ink, kernel).astype(bool))
+
+
+def _odd_ink(plane: Plane, relative: Image, print_zone: Mask) -> Mask:
+    """Places inside solid ink that are far brighter or more coloured than ink."""
+    reach = max(round(INK_CLEAR_MM * plane.px_per_mm), 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    solid = cv2.erode((plane.printed < 0.15).astype(np.uint8), kernel).astype(bool)
+    level = np.median(relative[solid], axis=0) if solid.any() else np.zeros(3, dtype=np.float32)
+    return np.asarray(solid & (np.abs(relative - level).max(axis=2) > INK_ODD) & print_zone)

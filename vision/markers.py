@@ -1,0 +1,92 @@
+"""Stage 2a: Photo -> coded markers. Finds the sheet's ArUco markers at several picture sizes (OpenCV's detector)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.sheet import MARKER_DICTIONARY, Sheet, sheet_of_marker
+
+LEVELS_PX = (1000, 2000, 4000)  # longest side of the pictures searched, coarse to fine
+FOREIGN = ("DICT_4X4_1000", "DICT_6X6_1000", "DICT_7X7_1000", "DICT_ARUCO_ORIGINAL", "DICT_APRILTAG_36h11")
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One marker seen: its id and (4, 2) corner px, clockwise from the corner that is top left on the upright page."""
+
+    id: int
+    corners_px: NDArray[np.float64]
+
+
+def find_markers(grey: NDArray[np.uint8]) -> list[Seen]:
+    """Find our markers in an (H, W) grey picture; the finest picture in which a marker was seen gives its corners.
+
+    The same id may come back twice when it stands at two places: two sheets, or a copied one.
+    """
+    seen: list[Seen] = []
+    for level, small, factor in _pyramid(grey):
+        found = _detect(small, MARKER_DICTIONARY, factor)
+        found = [one for one in found if sheet_of_marker(one.id) is not None]
+        seen = [old for old in seen if not any(_same(old, new) for new in found)] + found
+        if level >= LEVELS_PX[1] and len(seen) >= 12:
+            break
+    return seen
+
+
+def foreign_markers(grey: NDArray[np.uint8]) -> int:
+    """Count markers of other common dictionaries: tells somebody else's sheet from no sheet at all."""
+    _, small, factor = next(iter(_pyramid(grey, (1600,))))
+    return max(len(_detect(small, name, factor)) for name in FOREIGN)
+
+
+def sheets_of(seen: Iterable[Seen]) -> dict[str, tuple[Sheet, list[Seen]]]:
+    """Group markers by the sheet and revision that their ids belong to."""
+    groups: dict[str, tuple[Sheet, list[Seen]]] = {}
+    for one in seen:
+        sheet = sheet_of_marker(one.id)
+        if sheet is not None:
+            groups.setdefault(sheet.id, (sheet, []))[1].append(one)
+    return groups
+
+
+def _pyramid(
+    grey: NDArray[np.uint8], levels: tuple[int, ...] = LEVELS_PX
+) -> Iterable[tuple[int, NDArray[np.uint8], float]]:
+    longest = max(grey.shape)
+    for level in levels:
+        factor = max(longest / level, 1.0)
+        size = (round(grey.shape[1] / factor), round(grey.shape[0] / factor))
+        small = grey if factor == 1.0 else cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+        yield level, np.asarray(small, dtype=np.uint8), grey.shape[1] / size[0]
+        if factor == 1.0:
+            return
+
+
+def _detect(grey: NDArray[np.uint8], dictionary: str, factor: float) -> list[Seen]:
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.errorCorrectionRate = 0.4  # 5x5_1000 corrects at most two bits; fewer false ids in clutter
+    parameters.adaptiveThreshWinSizeMin = 5
+    parameters.adaptiveThreshWinSizeMax = 45
+    parameters.adaptiveThreshWinSizeStep = 20
+    parameters.minMarkerPerimeterRate = 0.01
+    parameters.perspectiveRemovePixelPerCell = 6
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary)), parameters)
+    corners, ids, _ = detector.detectMarkers(grey)
+    if ids is None:
+        return []
+    # A pixel centre at small (0, 0) lies at (factor - 1) / 2 in the full picture.
+    return [
+        Seen(int(i), (np.asarray(c, dtype=float).reshape(4, 2) + 0.5) * factor - 0.5)
+        for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)
+    ]
+
+
+def _same(a: Seen, b: Seen) -> bool:
+    size = float(np.linalg.norm(a.corners_px[0] - a.corners_px[2]))
+    apart = float(np.linalg.norm(a.corners_px.mean(axis=0) - b.corners_px.mean(axis=0)))
+    return a.id == b.id and apart < size / 2.0

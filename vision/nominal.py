@@ -1,0 +1,55 @@
+"""Published sizes, colours and limits, each with its source. They name and judge an instrument, and never enter a measurement.
+
+Sources: JIS T 5419:1995 (finger pluggers; read) uses the same size system as files and reamers. ISO 3630-1 itself was
+not read: what rests on it is marked 'from memory'.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+# ISO size number = projected tip diameter in 1/100 mm. 015 to 140: JIS T 5419:1995, table 1 (read); 06 to 10: from memory.
+SIZES = (6, 8, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60, 70, 80, 90, 100, 110, 120, 130, 140)
+# Broach sizes: from memory; nobody here has read the table.
+BROACH_SIZES = (20, 25, 30, 35, 40, 50, 60)
+TAPER = 0.02  # mm per mm; D16 = D0 + 0.32, JIS T 5419:1995 (read)
+OLDER_RISE_MM = 0.30  # older rule for the end of the flutes: common practice, no source
+LENGTHS_MM = (21.0, 25.0, 28.0, 31.0)  # JIS T 5419:1995 (read)
+
+_RING = ("white", "yellow", "red", "blue", "green", "black")
+_SMALL = {6: "pink", 8: "grey", 10: "purple"}
+# Published colour tables agree for 06 to 140 (two independent teaching texts, read); orange also met for 06.
+COLOUR_OF_SIZE = _SMALL | {size: _RING[i % 6] for i, size in enumerate(s for s in SIZES if s >= 15)}
+COLOURS = ("pink", "grey", "purple", *_RING)
+
+
+def sizes_of_colour(colour: str | None) -> tuple[int, ...]:
+    """Return the ISO sizes that carry a handle colour, ascending; empty for None or a colour that is no size colour."""
+    return tuple(size for size, name in COLOUR_OF_SIZE.items() if name == colour)
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A tolerance: half-width that 'within' must keep, half-width that 'outside' must pass, source, and whether it was read."""
+
+    within_mm: float
+    outside_mm: float
+    source: str
+    read: bool
+
+
+PLUGGER = "JIS T 5419:1995, table 1 (read; finger pluggers of the same size system)"
+
+
+def diameter_limit(size: int) -> Limit:
+    """Return the tolerance of D0 and D16.
+
+    ±0.02 mm is read for pluggers of every size; for files above size 60 a later text is remembered with ±0.04 mm, so
+    there 'within' needs the tighter and 'outside' the wider.
+    """
+    return Limit(0.02, 0.02 if size <= 60 else 0.04, PLUGGER, read=True)
+
+
+def length_limit() -> Limit:
+    """Return the tolerance of the length from tip to handle: ±0.5 mm."""
+    return Limit(0.5, 0.5, PLUGGER, read=True)

@@ -1,0 +1,175 @@
+"""Stage 6f: Profile -> Outline. Which crests there are, how far the working part goes, and every blank's best fit.
+
+No decision is taken here: the fits stand side by side, and ``vision.blank`` weighs them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.crests import Crests, find_crests, upper_line
+from vision.envelope import Cone, along_edges, through_crests
+from vision.place import Profile
+from vision.shapes import RHOMBUS, SQUARE, TRIANGLE
+from vision.twist import TwistFit, fit_twist
+
+Array = NDArray[np.floating[Any]]
+TIP_CLEAR = 1.3  # times the diameter: the tip's cone is longer than this only below 42 deg
+CORRELATED_MM = 0.05  # neighbouring edge points share blur and smoothing over about this length
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Fits of one instrument's outline, mm: crests of both edges (heights outward), the working part's end, the candidates.
+
+    ``twists`` holds the fits of square, triangle and rhombus that converged, ``groove`` the cone through the crests,
+    ``groove_misfit_mm`` how well one repeated tooth explains both edges, ``wire`` the cone along the edges with outliers
+    left out, ``spikes_mm`` where the edges stand out from that wire.
+    """
+
+    upper: Crests
+    lower: Crests
+    working_end_mm: float | None
+    span_mm: tuple[float, float]
+    twists: dict[str, TwistFit]
+    groove: Cone | None
+    groove_misfit_mm: float | None
+    wire: Cone | None
+    spikes_mm: Array
+    shank: Cone | None
+
+
+def read_outline(profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm: tuple[float, float] | None) -> Outline:
+    """Read the outline between two stations; ``clear_of_mm`` is the stretch hidden by a stop."""
+    upper_mm, lower_mm = _without(profile, clear_of_mm)
+    thick = float(np.nanmedian((upper_mm - lower_mm)[(profile.x_mm > from_mm) & (profile.x_mm < to_mm)]))
+    start = max(from_mm + 0.25, from_mm + TIP_CLEAR * 0.5 * thick)
+    centre = _centre_line(profile.x_mm, upper_mm, lower_mm, start, to_mm)
+    upper = find_crests(profile.x_mm, upper_mm - centre, from_mm=start, to_mm=to_mm)
+    lower = find_crests(profile.x_mm, centre - lower_mm, from_mm=start, to_mm=to_mm)
+    end = working_end(upper, lower)
+    upper, lower = _until(upper, end), _until(lower, end)
+    last = min(end if end is not None else to_mm, to_mm)
+    span = (start, max(last - 0.3, start + 1.0))
+    edges = (upper_mm - centre, lower_mm - centre)
+    twists = _twists(profile.x_mm, *edges, (upper, lower), span)
+    stations = CORRELATED_MM * profile.px_per_mm
+    wire = along_edges(*_cut(profile.x_mm, *edges, start, to_mm), barbs=True, correlated_points=stations)
+    return Outline(
+        upper,
+        lower,
+        end,
+        span,
+        twists,
+        through_crests(upper, lower),
+        _groove_misfit(profile.x_mm, *edges, upper, lower, span),
+        wire,
+        _spikes(profile.x_mm, *edges, wire, (start, to_mm)),
+        _shank(profile.x_mm, *edges, end, to_mm, stations),
+    )
+
+
+def working_end(upper: Crests, lower: Crests) -> float | None:
+    """Station where the crests' swing has fallen to half of its usual depth; None without enough crests."""
+    ends = []
+    for crests in (upper, lower):
+        if len(crests.valley_x_mm) < 3:
+            continue
+        level = (crests.height_mm[1:] + crests.height_mm[:-1]) / 2.0
+        depth = 1.0 - crests.valley_mm / level
+        usual = float(np.median(depth))
+        deep = np.flatnonzero(depth > usual / 2.0)
+        ends.append(float(crests.x_mm[deep[-1] + 1]))
+    return max(ends) if ends else None
+
+
+def _without(profile: Profile, hidden: tuple[float, float] | None) -> tuple[Array, Array]:
+    upper, lower = profile.upper_mm.copy(), profile.lower_mm.copy()
+    if hidden is not None:
+        behind = (profile.x_mm > hidden[0] - 0.3) & (profile.x_mm < hidden[1] + 0.3)
+        upper[behind] = np.nan
+        lower[behind] = np.nan
+    return upper, lower
+
+
+def _centre_line(x: Array, upper: Array, lower: Array, start: float, stop: float) -> Array:
+    """Cubic through the middle of both edges: for a triangle it wanders half a crest about the axis and evens out."""
+    middle = (upper + lower) / 2.0
+    good = np.isfinite(middle) & (x > start) & (x < stop)
+    if good.sum() < 50:
+        return np.zeros(len(x))
+    weight = np.ones(good.sum())
+    curve = np.polynomial.Polynomial([0.0])
+    for _ in range(6):
+        curve = np.polynomial.Polynomial.fit(x[good], middle[good], 3, w=weight)
+        miss = np.abs(middle[good] - curve(x[good]))
+        weight = 1.0 / np.sqrt(1.0 + (miss / (2.0 * np.median(miss) + 1e-4)) ** 2)
+    return np.asarray(curve(np.clip(x, start, stop)))
+
+
+def _until(crests: Crests, end: float | None) -> Crests:
+    if end is None:
+        return crests
+    kept = crests.x_mm <= end + 1e-6
+    low = crests.valley_x_mm <= (crests.x_mm[kept].max() if kept.any() else 0.0)
+    return Crests(crests.x_mm[kept], crests.height_mm[kept], crests.valley_x_mm[low], crests.valley_mm[low])
+
+
+def _twists(
+    x: Array, upper: Array, lower: Array, crests: tuple[Crests, Crests], span: tuple[float, float]
+) -> dict[str, TwistFit]:
+    fits = {blank.name: fit_twist(blank, x, upper, lower, crests, span) for blank in (SQUARE, TRIANGLE, RHOMBUS)}
+    return {name: fit for name, fit in fits.items() if fit is not None}
+
+
+def _cut(x: Array, upper: Array, lower: Array, start: float, stop: float) -> tuple[Array, Array, Array]:
+    use = (x >= start) & (x <= stop)
+    return x[use], upper[use], lower[use]
+
+
+def _groove_misfit(
+    x: Array, upper: Array, lower: Array, crests_up: Crests, crests_low: Crests, span: tuple[float, float]
+) -> float | None:
+    """Robust spread of both edges about one tooth repeated along them, the teeth stretched to the crests' own places."""
+    misses = []
+    for height, crests in ((upper, crests_up), (-lower, crests_low)):
+        if len(crests.x_mm) < 4:
+            return None
+        use = (x > max(span[0], crests.x_mm[0])) & (x < min(span[1], crests.x_mm[-1])) & np.isfinite(height)
+        phase = np.interp(x[use], crests.x_mm, np.arange(len(crests.x_mm))) % 1.0
+        radius = upper_line(crests.x_mm, crests.height_mm)
+        relative = height[use] / np.interp(x[use], crests.x_mm, radius)
+        index = (phase * 24).astype(int)
+        tooth = np.array([np.median(relative[index == k]) if (index == k).any() else np.nan for k in range(24)])
+        misses.append((relative - tooth[index]) * np.interp(x[use], crests.x_mm, radius))
+    pooled = np.concatenate(misses)
+    pooled = pooled[np.isfinite(pooled)]
+    return 1.4826 * float(np.median(np.abs(pooled))) if len(pooled) > 50 else None
+
+
+def _spikes(x: Array, upper: Array, lower: Array, wire: Cone | None, span: tuple[float, float]) -> Array:
+    """Stations where either edge stands out from the wire by more than 8 % of its diameter and five times its misfit."""
+    if wire is None:
+        return np.empty(0)
+    places = []
+    for height in (upper, -lower):
+        use = (x > span[0]) & (x < span[1]) & np.isfinite(height)
+        radius = (wire.d0_mm + wire.taper * x[use]) / 2.0
+        out = height[use] - radius > np.maximum(0.16 * radius, 5.0 * wire.misfit_mm)
+        runs = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]])))
+        stations = x[use]
+        for a, b in zip(runs[::2], runs[1::2], strict=True):
+            places.append(float(stations[(a + b - 1) // 2]))
+    return np.sort(np.array(places))
+
+
+def _shank(x: Array, upper: Array, lower: Array, end: float | None, stop: float, stations: float) -> Cone | None:
+    """Smooth part, 0.5 mm clear of both ends; None when less than 0.8 mm of it is seen."""
+    if end is None or stop - end < 1.8:
+        return None
+    part = _cut(x, upper, lower, end + 0.5, stop - 0.5)
+    return along_edges(*part, barbs=False, correlated_points=stations)

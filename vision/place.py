@@ -1,0 +1,68 @@
+"""Stage 6d: Edges, Scale, Height -> Profile. The one crossing from px to mm.
+
+A point at height z above the sheet is seen where its line of sight meets the sheet: z/(Z - z) too far out from the
+camera's foot point. Moving it back by the factor 1 - z/Z about the foot gives its true place.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.edges import Edges
+from vision.pose import Height
+from vision.scale import Scale
+
+Array = NDArray[np.floating[Any]]
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Both outlines in mm: x along the axis from the tip, heights signed from the axis (upper positive), NaN if unseen.
+
+    ``column`` (N,) maps each station back to the strip's column. ``magnification_u`` is the relative standard uncertainty
+    of every width from height and camera distance; ``px_per_mm`` the mean local scale at the instrument's height.
+    """
+
+    x_mm: Array
+    upper_mm: Array
+    lower_mm: Array
+    column: NDArray[np.int_]
+    px_per_mm: float
+    magnification_u: float
+
+    def column_at(self, x_mm: float) -> float:
+        """Strip column (with fraction) at a station."""
+        return float(np.interp(x_mm, self.x_mm, self.column.astype(float)))
+
+
+def to_profile(edges: Edges, scale: Scale, height: Height, tip_column: float, front_column: float) -> Profile:
+    """Turn both outlines to mm, x = 0 at ``tip_column``; the height runs linearly from tip to handle front."""
+    count = len(edges.upper_px)
+    columns = np.arange(count)
+    share = np.clip((columns - tip_column) / max(front_column - tip_column, 1.0), -0.1, 1.1)
+    z = height.tip_mm + (height.handle_mm - height.tip_mm) * share
+    axis = _lifted(scale, edges.strip.axis_px, z)
+    upper = _lifted(scale, edges.strip.axis_px + np.nan_to_num(edges.upper_px)[:, None] * edges.strip.normal, z)
+    lower = _lifted(scale, edges.strip.axis_px + np.nan_to_num(edges.lower_px)[:, None] * edges.strip.normal, z)
+    steps = np.hypot(np.linalg.norm(np.diff(axis, axis=0), axis=1), np.diff(z))
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    x = along - np.interp(tip_column, columns, along)
+    tangent = np.gradient(axis, axis=0)
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
+    above = np.where(np.isfinite(edges.upper_px), ((upper - axis) * normal).sum(axis=1), np.nan)
+    below = np.where(np.isfinite(edges.lower_px), ((lower - axis) * normal).sum(axis=1), np.nan)
+    middle, u_middle = height.at(0.4)
+    distance = scale.camera.height_mm
+    magnification_u = float(np.hypot(u_middle / distance.value, middle / distance.value * distance.u / distance.value))
+    return Profile(x, above, below, columns, 1.0 / float(np.median(steps)), magnification_u)
+
+
+def _lifted(scale: Scale, points_px: Array, z_mm: Array) -> Array:
+    plane = scale.to_plane_mm(points_px)
+    foot = np.asarray(scale.camera.foot_mm)
+    return np.asarray(foot + (plane - foot) * (1.0 - z_mm / scale.camera.height_mm.value)[:, None])

@@ -1,0 +1,107 @@
+"""Stage 3a: Photo, Scale -> Plane. The sheet's plane seen from straight above at modest resolution, with what was printed.
+
+Finding works here, in page mm; measuring goes back to the photo's own pixels.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.draw import raster
+from vision.photo import LINEAR, Photo
+from vision.scale import Scale
+
+Array = NDArray[np.floating[Any]]
+Image = NDArray[np.floating[Any]]
+MOST_PX = 6_000_000
+FINEST_PX_PER_MM = 24.0
+EDGE_MM = 15.0  # table beyond the page that is still looked at
+
+
+@dataclass(frozen=True)
+class Plane:
+    """Linear-light RGB (H, W, 3) over a box of the page, sampled at ``px_per_mm``; pixel k is centred at x0 + (k + 0.5)/px_per_mm.
+
+    ``printed`` (H, W) is the sheet's own reflectance there (1 white, 0 ink) and ``inside`` marks what the photo shows.
+    """
+
+    rgb: Image
+    printed: Image
+    inside: NDArray[np.bool_]
+    x0_mm: float
+    y0_mm: float
+    px_per_mm: float
+
+    def to_mm(self, points: Array) -> Array:
+        """Map (N, 2) plane px (x, y) to page mm."""
+        return np.asarray((points + 0.5) / self.px_per_mm + [self.x0_mm, self.y0_mm])
+
+
+def look_down(photo: Photo, scale: Scale) -> Plane:
+    """Resample the photo onto the sheet's plane; area-averaged where that makes it coarser."""
+    height, width = photo.rgb.shape[:2]
+    box = _view(scale, width, height)
+    native = scale.px_per_mm_at((width / 2.0, height / 2.0)).value
+    size = box[2:] - box[:2]
+    px_per_mm = min(FINEST_PX_PER_MM, native, (MOST_PX / float(size.prod())) ** 0.5)
+    columns, rows = (np.maximum(np.round(size * px_per_mm), 8)).astype(int)
+    shrink = max(int(native / px_per_mm), 1)
+    small = (
+        photo.rgb
+        if shrink == 1
+        else cv2.resize(photo.rgb, (width // shrink, height // shrink), interpolation=cv2.INTER_AREA)
+    )
+    fx, fy = width / small.shape[1], height / small.shape[0]
+    x, y = _photo_maps(scale, box, px_per_mm, columns, rows)
+    rgb = cv2.remap(
+        small, ((x + 0.5) / fx - 0.5).astype(np.float32), ((y + 0.5) / fy - 0.5).astype(np.float32), cv2.INTER_LINEAR
+    )
+    inside = (x > 1) & (x < width - 2) & (y > 1) & (y < height - 2)
+    printed = np.ones((rows, columns), dtype=np.float32)
+    if scale.sheet is not None:
+        printed = _printed(scale, box, px_per_mm, (rows, columns))
+    return Plane(LINEAR.astype(np.float32)[rgb], printed, inside, float(box[0]), float(box[1]), float(px_per_mm))
+
+
+def _view(scale: Scale, width: int, height: int) -> Array:
+    """Box x0, y0, x1, y1 in page mm of what the photo shows, not far beyond the page."""
+    along = np.linspace(0.0, 1.0, 9)
+    rim = np.concatenate(
+        [np.column_stack([along * (width - 1), np.full(9, e * (height - 1))]) for e in (0, 1)]
+        + [np.column_stack([np.full(9, e * (width - 1)), along * (height - 1)]) for e in (0, 1)]
+    )
+    mm = scale.to_plane_mm(rim)
+    low, high = mm.min(axis=0), mm.max(axis=0)
+    if scale.sheet is not None:
+        page = np.array([scale.sheet.width_mm, scale.sheet.height_mm]) * scale.print_scale
+        low, high = np.maximum(low, -EDGE_MM), np.minimum(high, page + EDGE_MM)
+    return np.concatenate([low, high])
+
+
+def _photo_maps(scale: Scale, box: Array, px_per_mm: float, columns: int, rows: int) -> tuple[Array, Array]:
+    """Photo px of every plane pixel, from a coarse grid (the mapping is smooth to far below a pixel)."""
+    gx = np.linspace(0.5, columns - 0.5, 33) / px_per_mm + box[0]
+    gy = np.linspace(0.5, rows - 0.5, 33) / px_per_mm + box[1]
+    mesh = np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2)
+    px = scale.to_px(mesh).reshape(33, 33, 2).astype(np.float32)
+    u = np.linspace(0.0, 32.0, columns, dtype=np.float32)[None, :].repeat(rows, axis=0)
+    v = np.linspace(0.0, 32.0, rows, dtype=np.float32)[:, None].repeat(columns, axis=1)
+    full = cv2.remap(px, u, v, cv2.INTER_LINEAR)
+    return np.asarray(full[..., 0], dtype=float), np.asarray(full[..., 1], dtype=float)
+
+
+def _printed(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Image:
+    """What the sheet prints in the box: white beyond the page."""
+    assert scale.sheet is not None  # noqa: S101  asked by the caller
+    stretch = np.array([*scale.print_scale, *scale.print_scale])
+    nominal = box / stretch
+    x0, y0, x1, y1 = (float(v) for v in nominal)
+    drawn = raster(scale.sheet, x0, y0, x1, y1, px_per_mm)
+    grey = drawn if drawn.ndim == 2 else drawn.mean(axis=2)
+    resized = cv2.resize(np.asarray(grey, dtype=np.float32), (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+    return np.asarray(resized / 255.0, dtype=np.float32)

@@ -1,0 +1,117 @@
+"""Stage 2c: markers and saddles -> Scale. One robust fit of homography and radial distortion, with its covariance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from calib.prints import PrintScale
+from calib.sheet import Sheet
+from vision.errors import PhotoError
+from vision.markers import Seen
+from vision.saddles import refine_saddles
+from vision.scale import distort, project
+
+Array = NDArray[np.floating[Any]]
+K1_PRIOR_U = 0.03  # lenses of phones and system cameras after their own correction; common practice, no source
+MIN_SADDLES = 4
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Homography (page mm to ideal px), k1, their (9, 9) covariance, robust residual px, number of saddles used."""
+
+    homography: Array
+    k1: float
+    covariance: Array
+    residual_px: float
+    points: int
+
+
+def fit_sheet(grey: NDArray[np.uint8], sheet: Sheet, seen: list[Seen], prints: PrintScale) -> Fit:
+    """Fit the mapping of one sheet in one picture.
+
+    Raises PhotoError 'scrambled-sheet' when the markers do not lie as printed, 'sheet-too-little' when fewer than
+    four saddles, or saddles on one line only, are in view.
+    """
+    stretch = np.array([prints.scale_x, prints.scale_y])
+    start = _from_markers(sheet, seen, stretch)
+    all_mm = np.array([(s.x_mm, s.y_mm) for s in sheet.saddles]) * stretch
+    clear_mm = np.array([s.clear_mm for s in sheet.saddles])
+    centre, radius = lens_centre(grey.shape)
+    fit = Fit(start, 0.0, np.zeros((9, 9)), 0.0, 0)
+    for _ in range(2):
+        predicted = distort(project(fit.homography, all_mm), fit.k1, centre, radius)
+        clear_px = clear_mm * _scale_near(fit.homography, all_mm)
+        refined, good = refine_saddles(grey, predicted, clear_px)
+        if good.sum() < MIN_SADDLES or _on_one_line(all_mm[good]):
+            raise PhotoError(
+                "sheet-too-little",
+                f"found {int(good.sum())} usable checkerboard corners of sheet {sheet.id}, needs at least "
+                f"{MIN_SADDLES} that do not lie on one line: show more of the sheet around the instrument, in focus",
+            )
+        fit = _least_squares(fit.homography, fit.k1, all_mm[good], refined[good], centre, radius)
+    return fit
+
+
+def lens_centre(shape: tuple[int, ...]) -> tuple[tuple[float, float], float]:
+    """Return the picture's centre in px and half its diagonal, the unit in which k1 is counted."""
+    height, width = shape[:2]
+    return ((width - 1) / 2.0, (height - 1) / 2.0), float(np.hypot(width, height) / 2.0)
+
+
+def _from_markers(sheet: Sheet, seen: list[Seen], stretch: Array) -> Array:
+    known = {marker.id: marker for marker in sheet.markers}
+    mm = np.concatenate([np.asarray(known[one.id].corners_mm, dtype=float) for one in seen]) * stretch
+    px = np.concatenate([one.corners_px for one in seen])
+    size_px = float(np.median([np.linalg.norm(one.corners_px[0] - one.corners_px[1]) for one in seen]))
+    matrix, inliers = cv2.findHomography(mm, px, cv2.RANSAC, max(3.0, 0.08 * size_px))
+    share = 0.0 if matrix is None else float(np.mean(inliers))
+    if matrix is None or share < 0.6 or np.linalg.det(matrix[:2, :2]) <= 0.0:
+        raise PhotoError(
+            "scrambled-sheet",
+            f"markers of sheet {sheet.id} were found, but only {share:.0%} of them lie where the sheet prints them "
+            "(at least 60 % must): use a whole, flat, unmirrored print of one sheet",
+        )
+    return np.asarray(matrix / matrix[2, 2], dtype=float)
+
+
+def _least_squares(
+    homography: Array, k1: float, mm: Array, px: Array, centre: tuple[float, float], radius: float
+) -> Fit:
+    start = np.append(homography.ravel()[:8], k1)
+    units = np.maximum(np.abs(start), 1e-6)
+    units[8] = 0.01
+
+    def residuals(parameters: Array) -> Array:
+        matrix = np.append(parameters[:8], 1.0).reshape(3, 3)
+        miss = distort(project(matrix, mm), parameters[8], centre, radius) - px
+        return np.append(miss.ravel(), parameters[8] / K1_PRIOR_U)
+
+    result = least_squares(residuals, start, x_scale=units, loss="soft_l1", f_scale=0.5)
+    miss = residuals(result.x)[:-1]
+    spread = max(1.4826 * float(np.median(np.abs(miss))), 0.02)
+    information = result.jac[:-1].T @ result.jac[:-1] / spread**2
+    information[8, 8] += 1.0 / K1_PRIOR_U**2
+    scaled = information * np.outer(units, units)
+    covariance = np.linalg.pinv(scaled, hermitian=True, rcond=1e-14) * np.outer(units, units)
+    matrix = np.append(result.x[:8], 1.0).reshape(3, 3)
+    return Fit(matrix, float(result.x[8]), covariance, spread, len(mm))
+
+
+def _scale_near(homography: Array, mm: Array) -> Array:
+    step = 0.1
+    right = project(homography, mm + [step, 0.0]) - project(homography, mm)
+    down = project(homography, mm + [0.0, step]) - project(homography, mm)
+    area = np.abs(right[:, 0] * down[:, 1] - right[:, 1] * down[:, 0])
+    return np.asarray(np.sqrt(area) / step)
+
+
+def _on_one_line(points: Array) -> bool:
+    spread = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    return bool(spread[1] < 0.05 * spread[0] or spread[1] < 0.4)

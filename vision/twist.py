@@ -1,0 +1,210 @@
+"""Stage 6b: edge profiles -> one fit of envelope, axis and twist for a twisted blank.
+
+Both whole outlines are explained at once by the closed form of ``vision.shapes``: D0, taper, corner rounding, a smooth
+axis and a smooth twist theta(x). Nothing nominal enters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import BSpline
+from scipy.optimize import least_squares
+
+from vision.crests import Crests, upper_line
+from vision.shapes import RHOMBUS, Blank, support
+
+Array = NDArray[np.floating[Any]]
+SHAPE_NAMES = ("d0", "taper", "rounding", "low_corner")
+MOST_POINTS = 1500
+KNOT_MM = 1.5
+
+
+@dataclass(frozen=True)
+class TwistFit:
+    """Best outline of one blank: parameters, covariance, and how well it explains the edges.
+
+    ``twist`` is theta(x) in rad (a cubic spline, valid within ``span_mm``); ``misfit_mm`` is the robust spread of the
+    edges about the outline. ``theta_u_rad`` is the standard uncertainty of theta at the spline's own stations.
+    """
+
+    blank: Blank
+    d0_mm: float
+    taper: float
+    rounding: float
+    low_corner: float
+    axis_mm: Array
+    twist: BSpline
+    span_mm: tuple[float, float]
+    misfit_mm: float
+    covariance: Array
+    crest_count: int
+
+    def radius_mm(self, x_mm: Array) -> Array:
+        """Radius of the enclosing circle at x."""
+        return np.asarray((self.d0_mm + self.taper * x_mm) / 2.0)
+
+    def theta_rad(self, x_mm: Array) -> Array:
+        """Twist at x, rad, increasing toward the handle (its sense cannot be told from an outline)."""
+        return np.asarray(self.twist(x_mm))
+
+    def rate_rad_per_mm(self, x_mm: Array) -> Array:
+        """Twist a mm at x."""
+        return np.asarray(self.twist.derivative()(x_mm))
+
+    def edges_mm(self, x_mm: Array) -> tuple[Array, Array]:
+        """Upper and lower edge of the fitted outline, signed from the axis that the profile is counted from."""
+        theta, radius = self.theta_rad(x_mm), self.radius_mm(x_mm)
+        axis = _axis(self.axis_mm, x_mm, self.span_mm)
+        above = radius * support(self.blank, theta, self.rounding, self.low_corner)
+        below = radius * support(self.blank, theta + np.pi, self.rounding, self.low_corner)
+        return np.asarray(axis + above), np.asarray(axis - below)
+
+
+def crest_angles(blank: Blank, upper: Crests, lower: Crests) -> tuple[Array, Array]:
+    """Number the crests of both edges on one scale of twist; returns (x, theta) sorted by x.
+
+    One edge's crests are a corner apart. The lower edge shows the blank turned by half a turn: its crests fall together
+    with the upper ones for an even number of corners, midway between them for an odd one.
+    """
+    if blank is RHOMBUS:
+        upper, lower = high_crests(upper), high_crests(lower)
+    step = np.pi if blank is RHOMBUS else 2.0 * np.pi / blank.corners
+    x_up, theta_up = upper.x_mm, step * np.arange(len(upper.x_mm))
+    if len(x_up) < 2:
+        return x_up, theta_up
+    shift = 0.5 if blank.corners % 2 else 0.0
+    guess = np.interp(lower.x_mm, x_up, np.arange(len(x_up)), left=np.nan, right=np.nan)
+    theta_low = step * (np.rint(guess - shift) + shift)
+    kept = np.isfinite(guess)
+    x = np.concatenate([x_up, lower.x_mm[kept]])
+    theta = np.concatenate([theta_up, theta_low[kept]])
+    order = np.argsort(x)
+    return x[order], theta[order]
+
+
+def high_crests(crests: Crests) -> Crests:
+    """Leave out the low crests of a rhombus: those clearly below the line through the high ones."""
+    if len(crests.x_mm) < 4:
+        return crests
+    relative = crests.height_mm / upper_line(crests.x_mm, crests.height_mm)
+    low, high = np.percentile(relative, [15, 85])
+    kept = relative > (low + high) / 2.0 if high - low > 0.06 else np.ones(len(relative), dtype=bool)
+    empty = np.empty(0)
+    return Crests(crests.x_mm[kept], crests.height_mm[kept], empty, empty)
+
+
+def fit_twist(
+    blank: Blank,
+    x_mm: Array,
+    upper_mm: Array,
+    lower_mm: Array,
+    crests: tuple[Crests, Crests],
+    span_mm: tuple[float, float],
+) -> TwistFit | None:
+    """Fit one blank to both edges between two stations; None when there are too few crests to start from.
+
+    ``x_mm`` (N,), ``upper_mm`` and ``lower_mm`` (N,) signed heights, NaN where not found. Residuals are weighed by a
+    soft L1 loss, so stretches where an edge was misplaced pull little.
+    """
+    at, theta = crest_angles(blank, *crests)
+    if len(at) < 4:
+        return None
+    use = (x_mm >= span_mm[0]) & (x_mm <= span_mm[1])
+    stride = max(int(use.sum() / MOST_POINTS), 1)
+    x, up, low = x_mm[use][::stride], upper_mm[use][::stride], lower_mm[use][::stride]
+    knots = _knots(span_mm, len(at))
+    coefficients = _start_twist(at, theta, knots, span_mm)
+    start = np.concatenate([_start_shape(blank, crests), np.zeros(4), coefficients])
+    weight_up, weight_low = np.isfinite(up), np.isfinite(low)
+    up, low = np.nan_to_num(up), np.nan_to_num(low)
+    design = BSpline.design_matrix(x, knots, 3).toarray()
+
+    def residuals(p: Array, scale: float) -> Array:
+        radius = (p[0] + p[1] * x) / 2.0
+        turn = design @ p[8:]
+        axis = _axis(p[4:8], x, span_mm)
+        above = axis + radius * support(blank, turn, p[2], p[3]) - up
+        below = axis - radius * support(blank, turn + np.pi, p[2], p[3]) - low
+        prior = np.array([(p[2] - 0.04) / 0.06 if blank is not RHOMBUS else 0.0, *np.diff(p[8:], 3) * 0.2])
+        return np.concatenate([above * weight_up / scale, below * weight_low / scale, prior])
+
+    bounds = _bounds(blank, len(start))
+    start = np.clip(start, bounds[0] + 1e-9, bounds[1] - 1e-9)
+    scale = 0.05 * max(float(start[0] + start[1] * 8.0), 0.05)
+    result = None
+    for _ in range(2):
+        result = least_squares(
+            residuals, start, bounds=bounds, args=(scale,), loss="soft_l1", f_scale=1.5, x_scale="jac", max_nfev=40
+        )
+        start = result.x
+        miss = residuals(result.x, 1.0)[: 2 * len(x)][np.concatenate([weight_up, weight_low])]
+        scale = max(1.4826 * float(np.median(np.abs(miss))), 5e-4)
+    assert result is not None  # noqa: S101  the loop runs twice
+    return _result(blank, result.x, residual_jacobian(result), knots, span_mm, scale, len(at))
+
+
+def residual_jacobian(result: object) -> Array:
+    """Return the final Jacobian of a least-squares result."""
+    return np.asarray(getattr(result, "jac"))  # noqa: B009  scipy's result has no type information
+
+
+def _result(
+    blank: Blank, p: Array, jacobian: Array, knots: Array, span: tuple[float, float], scale: float, count: int
+) -> TwistFit:
+    covariance = np.linalg.pinv(jacobian.T @ jacobian, hermitian=True)
+    return TwistFit(
+        blank=blank,
+        d0_mm=float(p[0]),
+        taper=float(p[1]),
+        rounding=float(p[2]),
+        low_corner=float(p[3]),
+        axis_mm=p[4:8],
+        twist=BSpline(knots, p[8:], 3),
+        span_mm=span,
+        misfit_mm=scale,
+        covariance=covariance,
+        crest_count=count,
+    )
+
+
+def _axis(coefficients: Array, x: Array, span: tuple[float, float]) -> Array:
+    """Cubic axis on the span scaled to -1 ... 1."""
+    scaled = 2.0 * (x - span[0]) / (span[1] - span[0]) - 1.0
+    return np.asarray(np.polynomial.legendre.legval(scaled, coefficients))
+
+
+def _knots(span: tuple[float, float], crest_count: int) -> Array:
+    inner = int(np.clip(min((span[1] - span[0]) / KNOT_MM, crest_count / 2.0), 1, 14))
+    middle = np.linspace(span[0], span[1], inner + 1)
+    return np.concatenate([[span[0]] * 3, middle, [span[1]] * 3])
+
+
+def _start_twist(at: Array, theta: Array, knots: Array, span: tuple[float, float]) -> Array:
+    """Least-squares spline through the numbered crests, held by a weak straight-line pull where they are few."""
+    slope, offset = np.polyfit(at, theta, 1)
+    fill = np.linspace(span[0], span[1], 60)
+    design = BSpline.design_matrix(np.clip(np.concatenate([at, fill]), *span), knots, 3).toarray()
+    inside = np.concatenate([(at >= span[0]) & (at <= span[1]), np.full(60, 0.05)])
+    wanted = np.concatenate([theta, np.interp(fill, at, theta)])
+    beyond = np.concatenate([np.zeros(len(at)), ((fill < at[0]) | (fill > at[-1]))]).astype(bool)
+    wanted[beyond] = slope * np.concatenate([at, fill])[beyond] + offset
+    solution, *_ = np.linalg.lstsq(design * inside[:, None], wanted * inside, rcond=None)
+    return np.asarray(solution)
+
+
+def _start_shape(blank: Blank, crests: tuple[Crests, Crests]) -> Array:
+    x = np.concatenate([crests[0].x_mm, crests[1].x_mm])
+    high = np.concatenate([crests[0].height_mm, crests[1].height_mm])
+    taper, d0 = np.polyfit(x, 2.0 * high, 1)
+    return np.array([max(d0, 0.03), np.clip(taper, 0.0, 0.1), 0.04, 0.6 if blank is RHOMBUS else 1.0])
+
+
+def _bounds(blank: Blank, size: int) -> tuple[Array, Array]:
+    low, high = np.full(size, -np.inf), np.full(size, np.inf)
+    low[:4] = [0.01, -0.02, 0.0, 0.4 if blank is RHOMBUS else 0.999]
+    high[:4] = [3.0, 0.12, 0.45, 0.95 if blank is RHOMBUS else 1.001]
+    return low, high
