@@ -1,0 +1,79 @@
+"""Barbs of a broach: slivers cut from a round wire and lifted, each over the notch that it left."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from samples.arrays import Array, Backend
+from samples.instrument import Instrument
+
+BIN_MM = 0.05
+SLOTS = 5
+"""Barbs that may overlap at one x."""
+
+FAR_MM = 9.0
+
+
+@dataclass(frozen=True)
+class BarbTable:
+    """Which barbs reach each bin of x, and their numbers.
+
+    `bins` B x SLOTS indices; `numbers` rows (root x, angle, length, height, half width, thickness, direction, wire
+    radius, lifted); the last row is a dummy far away.
+    """
+
+    bins: Array
+    numbers: Array
+
+    def join(self, backend: Backend, core: Array, x: Array, across: Array, angle: Array) -> Array:
+        """Cut the notches out of the wire's field `core` and add the barbs."""
+        xp = backend.xp
+        index = backend.as_index(xp.clip(x / BIN_MM, 0, self.bins.shape[0] - 1))
+        barbs = xp.full_like(core, FAR_MM)
+        notch = xp.full_like(core, 0.0)
+        for slot in range(SLOTS):
+            n = self.numbers[self.bins[index, slot]]
+            u = (x - n[:, 0]) * n[:, 6] / n[:, 2]
+            turn = angle - n[:, 1]
+            aside = xp.abs(turn - 2.0 * math.pi * xp.round(turn / (2.0 * math.pi))) * across
+            inside = xp.clip(u, 0.0, 1.0)
+            level = n[:, 7] + n[:, 3] * inside**1.6 - 0.5 * n[:, 5] * (1.0 - inside)
+            over = xp.abs(across - level) - 0.5 * n[:, 5] * (1.0 - 0.8 * inside)
+            wide = aside - n[:, 4] * (1.0 - 0.85 * inside * inside)
+            long = xp.abs(u - 0.5) * n[:, 2] - 0.5 * n[:, 2]
+            barb = _larger(xp, _larger(xp, over, wide), long)
+            barbs = _smaller(xp, barbs, barb + (1.0 - n[:, 8]) * FAR_MM)
+            dip = xp.clip(4.0 * (u - 0.02), 0.0, 1.0) * xp.clip(3.0 * (1.15 - u), 0.0, 1.0)
+            dip = dip * xp.clip((1.15 * n[:, 4] - aside) / (0.3 * n[:, 4]), 0.0, 1.0)
+            notch = _larger(xp, notch, dip * n[:, 5] * 1.1)
+        return _smaller(xp, core + notch, barbs)
+
+
+def _larger(xp: object, a: Array, b: Array) -> Array:
+    return xp.where(a > b, a, b)  # type: ignore[attr-defined]
+
+
+def _smaller(xp: object, a: Array, b: Array) -> Array:
+    return xp.where(a < b, a, b)  # type: ignore[attr-defined]
+
+
+def barb_table(instrument: Instrument, backend: Backend) -> BarbTable:
+    """Sort the barbs into bins of x; a missing barb leaves its notch, a folded one lies back over it."""
+    rows = []
+    for barb in instrument.barbs:
+        radius = 0.5 * instrument.envelope_mm(barb.x_mm)
+        height = 0.12 * barb.height_mm if barb.folded else barb.height_mm
+        rows.append(
+            (barb.x_mm, math.radians(barb.angle_deg), barb.length_mm, height, 0.5 * barb.width_mm, barb.thickness_mm)
+            + (1.0, radius, 0.0 if barb.missing else 1.0)
+        )
+    rows.append((-FAR_MM, 0.0, 0.1, 0.0, 0.01, 0.01, 1.0, 0.1, 0.0))
+    bins = np.full((math.ceil(instrument.length_mm / BIN_MM) + 1, SLOTS), len(rows) - 1)
+    for i, barb in enumerate(instrument.barbs):
+        low, high = int((barb.x_mm - 0.1) / BIN_MM), int((barb.x_mm + 1.3 * barb.length_mm) / BIN_MM)
+        for b in range(max(low, 0), min(high + 1, len(bins))):
+            free = np.flatnonzero(bins[b] == len(rows) - 1)
+            if free.size:
+                bins[b, free[0]] = i
+    return BarbTable(backend.as_index(backend.put(bins)), backend.put(np.array(rows)))

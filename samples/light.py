@@ -1,0 +1,142 @@
+"""The room: radiance that arrives from above the sheet, far away except for the camera's own dark shape.
+
+Directions are in sheet coordinates (X right, Y down, Z up). Radiance is relative: the presets' brightest parts are far
+above 1 and the picture's exposure is set afterwards.
+"""
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from samples.arrays import Floats
+
+MAP_SIZE = 193
+MAP_REACH = 1.12
+"""Half-width of the stereographic map; 1 is the horizon."""
+
+Rgb = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Lobe:
+    """A soft-edged bright rectangle on the sky: a window, a lamp, a white wall. Angles in degrees."""
+
+    azimuth_deg: float
+    elevation_deg: float
+    half_width_deg: float
+    half_height_deg: float
+    softness_deg: float
+    rgb: Rgb
+    bars: bool = False
+
+
+@dataclass(frozen=True)
+class Blocker:
+    """The camera's body as a dark rectangle at `height_mm`, in the picture's axes about the pinhole."""
+
+    centre_mm: tuple[float, float]
+    turn_deg: float
+    height_mm: float
+    half_size_mm: tuple[float, float]
+    softness_mm: float = 3.0
+    rgb: Rgb = (0.03, 0.03, 0.03)
+
+    def cover(self, start: Floats, direction: Floats) -> Floats:
+        """Share (0 to 1) of the ray from `start` (... x 3, mm) along `direction` that the body hides."""
+        up = np.maximum(direction[..., 2], 1e-3)
+        reach = (self.height_mm - start[..., 2]) / up
+        dx = start[..., 0] + reach * direction[..., 0] - self.centre_mm[0]
+        dy = start[..., 1] + reach * direction[..., 1] - self.centre_mm[1]
+        c, s = math.cos(math.radians(self.turn_deg)), math.sin(math.radians(self.turn_deg))
+        u = np.abs(dx * c + dy * s) - self.half_size_mm[0]
+        v = np.abs(dy * c - dx * s) - self.half_size_mm[1]
+        soft = self.softness_mm
+        return np.asarray(np.clip(0.5 - u / (2 * soft), 0, 1) * np.clip(0.5 - v / (2 * soft), 0, 1))
+
+
+@dataclass(frozen=True)
+class Light:
+    """`ambient_low` and `ambient_high`: the dim room near the horizon and overhead."""
+
+    preset: str
+    ambient_low: Rgb
+    ambient_high: Rgb
+    lobes: tuple[Lobe, ...]
+
+    def radiance(self, direction: Floats) -> Floats:
+        """Radiance (... x 3) of unit directions (... x 3)."""
+        up = np.clip(direction[..., 2:], 0.0, 1.0)
+        out = np.array(self.ambient_low) * (1 - up) + np.array(self.ambient_high) * up
+        for lobe in self.lobes:
+            out = out + _lobe_cover(lobe, direction)[..., None] * np.array(lobe.rgb)
+        return np.asarray(out)
+
+
+def _lobe_cover(lobe: Lobe, direction: Floats) -> Floats:
+    """Soft rectangle about the lobe's middle, measured in angles along its own two axes."""
+    az, el = math.radians(lobe.azimuth_deg), math.radians(lobe.elevation_deg)
+    middle = np.array([math.cos(el) * math.cos(az), math.cos(el) * math.sin(az), math.sin(el)])
+    side = np.array([-math.sin(az), math.cos(az), 0.0])
+    rise = np.array([-math.sin(el) * math.cos(az), -math.sin(el) * math.sin(az), math.cos(el)])
+    ahead = direction @ middle
+    u = np.degrees(np.arctan2(direction @ side, ahead))
+    v = np.degrees(np.arctan2(direction @ rise, np.hypot(direction @ side, ahead)))
+    v = np.where(ahead > 0, v, 180.0)
+    cover = _soft_box(u, lobe.half_width_deg, lobe.softness_deg) * _soft_box(v, lobe.half_height_deg, lobe.softness_deg)
+    if lobe.bars:
+        cover = cover * (1 - 0.9 * _soft_box(u, 0.06 * lobe.half_width_deg, 0.5))
+        cover = cover * (1 - 0.9 * _soft_box(v, 0.06 * lobe.half_width_deg, 0.5))
+    return np.asarray(cover)
+
+
+def _soft_box(x: Floats, half: float, soft: float) -> Floats:
+    return np.asarray(1.0 / (1.0 + np.exp(np.clip((np.abs(x) - half) / max(soft, 0.05), -40, 40))))
+
+
+def map_directions(size: int = MAP_SIZE) -> tuple[Floats, Floats]:
+    """Unit directions (size x size x 3) of a stereographic map of the upper half-space, and their solid angles."""
+    axis = np.linspace(-MAP_REACH, MAP_REACH, size)
+    u, v = np.meshgrid(axis, axis)
+    r2 = u * u + v * v
+    direction = np.stack([2 * u, 2 * v, 1 - r2], axis=-1) / (1 + r2)[..., None]
+    solid = 4.0 * (axis[1] - axis[0]) ** 2 / (1 + r2) ** 2
+    return direction, np.where(direction[..., 2] > 0, solid, 0.0)
+
+
+@dataclass(frozen=True)
+class Sky:
+    """The light as a map, blurred for the lobe of a rough mirror. `table` is size x size x 3, float32."""
+
+    table: Floats
+
+    def look(self, direction: Floats) -> Floats:
+        """Radiance (N x 3) in unit directions (N x 3); below the horizon it gives the horizon's."""
+        up = 1.0 + np.maximum(direction[:, 2], -0.05)
+        scale = (self.table.shape[0] - 1) / (2 * MAP_REACH)
+        u = (direction[:, 0] / up + MAP_REACH) * scale
+        v = (direction[:, 1] / up + MAP_REACH) * scale
+        return gather(self.table, u, v)
+
+
+def sky_of(light: Light, blur_deg: float) -> Sky:
+    """Tabulate `light`, blurred by a Gaussian of `blur_deg` (standard deviation)."""
+    table = light.radiance(map_directions()[0]).astype(np.float32)
+    sigma = math.radians(blur_deg) * 0.65 * (MAP_SIZE - 1) / (2 * MAP_REACH)
+    if sigma > 0.2:
+        table = cv2.GaussianBlur(table, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+    return Sky(table)
+
+
+def gather(table: Floats, u: Floats, v: Floats) -> Floats:
+    """Bilinear look-up of an image (H x W x C or H x W, float32) at columns u and rows v (N), clamped: N x C or N."""
+    u = np.clip(u, 0.0, table.shape[1] - 1.001)
+    v = np.clip(v, 0.0, table.shape[0] - 1.001)
+    col, row = u.astype(np.int32), v.astype(np.int32)
+    fu, fv = (u - col).astype(np.float32), (v - row).astype(np.float32)
+    if table.ndim == 3:
+        fu, fv = fu[:, None], fv[:, None]
+    top = table[row, col] * (1 - fu) + table[row, col + 1] * fu
+    bottom = table[row + 1, col] * (1 - fu) + table[row + 1, col + 1] * fu
+    return np.asarray(top * (1 - fv) + bottom * fv)

@@ -1,0 +1,95 @@
+"""The light that falls on the sheet: the room's, slowly varying under the camera, times the instruments' shadows."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from samples.arrays import Floats
+from samples.bodies import Placed
+from samples.light import Blocker, Light, gather, map_directions
+from samples.shadow import Rays, bars_of, light_left
+
+REACH_MM = 9.0
+SPREAD_MM = 0.12
+"""Width of the near zone of a shadow strip, where its columns stand closest."""
+
+ALONG_STEP_MM = 0.12
+COLUMNS = 141
+
+
+@dataclass(frozen=True)
+class Irradiance:
+    """Unshadowed irradiance (radiance units x sr) on a grid of the sheet: rows y, columns x, r g b."""
+
+    x0_mm: float
+    y0_mm: float
+    step_mm: float
+    table: Floats
+
+    def at(self, x_mm: Floats, y_mm: Floats) -> Floats:
+        """Irradiance N x 3 at sheet points."""
+        return gather(self.table, (x_mm - self.x0_mm) / self.step_mm, (y_mm - self.y0_mm) / self.step_mm)
+
+
+def irradiance_of(light: Light, blocker: Blocker | None, box_mm: tuple[float, float, float, float]) -> Irradiance:
+    """Integrate the light over the upper half-space on a grid that covers `box_mm` (x0, y0, x1, y1)."""
+    step = max(box_mm[2] - box_mm[0], box_mm[3] - box_mm[1]) / 20.0
+    nx, ny = int((box_mm[2] - box_mm[0]) / step) + 2, int((box_mm[3] - box_mm[1]) / step) + 2
+    direction, solid = map_directions(97)
+    keep = solid > 0
+    direction, weight = direction[keep], (direction[..., 2] * solid)[keep]
+    radiance = light.radiance(direction)
+    table = np.empty((ny, nx, 3), np.float32)
+    for i in range(ny):
+        for j in range(nx):
+            seen = radiance
+            if blocker is not None:
+                at = np.array([box_mm[0] + j * step, box_mm[1] + i * step, 0.0])
+                hidden = blocker.cover(at, direction)[:, None]
+                seen = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
+            table[i, j] = weight @ seen
+    return Irradiance(box_mm[0], box_mm[1], step, table)
+
+
+@dataclass(frozen=True)
+class ShadowStrip:
+    """Share of light left on the sheet around one instrument: rows along its axis, columns across (closer near it)."""
+
+    origin: Floats
+    along: Floats
+    across: Floats
+    first_mm: float
+    table: Floats
+
+    def place(self, x_mm: Floats, y_mm: Floats) -> tuple[Floats, Floats]:
+        """Fractional columns and rows of sheet points."""
+        dx, dy = x_mm - np.float32(self.origin[0]), y_mm - np.float32(self.origin[1])
+        s = dx * np.float32(self.along[0]) + dy * np.float32(self.along[1])
+        d = dx * np.float32(self.across[0]) + dy * np.float32(self.across[1])
+        scale = (COLUMNS - 1) / 2 / np.arcsinh(REACH_MM / SPREAD_MM)
+        col = np.arcsinh(d / np.float32(SPREAD_MM)) * np.float32(scale) + np.float32((COLUMNS - 1) / 2)
+        return col, (s - np.float32(self.first_mm)) / np.float32(ALONG_STEP_MM)
+
+    def at(self, x_mm: Floats, y_mm: Floats) -> Floats:
+        """Share of light left, N x 3."""
+        return gather(self.table, *self.place(x_mm, y_mm))
+
+
+def shadow_strip(placed: Placed, rays: Rays) -> ShadowStrip:
+    """Tabulate the shadow of one instrument."""
+    ends = placed.axis_points(np.array([0.0, placed.instrument.length_mm]))
+    along = (ends[1] - ends[0])[:2]
+    along = along / np.linalg.norm(along)
+    across = np.array([-along[1], along[0]])
+    length = placed.instrument.length_mm + placed.instrument.handle.length_mm
+    first = -REACH_MM
+    s = np.arange(first, length + REACH_MM, ALONG_STEP_MM)
+    scale = (COLUMNS - 1) / 2 / np.arcsinh(REACH_MM / SPREAD_MM)
+    d = SPREAD_MM * np.sinh((np.arange(COLUMNS) - (COLUMNS - 1) / 2) / scale)
+    xy = ends[0][:2] + s[:, None, None] * along + d[None, :, None] * across
+    points = np.concatenate([xy, np.zeros((*xy.shape[:2], 1))], axis=2).reshape(-1, 3)
+    left = light_left(points, bars_of(placed), rays).reshape(s.size, COLUMNS, 3)
+    fade = np.minimum(1.0, np.minimum(np.arange(s.size), np.arange(s.size)[::-1]) / 12.0)[:, None]
+    fade = fade * np.minimum(1.0, np.minimum(np.arange(COLUMNS), np.arange(COLUMNS)[::-1]) / 8.0)[None, :]
+    left = 1.0 - (1.0 - left) * fade[..., None]
+    return ShadowStrip(ends[0], along, across, first, left.astype(np.float32))

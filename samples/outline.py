@@ -1,0 +1,67 @@
+"""The true outline of an instrument in the picture: extreme points of its surface on both sides of the axis."""
+
+import numpy as np
+
+from samples.arrays import Floats
+from samples.bodies import Placed
+from samples.camera import Camera
+
+X_STEP_MM = 0.01
+ANGLES = 720
+OUT_STEP_MM = 0.05
+
+
+def surface_points(one: Placed, x_mm: Floats, angles: int = ANGLES) -> Floats:
+    """Points of the metal's surface (barbs left out) in sheet coordinates, len(x) x angles x 3."""
+    backend = one.surface.backend
+    phi = np.linspace(0, 2 * np.pi, angles, endpoint=False)
+    radius = backend.get(
+        one.surface.radius(backend.put(np.repeat(x_mm, angles)), backend.put(np.tile(phi, len(x_mm))))
+    ).reshape(len(x_mm), angles)
+    point, frame = one.line.at(x_mm)
+    across = np.cos(phi)[:, None] * frame[:, None, 1] + np.sin(phi)[:, None] * frame[:, None, 2]
+    return one.pose.to_sheet(point[:, None] + radius[..., None] * across)
+
+
+def outline_px(one: Placed, camera: Camera) -> tuple[list[list[float]], list[list[float]]]:
+    """(upper, lower): lists of [x_mm, px, py] every 0.05 mm of the metal, from the tip to the handle.
+
+    'Upper' is the left-hand side as one walks from the tip to the handle in the picture. x_mm is that of the axis point
+    from which the outline lies straight across, in the picture; barbs are left out (they have their own list).
+    """
+    length = one.instrument.length_mm
+    out: tuple[list[list[float]], list[list[float]]] = ([], [])
+    for first in np.arange(0.0, length, 2.0):
+        x = np.arange(max(first - 0.7, 0.0), min(first + 2.7, length) + 1e-9, X_STEP_MM)
+        want = np.arange(first, min(first + 2.0, length + 1e-9) - 1e-9, OUT_STEP_MM)
+        for side, rows in zip(out, _stretch(one, camera, x, want), strict=True):
+            side += rows
+    return out
+
+
+def _stretch(one: Placed, camera: Camera, x: Floats, want: Floats) -> tuple[list[list[float]], list[list[float]]]:
+    axis_px = camera.project(one.axis_points(want))
+    ahead = camera.project(one.axis_points(want + 0.01)) - camera.project(one.axis_points(want - 0.01))
+    ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
+    left = np.stack([ahead[:, 1], -ahead[:, 0]], 1)
+    middle = camera.project(one.axis_points(np.array([x[0], x[-1]])))
+    px = camera.project(surface_points(one, x))
+    # Offsets are measured straight across the chord of this short stretch; the difference from the local axis is
+    # carried by evaluating both in the same chord coordinates.
+    run = (middle[1] - middle[0]) / np.linalg.norm(middle[1] - middle[0])
+    side = np.array([run[1], -run[0]])
+    along, across = (px - middle[0]) @ run, (px - middle[0]) @ side
+    at = (axis_px - middle[0]) @ run
+    values = np.stack([np.interp(at, *_ascending(along[:, k], across[:, k])) for k in range(px.shape[1])])
+    base = (axis_px - middle[0]) @ side
+    rows = []
+    for extreme in (values.max(0), values.min(0)):
+        point = axis_px + (extreme - base)[:, None] * side
+        rows.append([[round(float(a), 3), round(float(p[0]), 3), round(float(p[1]), 3)] for a, p in zip(want, point, strict=True)])
+    del left
+    return rows[0], rows[1]
+
+
+def _ascending(along: Floats, across: Floats) -> tuple[Floats, Floats]:
+    order = np.argsort(along, kind="stable")
+    return along[order], across[order]

@@ -1,0 +1,139 @@
+"""The printed sheet as a surface: what share of white paper shows at each point, and how paper and ink reflect."""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+from scipy.special import ndtr
+
+from calib.draw import raster
+from calib.sheet import Sheet
+from samples.arrays import Floats
+from samples.light import Rgb, gather
+
+NOISE_TILE = 1024
+
+
+@dataclass(frozen=True)
+class Paper:
+    """`white`, `ink`: diffuse reflectance (r, g, b). `print_scale`: real mm per nominal mm, along page x and y.
+
+    `ink_spread_um` moves every edge of ink outward. `grain`: relative rms of the paper's texture; `mottle`: how
+    unevenly the ink covers, 0 to 1. `cut_at_mm`: the sheet ends at this page x (nominal mm), the table begins; `slot_mm`: a hole.
+    """
+
+    kind: Literal["matt", "laminated", "gloss"] = "matt"
+    white: Rgb = (0.86, 0.86, 0.845)
+    ink: Rgb = (0.045, 0.045, 0.05)
+    print_scale: tuple[float, float] = (1.0, 1.0)
+    ink_spread_um: float = 15.0
+    grain: float = 0.012
+    mottle: float = 0.20
+    cut_at_mm: float | None = None
+    slot_mm: tuple[float, float, float, float] | None = None
+    table: Rgb = (0.25, 0.2, 0.16)
+    specks: tuple[tuple[float, float, float], ...] = ()
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class SheetTexture:
+    """Tables over a part of the sheet: `white_share` (ink to paper, 0..1, texture included), `present` (sheet or hole).
+
+    Pixel (i, j) has its centre at nominal page (x0_mm + (j + 0.5) / px_per_mm, y0_mm + (i + 0.5) / px_per_mm).
+    """
+
+    paper: Paper
+    x0_mm: float
+    y0_mm: float
+    px_per_mm: float
+    white_share: Floats
+    coarse: Floats
+    present: Floats | None
+
+    def columns_rows(self, x_mm: Floats, y_mm: Floats, coarse: int = 1) -> tuple[Floats, Floats]:
+        """Fractional columns and rows of real sheet points."""
+        sx, sy = self.paper.print_scale
+        scale = self.px_per_mm / coarse
+        return (x_mm / sx - self.x0_mm) * scale - 0.5, (y_mm / sy - self.y0_mm) * scale - 0.5
+
+    def reflectance(self, share: Floats) -> Floats:
+        """Diffuse reflectance (... x 3) for a share of white paper (...)."""
+        white, ink = np.array(self.paper.white, np.float32), np.array(self.paper.ink, np.float32)
+        return np.asarray(ink + (white - ink) * share[..., None])
+
+    def look(self, x_mm: Floats, y_mm: Floats) -> Floats:
+        """Reflectance (N x 3) at real sheet points, from the table at a quarter of its resolution."""
+        return self.reflectance(gather(self.coarse, *self.columns_rows(x_mm, y_mm, 4)))
+
+
+def sheet_texture(sheet: Sheet, paper: Paper, box_mm: tuple[float, float, float, float], px_per_mm: float) -> SheetTexture:
+    """Draw the part `box_mm` (x0, y0, x1, y1, real mm) of the sheet at `px_per_mm` and print it."""
+    sx, sy = paper.print_scale
+    x0, y0, x1, y1 = box_mm[0] / sx, box_mm[1] / sy, box_mm[2] / sx, box_mm[3] / sy
+    share = raster(sheet, x0, y0, x1, y1, px_per_mm).astype(np.float32) / 255.0
+    share = _spread_ink(share, paper.ink_spread_um / 1000.0 * px_per_mm)
+    _roughen(share, paper, px_per_mm)
+    _speck(share, paper, x0, y0, px_per_mm)
+    coarse = cv2.resize(share, (max(share.shape[1] // 4, 2), max(share.shape[0] // 4, 2)), interpolation=cv2.INTER_AREA)
+    return SheetTexture(paper, x0, y0, px_per_mm, share, coarse, _present(paper, share.shape, x0, y0, px_per_mm))
+
+
+def _spread_ink(share: Floats, spread_px: float) -> Floats:
+    """Move straight ink edges outward by `spread_px`: blur, then take the level that a straight edge has there."""
+    sigma = max(0.8 * spread_px, 0.35)
+    soft = cv2.GaussianBlur(share, (0, 0), sigma)
+    level = float(ndtr(spread_px / sigma))
+    slope = math.exp(-0.5 * (spread_px / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
+    edge_px = 1.2
+    return np.clip((soft - level) / (slope * edge_px) + 0.5, 0.0, 1.0)
+
+
+def _roughen(share: Floats, paper: Paper, px_per_mm: float) -> None:
+    """Paper fibres and toner mottle, in place, from tiles that repeat with different periods."""
+    rng = np.random.default_rng(paper.seed)
+    fibre = _tile(rng, 0.03 * px_per_mm) * 0.7 + _tile(rng, 0.12 * px_per_mm) * 0.7
+    toner = np.maximum(_tile(rng, 0.035 * px_per_mm), -0.5)
+    for top in range(0, share.shape[0], NOISE_TILE):
+        for left in range(0, share.shape[1], NOISE_TILE):
+            part = share[top : top + NOISE_TILE, left : left + NOISE_TILE]
+            h, w = part.shape
+            dark = (1.0 - part) * np.float32(0.1 * paper.mottle) * toner[:h, :w]
+            part *= 1.0 + np.float32(paper.grain) * fibre[:h, :w]
+            part += np.maximum(dark, 0.0)
+
+
+def _tile(rng: np.random.Generator, sigma_px: float) -> Floats:
+    noise = rng.standard_normal((NOISE_TILE, NOISE_TILE), np.float32)
+    noise = cv2.GaussianBlur(np.tile(noise, (3, 3)), (0, 0), max(sigma_px, 0.4))
+    noise = noise[NOISE_TILE : 2 * NOISE_TILE, NOISE_TILE : 2 * NOISE_TILE]
+    return np.asarray(noise / noise.std())
+
+
+def _speck(share: Floats, paper: Paper, x0: float, y0: float, px_per_mm: float) -> None:
+    """Print specks: small dark dots (x, y, diameter; nominal mm)."""
+    for x, y, size in paper.specks:
+        centre = (round((x - x0) * px_per_mm * 16), round((y - y0) * px_per_mm * 16))
+        cv2.circle(share, centre, max(round(size / 2 * px_per_mm * 16), 4), 0.15, -1, cv2.LINE_AA, 4)
+
+
+def _present(paper: Paper, shape: tuple[int, ...], x0: float, y0: float, px_per_mm: float) -> Floats | None:
+    """1 where the sheet is, 0 beyond its cut edge and in the slot; None when it is whole."""
+    if paper.cut_at_mm is None and paper.slot_mm is None:
+        return None
+    x = x0 + (np.arange(shape[1]) + 0.5) / px_per_mm
+    y = y0 + (np.arange(shape[0]) + 0.5) / px_per_mm
+    out = np.ones(shape[:2], np.float32)
+    if paper.cut_at_mm is not None:
+        out *= np.clip((paper.cut_at_mm - x) * px_per_mm + 0.5, 0, 1)[None, :].astype(np.float32)
+    if paper.slot_mm is not None:
+        a, b, c, d = paper.slot_mm
+        inside = _box(x, a, c, px_per_mm)[None, :] * _box(y, b, d, px_per_mm)[:, None]
+        out *= 1.0 - inside.astype(np.float32)
+    return out
+
+
+def _box(x: Floats, low: float, high: float, px_per_mm: float) -> Floats:
+    return np.asarray(np.clip((x - low) * px_per_mm + 0.5, 0, 1) * np.clip((high - x) * px_per_mm + 0.5, 0, 1))

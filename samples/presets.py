@@ -1,0 +1,93 @@
+"""Kinds of cameras and of light, each a range to draw from. All names and numbers are ours, within what phones do."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from samples.light import Blocker, Light, Lobe, Rgb
+
+
+@dataclass(frozen=True)
+class CameraKind:
+    """Ranges: px_per_mm, 35 mm-equivalent focal length, real focal length mm, f-number, lens blur px."""
+
+    name: str
+    size_px: tuple[int, int]
+    px_per_mm: tuple[float, float]
+    f35_mm: tuple[float, float]
+    crop: float
+    f_number: tuple[float, float]
+    blur_px: tuple[float, float]
+    body_half_mm: tuple[float, float]
+    model: str
+
+
+CAMERAS = {
+    kind.name: kind
+    for kind in (
+        CameraKind("phone-12mp", (4032, 3024), (50, 100), (24, 28), 4.6, (1.6, 1.9), (0.6, 1.1), (75, 36), "P12"),
+        CameraKind("phone-48mp", (4032, 3024), (50, 100), (48, 52), 9.2, (1.6, 1.9), (0.9, 1.5), (75, 36), "P48"),
+        CameraKind("ultra-wide", (4032, 3024), (50, 100), (13, 16), 7.0, (2.0, 2.4), (0.8, 1.4), (75, 36), "P12W"),
+        CameraKind("tele-macro", (4000, 3000), (45, 95), (70, 120), 6.5, (2.8, 3.5), (0.7, 1.3), (75, 36), "P12T"),
+        CameraKind("system", (6000, 4000), (60, 140), (90, 150), 1.5, (8, 16), (0.8, 1.5), (60, 45), "S24"),
+        CameraKind("usb-microscope", (2592, 1944), (60, 120), (30, 60), 9.0, (4, 8), (0.9, 1.8), (17, 17), "U5"),
+    )
+}
+"""`crop` is f35 / real focal length."""
+
+
+def draw_light(rng: np.random.Generator, preset: str | None = None) -> Light:
+    """A light of the preset ('window', 'office', 'lamp', 'overcast', 'one-sided'), or of a random one."""
+    preset = preset or str(rng.choice(["window", "office", "lamp", "overcast", "one-sided"]))
+    az = float(rng.uniform(0, 360))
+    dim = float(rng.uniform(0.10, 0.3))
+    low, high = _grey(rng, dim * 0.8), _grey(rng, dim)
+    lobes: list[Lobe] = []
+    if preset == "window":
+        lobes = [_lobe(rng, az, (18, 45), (14, 32), (12, 24), 4.0, 9.0, bars=True)]
+    elif preset == "office":
+        for k in range(int(rng.integers(2, 5))):
+            lobes.append(_lobe(rng, az + 90 * k + float(rng.normal(0, 15)), (35, 70), (5, 16), (3, 7), 1.5, 12.0))
+    elif preset == "lamp":
+        lobes = [_lobe(rng, az, (25, 60), (3, 7), (3, 7), 1.0, 60.0)]
+    elif preset == "overcast":
+        low, high = _grey(rng, 0.9), _grey(rng, 1.3)
+        lobes = [_lobe(rng, az, (20, 50), (35, 60), (18, 30), 12.0, 1.5)]
+    else:
+        low, high = _grey(rng, 0.06), _grey(rng, 0.08)
+        lobes = [_lobe(rng, az, (12, 30), (12, 26), (8, 16), 5.0, 9.0)]
+    if preset != "overcast" and rng.random() < 0.5:
+        lobes.append(_lobe(rng, az + float(rng.uniform(120, 240)), (10, 35), (20, 40), (8, 15), 8.0, 0.7))
+    return Light(preset, low, high, tuple(lobes))
+
+
+def _grey(rng: np.random.Generator, level: float) -> Rgb:
+    warm = float(rng.normal(0, 0.04))
+    return level * (1 + warm), level, level * (1 - warm)
+
+
+def _lobe(
+    rng: np.random.Generator,
+    azimuth: float,
+    elevation: tuple[float, float],
+    width: tuple[float, float],
+    height: tuple[float, float],
+    soft: float,
+    level: float,
+    bars: bool = False,
+) -> Lobe:
+    size = float(rng.uniform(*width)), float(rng.uniform(*height))
+    bright = level * float(rng.uniform(0.7, 1.4))
+    return Lobe(azimuth % 360, float(rng.uniform(*elevation)), *size, soft, _grey(rng, bright), bars)
+
+
+def camera_body(kind: CameraKind, rng: np.random.Generator, x: float, y: float, height: float, turn: float) -> Blocker:
+    """The dark shape of the camera above the sheet: the lens sits near one end of a phone, or in the middle."""
+    half = kind.body_half_mm
+    phone = half[0] > 70
+    off = (half[0] - 18.0, half[1] - 18.0) if phone else (0.0, 0.0)
+    sign = rng.choice([-1.0, 1.0], 2)
+    c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+    u, v = off[0] * sign[0], off[1] * sign[1]
+    tone = float(rng.uniform(0.01, 0.08))
+    return Blocker((x + float(u * c - v * s), y + float(u * s + v * c)), turn, height, half, 4.0, (tone, tone, tone))

@@ -1,0 +1,88 @@
+"""From linear light on the sensor to the phone's picture: noise, colour, sharpening, tone."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from samples.arrays import Floats
+from samples.camera import Camera
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """`full_well`: electrons at the white level; `read_noise`: electrons rms. `white_balance`: gains (r, g, b) left in
+    the picture (a cast). `exposure`: linear level that white paper in the middle gets. `sharpen`: strength of the
+    unsharp mask of radius `sharpen_px`. `contrast`: 0 plain sRGB, up to 1 for a phone's S-shaped curve.
+    """
+
+    full_well: float = 6000.0
+    read_noise: float = 3.0
+    white_balance: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    exposure: float = 0.62
+    mosaic: bool = True
+    denoise: float = 0.3
+    sharpen: float = 0.5
+    sharpen_px: float = 1.0
+    contrast: float = 0.2
+    jpeg_quality: int = 90
+
+
+def expose(linear: Floats, camera: Camera, sensor: Sensor, paper_level: float) -> Floats:
+    """Scale so that paper of radiance `paper_level` reaches `exposure`; add cast and vignetting (cos^4-like)."""
+    out = linear * np.float32(sensor.exposure / paper_level)
+    out *= np.array(sensor.white_balance, np.float32)
+    h, w = out.shape[:2]
+    y, x = (np.arange(n, dtype=np.float32) - np.float32((n - 1) / 2) for n in (h, w))
+    r2 = (y[:, None] ** 2 + x[None, :] ** 2) / np.float32(camera.half_diagonal_px**2)
+    return np.asarray(out * (1.0 - np.float32(camera.vignetting) * r2)[..., None])
+
+
+def add_noise(linear: Floats, sensor: Sensor, rng: np.random.Generator) -> Floats:
+    """Shot and read noise: variance = mean / full_well + (read_noise / full_well)^2, in units of the white level."""
+    variance = np.maximum(linear, 0.0) / np.float32(sensor.full_well) + np.float32(
+        (sensor.read_noise / sensor.full_well) ** 2
+    )
+    return np.asarray(linear + np.sqrt(variance) * rng.standard_normal(linear.shape, np.float32))
+
+
+def develop(linear: Floats, sensor: Sensor, rng: np.random.Generator) -> Floats:
+    """Noise, mosaic, denoising, sharpening and tone; returns uint8 H x W x 3."""
+    if sensor.mosaic:
+        linear = _through_mosaic(linear, sensor, rng)
+    else:
+        linear = add_noise(linear, sensor, rng)
+    if sensor.denoise > 0:
+        soft = cv2.GaussianBlur(linear, (0, 0), 1.0)
+        linear = linear + np.float32(sensor.denoise) * _where_flat(linear, soft, sensor) * (soft - linear)
+    code = encode(linear, sensor.contrast)
+    if sensor.sharpen > 0:
+        code = code + np.float32(sensor.sharpen) * (code - cv2.GaussianBlur(code, (0, 0), sensor.sharpen_px))
+    return np.asarray(np.clip(code * 255.0 + 0.5, 0, 255).astype(np.uint8))
+
+
+def _through_mosaic(linear: Floats, sensor: Sensor, rng: np.random.Generator) -> Floats:
+    """One colour a pixel (red, green / green, blue), noise on it, and the other two interpolated back."""
+    raw = linear[..., 1].copy()
+    raw[0::2, 0::2] = linear[0::2, 0::2, 0]
+    raw[1::2, 1::2] = linear[1::2, 1::2, 2]
+    raw = add_noise(raw, sensor, rng)
+    scale = 16000.0
+    counts = np.clip(raw * scale + 512.0, 0, 65535).astype(np.uint16)
+    full = cv2.cvtColor(counts, cv2.COLOR_BayerRGGB2RGB_EA if False else cv2.COLOR_BayerBG2RGB)
+    return np.asarray((full.astype(np.float32) - 512.0) / scale)
+
+
+def _where_flat(linear: Floats, soft: Floats, sensor: Sensor) -> Floats:
+    """Weight that is 1 where the picture differs from its blur by noise only and falls to 0 on edges."""
+    noise = np.sqrt(np.maximum(soft, 0.0) / np.float32(sensor.full_well) + np.float32(1e-6))
+    return np.asarray(np.exp(-(((linear - soft) / (2.5 * noise)) ** 2)))
+
+
+def encode(linear: Floats, contrast: float) -> Floats:
+    """sRGB curve (IEC 61966-2-1) with a soft shoulder, then an optional S-shape; in and out 0..1."""
+    x = np.clip(linear, 0.0, 1.0)
+    code = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(np.maximum(x, 1e-6), np.float32(1 / 2.4)) - 0.055)
+    if contrast:
+        code = code + np.float32(contrast) * (code * code * (3 - 2 * code) - code)
+    return np.asarray(code, np.float32)

@@ -1,0 +1,118 @@
+"""First hit of rays with a solid: even steps through its bounding tube, then a search between two of them.
+
+A ray that only grazes a crest may pass between two steps outside the solid, so wherever the smallest sample is near the
+surface, a golden-section search looks for the dip between them (the field along a ray is convex across a crest).
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from samples.arrays import Array, Backend
+from samples.bodies import Body
+
+GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
+NORMAL_STEP_MM = 0.0015
+
+
+@dataclass(frozen=True)
+class Hits:
+    """`rays`: indices of the rays that hit; `points`, `normals` in the instrument's frame (three arrays each)."""
+
+    rays: Array
+    points: tuple[Array, Array, Array]
+    normals: tuple[Array, Array, Array]
+
+
+def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
+    """March rays (N x 3 origins near the axis, N x 3 unit directions, mm, instrument's frame)."""
+    xp = backend.xp
+    begin, end, live = _interval(backend, body, origin, ray)
+    rays = xp.where(live)[0]
+    origin, ray, begin, end = origin[rays], ray[rays], begin[rays], end[rays]
+    low, high, found = _bracket(xp, body, origin, ray, begin, end)
+    rays, origin, ray, low, high = rays[found], origin[found], ray[found], low[found], high[found]
+    for _ in range(9):
+        middle = 0.5 * (low + high)
+        inside = _at(body, origin, ray, middle) < 0
+        low, high = xp.where(inside, low, middle), xp.where(inside, middle, high)
+    hit = 0.5 * (low + high)
+    point = (origin[:, 0] + hit * ray[:, 0], origin[:, 1] + hit * ray[:, 1], origin[:, 2] + hit * ray[:, 2])
+    return Hits(rays, point, normals_at(xp, body, point))
+
+
+def _at(body: Body, origin: Array, ray: Array, t: Array) -> Array:
+    return body.field(origin[:, 0] + t * ray[:, 0], origin[:, 1] + t * ray[:, 1], origin[:, 2] + t * ray[:, 2])
+
+
+def _interval(backend: Backend, body: Body, origin: Array, ray: Array) -> tuple[Array, Array, Array]:
+    """Entry and exit of each ray through the bounding tube, from the local frame at its origin."""
+    xp = backend.xp
+    near = body.straighten(origin[:, 0], origin[:, 1], origin[:, 2])
+    far = body.straighten(*(origin[:, k] + 0.1 * ray[:, k] for k in range(3)))
+    y, z = near[1], near[2]
+    dy, dz = (far[1] - y) * 10.0, (far[2] - z) * 10.0
+    bound = backend.put(body.bound(np.clip(backend.get(near[0]), body.from_mm, body.to_mm))) * 1.05
+    a = dy * dy + dz * dz + 1e-9
+    b, c = y * dy + z * dz, y * y + z * z - bound * bound
+    inside = b * b - a * c
+    root = xp.sqrt(xp.clip(inside, 0.0, None))
+    beyond = (near[0] > body.from_mm - 1.0) & (near[0] < body.to_mm + 1.0)
+    return (-b - root) / a, (-b + root) / a, (inside > 0) & beyond
+
+
+def _bracket(
+    xp: Any, body: Body, origin: Array, ray: Array, begin: Array, end: Array
+) -> tuple[Array, Array, Array]:
+    """Two positions on each ray, the first outside and the second inside, and which rays have such a pair."""
+    step = (end - begin) / body.steps
+    previous = _at(body, origin, ray, begin)
+    low, high = begin, begin
+    found = previous < 0
+    least, where = previous, begin
+    for k in range(1, body.steps + 1):
+        t = begin + k * step
+        value = _at(body, origin, ray, t)
+        new = (value < 0) & ~found
+        low, high = xp.where(new, t - step, low), xp.where(new, t, high)
+        found = found | new
+        lower = (value < least) & ~found
+        least, where = xp.where(lower, value, least), xp.where(lower, t, where)
+    graze = xp.where(~found & (least < 0.7 * step))[0]
+    if graze.shape[0]:
+        dip, deep = _dip(xp, body, origin[graze], ray[graze], where[graze] - step[graze], where[graze] + step[graze])
+        hit = graze[deep < 0]
+        low[hit], high[hit], found[hit] = where[hit] - step[hit], dip[deep < 0], True
+    return low, high, found
+
+
+def _dip(xp: Any, body: Body, origin: Array, ray: Array, low: Array, high: Array) -> tuple[Array, Array]:
+    """Golden-section search for the smallest field on [low, high]; returns its place and value."""
+    left, right = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
+    f_left, f_right = _at(body, origin, ray, left), _at(body, origin, ray, right)
+    for _ in range(8):
+        go_left = f_left < f_right
+        low, high = xp.where(go_left, low, left), xp.where(go_left, right, high)
+        probe = xp.where(go_left, high - GOLDEN * (high - low), low + GOLDEN * (high - low))
+        value = _at(body, origin, ray, probe)
+        left, right, f_left, f_right = (
+            xp.where(go_left, probe, right),
+            xp.where(go_left, left, probe),
+            xp.where(go_left, value, f_right),
+            xp.where(go_left, f_left, value),
+        )
+    better = f_left < f_right
+    return xp.where(better, left, right), xp.where(better, f_left, f_right)
+
+
+def normals_at(xp: Any, body: Body, point: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
+    """Outward unit normals by central differences."""
+    x, y, z = point
+    h = NORMAL_STEP_MM
+    nx = body.field(x + h, y, z) - body.field(x - h, y, z)
+    ny = body.field(x, y + h, z) - body.field(x, y - h, z)
+    nz = body.field(x, y, z + h) - body.field(x, y, z - h)
+    size = xp.sqrt(nx * nx + ny * ny + nz * nz) + 1e-12
+    return nx / size, ny / size, nz / size
