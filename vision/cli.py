@@ -1,0 +1,165 @@
+"""The command line `flutegauge`: parse, call, print. Whatever goes wrong ends in one plain sentence, never a traceback.
+
+Exit status: 0 all photos were examined; 2 at least one could not be (the others are done); 64 the command line is wrong;
+1 the computer could not do its part (a library is missing, a file could not be written); 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NoReturn
+
+from vision.commands.libraries import missing
+from vision.errors import UsageError
+
+FINE, FAILED, PHOTO_FAILED, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 64, 130
+
+MEASURE_TEXT = """Examine photos of root-canal hand instruments: what each is, how big, how sure, what looks wrong."""
+AFTER_TEXT = """\
+A photo can give reasons to discard an instrument; it cannot clear one. Photograph after cleaning and drying and
+BEFORE sterilising. README.md has the cautions in full.
+Exit status: 0 fine; 2 a photo could not be examined, the others were; 64 wrong usage; 1 a file could not be written or
+a system library is missing."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """argparse, but wrong usage ends with status 64."""
+
+    def error(self, message: str) -> NoReturn:
+        self.print_usage(sys.stderr)
+        self.exit(WRONG_USAGE, f"{self.prog}: {message}; '{self.prog} --help' lists what is possible\n")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(AttributeError, ValueError):
+            stream.reconfigure(errors="replace")  # type: ignore[union-attr]  # a terminal that lacks a sign shows '?'
+    try:
+        arguments = parser().parse_args(argv)
+        status: int = arguments.run(arguments)
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader, for instance 'head', has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return FINE
+    except (Exception, KeyboardInterrupt) as error:  # the last net: a user gets a sentence
+        if os.environ.get("FLUTEGAUGE_TRACEBACK"):  # and a developer what happened
+            raise
+        message, status = _explained(error)
+        with contextlib.suppress(OSError):
+            print(f"flutegauge: {message}", file=sys.stderr)
+    return status
+
+
+def _explained(error: BaseException) -> tuple[str, int]:
+    """Return one sentence for a user and the exit status."""
+    if isinstance(error, UsageError):
+        return str(error), WRONG_USAGE
+    if isinstance(error, KeyboardInterrupt):
+        return "interrupted; what had been printed or written until then stands", INTERRUPTED
+    if isinstance(error, ImportError):
+        return missing(error), FAILED
+    if isinstance(error, OSError):
+        return f"{error.filename or 'a file'}: {error.strerror or error}; nothing more was written", FAILED
+    return f"a fault inside the programme ({type(error).__name__}: {error}): please report it", FAILED
+
+
+def parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line; it imports nothing heavy, so that --help is quick."""
+    whole = _Parser(prog="flutegauge", description=MEASURE_TEXT, epilog=AFTER_TEXT, allow_abbrev=False)
+    whole.add_argument("--version", action=_Version, nargs=0, help="print the version and exit")
+    commands = whole.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    _add_measure(commands.add_parser("measure", help="examine photos", description=MEASURE_TEXT, allow_abbrev=False))
+    _add_sheet(commands.add_parser("sheet", help="write the scale sheet, or check a print of it", allow_abbrev=False))
+    return whole
+
+
+def _add_measure(measure: argparse.ArgumentParser) -> None:
+    measure.epilog = AFTER_TEXT
+    measure.add_argument("photos", nargs="+", type=Path, metavar="PHOTO", help="JPEG, PNG or HEIC, up to 64 megapixels")
+    measure.add_argument(
+        "--json",
+        metavar="FILE",
+        help="write the readings as one JSON document; '-' prints it, and nothing else, on standard output",
+    )
+    measure.add_argument("--picture", type=Path, metavar="DIR", help="draw what was measured, as PNG files in DIR")
+    measure.add_argument(
+        "--px-per-mm",
+        type=float,
+        metavar="X",
+        help="the scale at the instrument, for a fixed set-up or a photo without a sheet; a sheet is then not looked for",
+    )
+    measure.add_argument(
+        "--px-per-mm-u",
+        type=float,
+        metavar="U",
+        help="standard uncertainty of X, in px/mm (unstated: 1 %% of X is assumed, and said)",
+    )
+    measure.add_argument(
+        "--held",
+        action="store_true",
+        help="the shank was held down level (table edge or slot); this is checked in the photo, not taken on trust",
+    )
+    measure.add_argument(
+        "--prints", type=Path, metavar="FILE", help="the print checks to use (unstated: those that 'sheet check' kept)"
+    )
+    measure.add_argument("--overwrite", action="store_true", help="replace files of the same name; otherwise none is")
+    measure.set_defaults(run=_measure)
+
+
+def _add_sheet(sheet: argparse.ArgumentParser) -> None:
+    sheet.description = "Write the scale sheet. Print it at 100 % ('actual size'), then measure it once: 'sheet check'."
+    sheet.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the paper (unstated: a4)")
+    sheet.add_argument(
+        "--out", type=Path, metavar="FILE", help="where to write (unstated: flutegauge-A4-1.pdf or so, here)"
+    )
+    sheet.add_argument("--png", action="store_true", help="write a picture of the whole page instead of a PDF")
+    sheet.add_argument("--dpi", type=float, metavar="N", help="dots per inch of the picture (unstated: 600)")
+    sheet.add_argument("--overwrite", action="store_true", help="replace a file of the same name; otherwise none is")
+    sheet.set_defaults(run=_sheet)
+    below = sheet.add_subparsers(title="print check", metavar="")
+    check = below.add_parser(
+        "check", help="keep the real lengths of the two check lines of a print", allow_abbrev=False
+    )
+    check.description = (
+        "Measure the two check lines of a printed sheet, from the middle of one end tick to the middle of the other, and "
+        "keep their lengths. Readings then carry a smaller uncertainty."
+    )
+    check.add_argument("--sheet", required=True, metavar="ID", dest="sheet_id", help="the sheet's name, e.g. A4-1")
+    check.add_argument("--along", required=True, type=float, metavar="MM", help="length of the line ALONG, mm")
+    check.add_argument("--across", required=True, type=float, metavar="MM", help="length of the line ACROSS, mm")
+    check.add_argument("--u", type=float, metavar="MM", help="standard uncertainty of each (unstated: as the tool has)")
+    check.add_argument("--tool", choices=("callipers", "ruler"), default="callipers", help="unstated: callipers")
+    check.add_argument("--name", default="", metavar="TEXT", help="which printer or print this is, for your own memory")
+    check.add_argument("--prints", type=Path, metavar="FILE", help="where to keep it (unstated: your settings folder)")
+    check.set_defaults(run=_check)
+
+
+class _Version(argparse.Action):
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        from vision.report.document import version  # noqa: PLC0415 - only when asked for
+
+        parser.exit(FINE, f"flutegauge {version()}\n")
+
+
+def _measure(arguments: argparse.Namespace) -> int:
+    from vision.commands.measure import measure  # noqa: PLC0415 - loads the measuring libraries, which takes a second
+
+    return measure(arguments)
+
+
+def _sheet(arguments: argparse.Namespace) -> int:
+    from vision.commands.sheet import write_sheet  # noqa: PLC0415 - loads the PDF libraries
+
+    return write_sheet(arguments)
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from vision.commands.sheet import check_print  # noqa: PLC0415 - loads the sheet's geometry
+
+    return check_print(arguments)

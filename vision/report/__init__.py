@@ -1,0 +1,1 @@
+"""Stage 9 of 9: reading -> terminal table, JSON document, pictures. No arithmetic beyond rounding and drawing."""

@@ -1,0 +1,138 @@
+"""A window onto the turned photo with what was measured drawn over it: outline, axis, crests, stations, findings."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from vision.photo import Photo
+from vision.reading import InstrumentReading, Points
+from vision.report.style import INK, OUTLINE, as_is, halo
+from vision.report.view import View, picture
+
+Box = tuple[float, float, float, float]  # u0, u1, v0, v1
+WIDTH_PX = 1500
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+def axis_positions_mm(one: InstrumentReading) -> NDArray[np.float64]:
+    """Return the position along the axis of each traced axis point, mm from the tip."""
+    axis, known = one.trace.axis_px, one.trace.axis_x_mm
+    if len(known) == len(axis):
+        return known
+    steps = np.hypot(*np.diff(axis, axis=0).T) if len(axis) > 1 else np.empty(0)
+    return np.concatenate([[0.0], np.cumsum(steps)]) / one.local_px_per_mm
+
+
+def axis_end_mm(one: InstrumentReading) -> float:
+    """Return how far along the axis the trace reaches, mm; 0 without a trace."""
+    return float(axis_positions_mm(one).max(initial=0.0))
+
+
+def window(one: InstrumentReading, view: View, x_mm: tuple[float, float], margin_mm: float) -> Box:
+    """Return u0, u1, v0, v1 of the window that shows the axis from x0 to x1 with a margin on each side of the metal."""
+    x = axis_positions_mm(one)
+    inside = (x >= x_mm[0]) & (x <= x_mm[1])
+    if not inside.any():
+        width = max(one.box_px[2:]) / one.local_px_per_mm
+        return -1.0, width + 1.0, -2.5, 2.5
+    uv = view.to_uv(one.trace.axis_px[inside])
+    half = _half_width_mm(one, x_mm) + margin_mm
+    return (
+        float(uv[0, 0] + min(0.0, x_mm[0] - x[inside][0])),
+        float(uv[-1, 0] + max(0.0, x_mm[1] - x[inside][-1])),
+        float(uv[:, 1].min() - half),
+        float(uv[:, 1].max() + half),
+    )
+
+
+def draw_strip(axes: Axes, photo: Photo, one: InstrumentReading, view: View, shown: Box, *, close: bool) -> None:
+    """Draw the window into ``axes``; ``close`` adds crests and a mark at every mm."""
+    u0, u1, v0, v1 = shown
+    axes.imshow(
+        picture(photo, view, (u0, u1), (v0, v1), WIDTH_PX), extent=(u0, u1, v1, v0), interpolation="antialiased"
+    )
+    axes.set(xlim=(u0, u1), ylim=(v1, v0), xticks=[], yticks=[])
+    for spine in axes.spines.values():
+        spine.set_color(INK)
+    if len(one.trace.axis_px) < 2:
+        return
+    _lines(axes, one, view, close=close)
+    _positions(axes, one, view, shown, every=1.0 if close else 5.0)
+    _stations(axes, one, view)
+    _findings(axes, one, view)
+    if close:
+        _crests(axes, one, view)
+
+
+def _lines(axes: Axes, one: InstrumentReading, view: View, *, close: bool) -> None:
+    for edge in (one.trace.upper_px, one.trace.lower_px):
+        if len(edge):
+            axes.plot(*view.to_uv(edge).T, color=OUTLINE, linewidth=1.1 if close else 0.7)
+    axes.plot(*view.to_uv(one.trace.axis_px).T, color=INK, linewidth=0.8, linestyle=(0, (8, 3, 1, 3)))
+
+
+def _crests(axes: Axes, one: InstrumentReading, view: View) -> None:
+    """Mark crests by triangles just outside the metal that point at them."""
+    if not len(one.trace.crests_px):
+        return
+    crests, axis = view.to_uv(one.trace.crests_px), view.to_uv(one.trace.axis_px)
+    order = np.argsort(axis[:, 0])
+    middle = np.interp(crests[:, 0], axis[order, 0], axis[order, 1])
+    above = crests[:, 1] < middle
+    for side, marker, shift in ((above, "v", -0.13), (~above, "^", 0.13)):
+        axes.plot(crests[side, 0], crests[side, 1] + shift, marker, color=INK, markersize=6, path_effects=halo(2.0))
+
+
+def _positions(axes: Axes, one: InstrumentReading, view: View, shown: Box, every: float) -> None:
+    """Write mm along the axis at the window's lower edge; on a bent axis the marks stand where the axis has them."""
+    x, uv = axis_positions_mm(one), view.to_uv(one.trace.axis_px)
+    marks = np.arange(0.0, x.max() + 1e-6, every)
+    places = np.interp(marks, x, uv[:, 0])
+    inside = (places >= shown[0]) & (places <= shown[1])
+    axes.set_xticks(places[inside], [f"{mark:.0f}" for mark in marks[inside]], fontsize=11)
+    axes.tick_params(axis="x", length=5, pad=2)
+
+
+def _stations(axes: Axes, one: InstrumentReading, view: View) -> None:
+    for name, points in one.trace.stations_px.items():
+        uv = view.to_uv(np.asarray(points, dtype=float).reshape(-1, 2))
+        if len(uv) < 2 or not _inside(axes, uv.mean(axis=0)):
+            continue
+        end = uv[np.argmax(uv[:, 1])] - uv[np.argmin(uv[:, 1])]
+        far = uv[np.argmin(uv[:, 1])] - 0.45 * end / max(float(np.hypot(*end)), 1e-9)
+        axes.plot(*np.vstack([far, uv]).T, color=INK, linewidth=1.6, path_effects=halo())
+        label = axes.text(
+            far[0], far[1], name, fontsize=12, weight="bold", ha="center", va="bottom", color=INK, clip_on=True
+        )
+        as_is(label).set_path_effects(halo())
+
+
+def _findings(axes: Axes, one: InstrumentReading, view: View) -> None:
+    """Mark each finding by a bar with end ticks beneath the metal and by its letter."""
+    x, axis = axis_positions_mm(one), one.trace.axis_px
+    for letter, finding in zip(LETTERS, one.condition.findings, strict=False):
+        low, high = finding.from_mm - 0.05, finding.to_mm + 0.05
+        places = np.linspace(low, high, 25)
+        line = view.to_uv(np.column_stack([np.interp(places, x, axis[:, i]) for i in (0, 1)]))
+        line[:, 1] += _half_width_mm(one, (low, high)) + 0.38
+        kept = line[(line[:, 0] >= axes.get_xlim()[0]) & (line[:, 0] <= axes.get_xlim()[1])]
+        if not len(kept):
+            continue
+        axes.plot(
+            *line.T, color=INK, linewidth=2.4, marker="|", markevery=[0, -1], markersize=11, path_effects=halo(4.5)
+        )
+        middle = kept[len(kept) // 2]
+        said = axes.text(middle[0], middle[1], letter, fontsize=13, weight="bold", ha="center", va="center", color=INK)
+        said.set_bbox({"boxstyle": "circle,pad=0.18", "facecolor": "white", "edgecolor": INK, "linewidth": 1.4})
+
+
+def _inside(axes: Axes, point: Points) -> bool:
+    return bool(axes.get_xlim()[0] <= point[0] <= axes.get_xlim()[1])
+
+
+def _half_width_mm(one: InstrumentReading, x_mm: tuple[float, float]) -> float:
+    profile = one.trace.profile_mm_of_x
+    near = profile[(profile[:, 0] >= x_mm[0] - 0.5) & (profile[:, 0] <= x_mm[1] + 0.5)] if len(profile) else profile
+    return float(np.abs(near[:, 1:]).max()) if len(near) else 0.5

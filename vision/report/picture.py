@@ -1,0 +1,64 @@
+"""Photo and reading -> PNG files: an overview with numbered instruments, and a figure for each instrument."""
+
+from __future__ import annotations
+
+import io
+import os
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+
+from matplotlib.figure import Figure
+
+from vision.photo import Photo
+from vision.reading import PhotoReading
+from vision.report.closeup import closeup
+from vision.report.overview import overview
+
+
+def draw(
+    photo: Photo, reading: PhotoReading, directory: Path, *, name: str | None = None, overwrite: bool = False
+) -> list[Path]:
+    """Write NAME-overview.png and NAME-instrument-1.png ... into ``directory`` (made if missing); return their paths.
+
+    ``name`` is the photo's name without its ending unless stated. Raises FileExistsError before anything is written
+    when a picture of that name is there already; with ``overwrite`` those pictures are replaced, leftovers of an
+    earlier reading of the same name included. Raises OSError when the disk refuses.
+    """
+    directory.mkdir(parents=True, exist_ok=True)
+    name = name or Path(reading.file).stem
+    old = drawn_before(directory, name)
+    if old and not overwrite:
+        raise FileExistsError(old[0])
+    for path in old:
+        path.unlink()
+    paths = []
+    for ending, figure in _figures(photo, reading):
+        path = directory / f"{name}-{ending}.png"
+        path.write_bytes(_png(figure))
+        paths.append(path)
+    return paths
+
+
+def drawn_before(directory: Path, name: str) -> list[Path]:
+    """Return the pictures that ``draw`` left in ``directory`` under ``name``."""
+    if not directory.is_dir():
+        return []
+    mine = (f"{name}-overview.png", f"{name}-instrument-")
+    listed = sorted(entry for entry in os.listdir(directory) if entry.startswith(mine) and entry.endswith(".png"))
+    return [directory / entry for entry in listed if entry == mine[0] or entry[len(mine[1]) : -4].isdigit()]
+
+
+def _figures(photo: Photo, reading: PhotoReading) -> Iterator[tuple[str, Figure]]:
+    yield "overview", overview(photo, reading)
+    for one in reading.instruments:
+        yield f"instrument-{one.id}", closeup(photo, reading.file, one)
+
+
+def _png(figure: Figure) -> bytes:
+    target = io.BytesIO()
+    with warnings.catch_warnings():
+        # A file name in a script that the font lacks is drawn as boxes; that is no reason to stop.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        figure.savefig(target, format="png", pil_kwargs={"optimize": False, "compress_level": 4})
+    return target.getvalue()

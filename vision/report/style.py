@@ -1,0 +1,80 @@
+"""One look for all pictures: dark on light, legible on a phone and in black and white; meaning by words and shapes."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patheffects import AbstractPathEffect, Normal, Stroke
+from matplotlib.text import Text
+
+from vision.report.words import plain
+
+WIDTH_IN, DPI = 7.0, 230  # 1610 px wide: text of 12 points stays readable when a phone shows the full width
+MARGIN_IN = 0.25
+INK, OUTLINE, QUIET = "#111111", "#c43c00", "#555555"  # they differ in lightness too
+BODY_PT, CALL_PT, TITLE_PT = 12.0, 13.0, 19.0
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of running text beneath or above the pictures."""
+
+    text: str
+    points: float = BODY_PT
+    bold: bool = False
+    indent: str = ""
+    right: str = ""  # a second column, which is not broken
+
+
+def halo(width: float = 3.0) -> list[AbstractPathEffect]:
+    """Return the white rim that keeps dark marks visible on metal."""
+    return [Stroke(linewidth=width, foreground="white"), Normal()]
+
+
+def wrapped(lines: Sequence[Line]) -> list[Line]:
+    """Break lines to the figure's width (DejaVu Sans is about 0.56 of its size wide on average)."""
+    return [Line(part, line.points, line.bold, right=line.right) for line in lines for part in _parts(line)]
+
+
+def _parts(line: Line) -> list[str]:
+    width = 0.62 if line.bold else 0.56
+    characters = int((WIDTH_IN - 2 * MARGIN_IN) * 72 / (width * line.points))
+    return textwrap.wrap(plain(line.text), characters, subsequent_indent=line.indent) or [""]
+
+
+def height_of(lines: Sequence[Line]) -> float:
+    """Return the height of broken lines, inches."""
+    return sum(line.points * 1.38 / 72 for line in lines)
+
+
+def write(figure: Figure, top_in: float, lines: Sequence[Line]) -> float:
+    """Write broken lines from ``top_in`` (inches from the top edge) downward; return where they end."""
+    for line in lines:
+        y = 1.0 - (top_in + line.points * 1.05 / 72) / figure.get_figheight()
+        weight = "bold" if line.bold else "normal"
+        for x, words in ((MARGIN_IN / WIDTH_IN, line.text), (0.5, line.right)):
+            as_is(figure.text(x, y, words, fontsize=line.points, weight=weight, color=INK))
+        top_in += line.points * 1.38 / 72
+    return top_in
+
+
+def as_is(text: Text) -> Text:
+    """Switch off formula reading: a file named 'a$b$.jpg' is shown as it is."""
+    text.set_parse_math(False)
+    return text
+
+
+def caution_lines(lines: Sequence[str]) -> list[Line]:
+    """Return the cautions as one paragraph."""
+    return [Line("Cautions: " + " ".join(lines))]
+
+
+def page(height_in: float) -> Figure:
+    """Return an empty white figure of the common width."""
+    figure = Figure(figsize=(WIDTH_IN, height_in), dpi=DPI, facecolor="white")
+    FigureCanvasAgg(figure)
+    return figure
