@@ -144,7 +144,8 @@ class _Version(argparse.Action):
     def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
         from vision.report.document import version  # noqa: PLC0415 - only when asked for
 
-        parser.exit(FINE, f"flutegauge {version()}\n")
+        print(f"flutegauge {version()}")
+        parser.exit(FINE)
 
 
 def _measure(arguments: argparse.Namespace) -> int:
