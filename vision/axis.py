@@ -47,7 +47,11 @@ def trace_axis(plane: Plane, scale: Scale, candidate: Candidate) -> Axis | None:
         middle = middle[::-1] * [-1.0, -1.0]
         half = half[::-1]
     whole_along, _ = _turned(_points_mm(plane, candidate, candidate.whole & ~candidate.handle), centre, direction)
-    ends = float(whole_along.min()), float(whole_along.max())
+    ends = float(whole_along.min()), _front(plane, candidate, centre, direction, float(whole_along.max()))
+    before = middle[:, 0] < ends[1] - 0.3
+    if before.sum() < 8:
+        return None
+    middle, half = middle[before], half[before]
     curve = _smooth(middle)
     span = np.arange(ends[0] - BEYOND_MM, ends[1] + BEYOND_MM, 0.02)
     offset = _extended(curve, span, (middle[0, 0], middle[-1, 0]))
@@ -60,6 +64,14 @@ def trace_axis(plane: Plane, scale: Scale, candidate: Candidate) -> Axis | None:
         _nearest(px, scale, line_mm, span, ends[1]),
         float(np.percentile(half, 90)),
     )
+
+
+def _front(plane: Plane, candidate: Candidate, centre: Array, direction: Array, last: float) -> float:
+    """Where the handle begins along the axis; the end of the metal when no handle is seen."""
+    if not candidate.handle.any():
+        return last
+    along, _ = _turned(_points_mm(plane, candidate, candidate.handle), centre, direction)
+    return float(np.percentile(along, 1))
 
 
 def _points_mm(plane: Plane, candidate: Candidate, mask: NDArray[np.bool_]) -> Array:

@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from vision.axis import Axis
 from vision.photo import Photo
-from vision.steps import LEAST_STEP, outermost, step_map
+from vision.steps import LEAST_STEP, beyond_background, outermost, slope_map, step_height
 from vision.strip import Strip, straighten
 
 Array = NDArray[np.floating[Any]]
@@ -49,24 +49,27 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
 
 def _one_pass(strip: Strip, blur_px: float) -> Edges:
     half = strip.half_px
-    amplitudes = step_map(strip.values, blur_px)
-    guard = min(max(round(3.0 * blur_px), 3), half // 3)
-    outside = strip.values[np.r_[guard : guard + half // 4, -guard - half // 4 : -guard]]
+    smoothing = float(np.clip(0.8 * blur_px, 1.0, 3.0))
+    slopes = slope_map(strip.values, smoothing)
+    outside = strip.values[np.r_[3 : max(half // 3, 6), -max(half // 3, 6) : -3]]
     paper = max(float(np.median(outside)), 1e-3)
-    noise = _noise(amplitudes, half)
-    threshold = np.full(strip.values.shape[1], max(NOISE_TIMES * noise, LEAST_STEP * paper))
-    top, step_low = outermost(amplitudes[guard : half + 1], threshold)
-    bottom, step_up = outermost(-amplitudes[::-1][guard : half + 1], threshold)
-    lower = top + guard - half
-    upper = half - (bottom + guard)
-    return Edges(strip, upper, lower, np.stack([step_up, step_low]) / paper, blur_px, paper)
+    spread = np.hypot(blur_px, smoothing)
+    lower_map = beyond_background(slopes, spread)
+    upper_map = beyond_background(-slopes[::-1], spread)
+    least = max(NOISE_TIMES * _noise(slopes, half), LEAST_STEP * paper / (np.sqrt(2.0 * np.pi) * spread))
+    threshold = np.full(strip.values.shape[1], least)
+    halo = max(round(3.0 * spread), 3)
+    guard = 2
+    top, slope_low = outermost(lower_map[guard : half + 1], threshold, halo)
+    bottom, slope_up = outermost(upper_map[guard : half + 1], threshold, halo)
+    step = step_height(np.stack([slope_up, slope_low]), smoothing, blur_px) / paper
+    return Edges(strip, half - (bottom + guard), top + guard - half, step, blur_px, paper)
 
 
-def _noise(amplitudes: NDArray[np.float32], half: int) -> float:
-    """Spread of the step estimate over bare paper: the outer eighth on both sides."""
-    rows = max(half // 4, 4)
-    bare = np.concatenate([amplitudes[4:rows], amplitudes[-rows:-4]]) if rows > 4 else amplitudes[[0, -1]]
-    return 1.4826 * float(np.median(np.abs(bare)))
+def _noise(slopes: Array, half: int) -> float:
+    """Spread of the slope over bare paper: the outer third on both sides."""
+    rows = max(half // 3, 6)
+    return 1.4826 * float(np.median(np.abs(slopes[np.r_[2:rows, -rows:-2]])))
 
 
 def _recentred(edges: Edges) -> Array:

@@ -26,6 +26,13 @@ class Cone:
     covariance: Array
     misfit_mm: float
     points: int
+    middle_mm: float
+
+    @property
+    def u_middle_mm(self) -> float:
+        """Standard uncertainty of the diameter at the middle of the fitted stretch, from the fit alone."""
+        c, x = self.covariance, self.middle_mm
+        return float(np.sqrt(max(c[0, 0] + 2.0 * x * c[0, 1] + x * x * c[1, 1], 0.0)))
 
     def diameter_mm(self, x_mm: float) -> float:
         """Diameter at a station."""
@@ -75,4 +82,4 @@ def _fit(x: Array, height: Array, side: Array, *, outer_weight: float, correlate
         weight = np.clip(1.0 - (reach / (4.7 * spread)) ** 2, 0.0, None) ** 2
     normal = design.T @ (design * weight[:, None])
     covariance = np.linalg.pinv(normal, hermitian=True) * spread**2 * correlated
-    return Cone(float(solution[0]), float(solution[1]), covariance[:2, :2], spread, len(x))
+    return Cone(float(solution[0]), float(solution[1]), covariance[:2, :2], spread, len(x), float(middle))

@@ -45,10 +45,13 @@ class Found:
     relative: Image
 
 
-def find_instruments(plane: Plane) -> Found:
-    """Find instrument-like things: at least 6 mm long, at least four times longer than their thin part is wide."""
-    light = paper_light(plane)
-    mask = foreground(plane, light)
+def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
+    """Find instrument-like things: at least 6 mm long, at least four times longer than their thin part is wide.
+
+    ``anchors_mm`` (N, 2): page places where the sheet's print was verified.
+    """
+    relative = np.asarray(plane.rgb / np.maximum(paper_light(plane, anchors_mm), 1e-3), dtype=np.float32)
+    mask = foreground(plane, relative)
     closed = _close(mask, CLOSE_MM * plane.px_per_mm)
     labels = label(closed, connectivity=2)
     candidates = []
@@ -58,7 +61,7 @@ def find_instruments(plane: Plane) -> Found:
         candidate = _split(plane, np.asarray(region.image_filled, dtype=bool), region.bbox)
         if candidate is not None:
             candidates.append(candidate)
-    return Found(tuple(candidates), np.asarray(plane.rgb / np.maximum(light, 1e-3), dtype=np.float32))
+    return Found(tuple(candidates), relative)
 
 
 def _close(mask: Mask, radius_px: float) -> Mask:

@@ -46,7 +46,7 @@ def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None) -
         print_scale=(paper.scale_x, paper.scale_y),
         camera=camera,
         residual_px=fit.residual_px,
-        points=fit.points,
+        saddles_mm=fit.saddles_mm,
     )
 
 
@@ -66,7 +66,7 @@ def _stated(photo: Photo, given: GivenScale) -> Scale:
         print_scale=(1.0, 1.0),
         camera=Camera((0.0, 0.0), Quantity(1e9, 0.0), 0.0, height_known=False),
         residual_px=0.0,
-        points=0,
+        saddles_mm=np.empty((0, 2)),
     )
 
 

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.offsheet import off_sheet, over_table, rim
 from vision.plane import Plane
 
 Image = NDArray[np.floating[Any]]
@@ -22,9 +23,9 @@ INK_CLEAR_MM = 0.22  # print edges are known to about this much (spread of ink, 
 INK_ODD = 0.30
 
 
-def foreground(plane: Plane, light: Image) -> Mask:
-    """Return (H, W) mask of what lies on the sheet."""
-    relative = plane.rgb / np.maximum(light, 1e-3)
+def foreground(plane: Plane, relative: Image) -> Mask:
+    """Return (H, W) mask of what lies on the sheet or over the table beyond it (``relative``: colour over bare paper's)."""
+    table = off_sheet(plane, relative)
     grey = relative @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
     smooth = cv2.GaussianBlur(grey, (0, 0), 0.8)
     steep = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)) / 8.0
@@ -33,7 +34,20 @@ def foreground(plane: Plane, light: Image) -> Mask:
     print_zone = _print_zone(plane)
     on_paper = (steep > LEAST_GRADIENT) | (colour > LEAST_COLOUR) | (smooth < DARK) | (smooth > BRIGHT)
     seen = on_paper & ~print_zone & (plane.printed > 0.5)
-    return np.asarray((seen | _odd_ink(plane, np.asarray(blurred, dtype=np.float32), print_zone)) & plane.inside)
+    odd = _odd_ink(plane, np.asarray(blurred, dtype=np.float32), print_zone)
+    framed = cv2.erode(plane.inside.astype(np.uint8), np.ones((9, 9), np.uint8), borderValue=0).astype(bool)
+    return _bridged((((seen | odd) & ~table) | over_table(plane, relative, table)) & framed, rim(plane, table), plane)
+
+
+def _bridged(mask: Mask, unknown: Mask, plane: Plane) -> Mask:
+    """Leave out the rim between sheet and table, but join what reaches it from both sides."""
+    clear = mask & ~unknown
+    if not unknown.any():
+        return np.asarray(clear)
+    reach = round(0.8 * plane.px_per_mm)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    joined = cv2.morphologyEx(clear.astype(np.uint8), cv2.MORPH_CLOSE, kernel).astype(bool)
+    return np.asarray(clear | (joined & unknown))
 
 
 def _print_zone(plane: Plane) -> Mask:

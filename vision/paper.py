@@ -7,69 +7,94 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, generic_filter
 
 from vision.plane import Plane
 
 Image = NDArray[np.floating[Any]]
-BLOCK_MM = 2.5
-ROUNDS = 4
+BLOCK_MM = 2.0
+ANCHOR_MM = 3.0  # a block this near to a verified saddle is paper for certain
+FROM_ANCHORS = 0.5  # log light by which paper may miss the smooth surface through those
+WINDOW = 7  # blocks: wider than a handle, so its surroundings outvote it
+DIMMER, BRIGHTER = 0.12, 0.35  # log light by which a block may miss its surroundings' upper part and still be paper
 
 
-def paper_light(plane: Plane) -> Image:
+def paper_light(plane: Plane, anchors_mm: Image) -> Image:
     """Return (H, W, 3) linear light of bare white paper, smooth, interpolated under instruments and ink.
 
-    Blocks of white paper vote by their median; a cubic surface through them drops voters far below it (instruments,
-    hard shadows), and the kept blocks then refine it locally.
+    Blocks of white paper vote by their median. ``anchors_mm`` (N, 2), places that show the print and so are the sheet,
+    keep a table beside it from voting. A block clearly dimmer than the brighter part of its surroundings (an instrument,
+    a hard shadow) loses its vote; the rest are smoothed and spread over the gaps.
     """
     block = max(int(BLOCK_MM * plane.px_per_mm), 4)
-    white = (plane.printed > 0.9) & plane.inside
-    white = cv2.erode(white.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
-    rows, columns = white.shape
-    v, u, light = _votes(plane, white, block)
-    if len(v) < 12:
+    votes = _votes(plane, block)
+    grey = votes.mean(axis=2)
+    if np.isfinite(grey).sum() < 6:
         level = np.percentile(plane.rgb[plane.inside], 80, axis=0)
         return np.broadcast_to(np.maximum(level, 1e-3), plane.rgb.shape).astype(np.float32)
-    design = _cubic(v / rows, u / columns)
-    log_light = np.log(np.maximum(light, 1e-3))
-    grey = log_light.mean(axis=1)
-    kept = grey > np.percentile(grey, 35)
-    for _ in range(ROUNDS):
-        surface = design @ _ridge(design[kept], log_light[kept])
-        miss = grey - surface.mean(axis=1)
-        spread = 1.4826 * float(np.median(np.abs(miss[kept]))) + 0.01
-        kept = (miss > -3.0 * spread) & (miss < 4.0 * spread)
-    return _spread_out(design, log_light, kept, (rows, columns))
+    grey = np.where(np.abs(grey - _surface(plane, grey, block, anchors_mm)) < FROM_ANCHORS, grey, np.nan)
+    usual = generic_filter(grey, _upper, size=WINDOW, mode="constant", cval=np.nan)
+    kept = np.isfinite(grey) & (grey > usual - DIMMER) & (grey < usual + BRIGHTER)
+    spread = _spread(np.where(kept[..., None], votes, np.nan))
+    full = cv2.resize(spread.astype(np.float32), (plane.rgb.shape[1], plane.rgb.shape[0]), interpolation=cv2.INTER_LINEAR)
+    return np.exp(np.asarray(full, dtype=np.float32))
 
 
-def _votes(plane: Plane, white: NDArray[np.bool_], block: int) -> tuple[Image, Image, Image]:
-    v, u, light = [], [], []
-    for top in range(0, white.shape[0] - block // 2, block):
-        for left in range(0, white.shape[1] - block // 2, block):
-            tile = (slice(top, top + block), slice(left, left + block))
+def _surface(plane: Plane, grey: Image, block: int, anchors_mm: Image) -> Image:
+    """Quadratic surface of log light through the blocks beside verified print (all blocks' upper part if there is none)."""
+    rows, columns = np.indices(grey.shape)
+    x = (columns + 0.5) * block / plane.px_per_mm + plane.x0_mm
+    y = (rows + 0.5) * block / plane.px_per_mm + plane.y0_mm
+    sure = np.zeros(grey.shape, dtype=bool)
+    for ax, ay in anchors_mm:
+        sure |= (np.abs(x - ax) < ANCHOR_MM) & (np.abs(y - ay) < ANCHOR_MM)
+    sure &= np.isfinite(grey)
+    if sure.sum() < 8:
+        return np.full(grey.shape, float(np.nanpercentile(grey, 70)))
+    u, v = (x - x.mean()) / np.ptp(x), (y - y.mean()) / np.ptp(y)
+    design = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
+    ridge = 0.3 * np.diag([0.0, 1, 1, 4, 4, 4])
+    weight = np.ones(sure.sum())
+    solution = np.zeros(6)
+    for _ in range(6):
+        a = design[sure] * weight[:, None]
+        solution = np.linalg.solve(a.T @ design[sure] + ridge, a.T @ grey[sure])
+        miss = grey[sure] - design[sure] @ solution
+        weight = 1.0 / (1.0 + (miss / 0.1) ** 2)
+    return np.asarray(design @ solution)
+
+
+def _votes(plane: Plane, block: int) -> Image:
+    """Median log light of the white pixels of each block, NaN where there are too few."""
+    white = (plane.printed > 0.9) & plane.inside
+    white = cv2.erode(white.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
+    rows, columns = -(-white.shape[0] // block), -(-white.shape[1] // block)
+    votes = np.full((rows, columns, 3), np.nan)
+    for i in range(rows):
+        for j in range(columns):
+            tile = (slice(i * block, (i + 1) * block), slice(j * block, (j + 1) * block))
             chosen = white[tile]
-            if chosen.mean() > 0.3:
-                v.append(top + block / 2.0)
-                u.append(left + block / 2.0)
-                light.append(np.median(plane.rgb[tile][chosen], axis=0))
-    return np.array(v, np.float32), np.array(u, np.float32), np.array(light, np.float32).reshape(-1, 3)
+            if chosen.mean() > 0.25:
+                votes[i, j] = np.log(np.maximum(np.median(plane.rgb[tile][chosen], axis=0), 1e-3))
+    return votes
 
 
-def _cubic(v: Image, u: Image) -> Image:
-    v, u = 2.0 * v - 1.0, 2.0 * u - 1.0
-    return np.stack([v**i * u**j for i in range(4) for j in range(4 - i)], axis=-1)
+def _upper(values: Image) -> float:
+    seen = values[np.isfinite(values)]
+    return float(np.percentile(seen, 65)) if len(seen) else float("nan")
 
 
-def _ridge(design: Image, values: Image) -> Image:
-    penalty = 1e-2 * np.eye(design.shape[1])
-    penalty[0, 0] = 0.0
-    return np.asarray(np.linalg.solve(design.T @ design + penalty, design.T @ values), dtype=np.float32)
-
-
-def _spread_out(design: Image, log_light: Image, kept: NDArray[np.bool_], shape: tuple[int, int]) -> Image:
-    """Evaluate the surface on a coarse grid and blow it up: it is smooth."""
-    solution = _ridge(design[kept], log_light[kept])
-    grid_v, grid_u = np.meshgrid(np.linspace(0, 1, 48), np.linspace(0, 1, 48), indexing="ij")
-    coarse = np.exp(_cubic(grid_v.astype(np.float32), grid_u.astype(np.float32)) @ solution)
-    return np.asarray(
-        cv2.resize(coarse.astype(np.float32), (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR), dtype=np.float32
-    )
+def _spread(votes: Image) -> Image:
+    """Smooth what is known and carry it over what is not, by ever wider normalised Gaussians."""
+    known = np.isfinite(votes[..., 0]).astype(float)
+    filled = np.nan_to_num(votes)
+    result = np.zeros_like(votes)
+    weight = np.zeros(known.shape)
+    for sigma in (0.9, 2.0, 5.0, 20.0):
+        mass = gaussian_filter(known, sigma, mode="constant")
+        mean = np.stack([gaussian_filter(filled[..., c], sigma, mode="constant") for c in range(3)], axis=-1)
+        use = (weight < 0.5) & (mass > 0.02)
+        result[use] = mean[use] / mass[use][:, None]
+        weight[use] = 1.0
+    result[weight < 0.5] = np.median(votes[known > 0.5], axis=0)
+    return result

@@ -59,7 +59,7 @@ class Scale:
     print_scale: tuple[float, float]
     camera: Camera
     residual_px: float
-    points: int
+    saddles_mm: Array
 
     @property
     def source(self) -> str:

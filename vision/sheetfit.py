@@ -24,13 +24,13 @@ MIN_SADDLES = 4
 
 @dataclass(frozen=True)
 class Fit:
-    """Homography (page mm to ideal px), k1, their (9, 9) covariance, robust residual px, number of saddles used."""
+    """Homography (page mm to ideal px), k1, their (9, 9) covariance, robust residual px, the saddles used (N, 2)."""
 
     homography: Array
     k1: float
     covariance: Array
     residual_px: float
-    points: int
+    saddles_mm: Array
 
 
 def fit_sheet(grey: NDArray[np.uint8], sheet: Sheet, seen: list[Seen], prints: PrintScale) -> Fit:
@@ -44,7 +44,7 @@ def fit_sheet(grey: NDArray[np.uint8], sheet: Sheet, seen: list[Seen], prints: P
     all_mm = np.array([(s.x_mm, s.y_mm) for s in sheet.saddles]) * stretch
     clear_mm = np.array([s.clear_mm for s in sheet.saddles])
     centre, radius = lens_centre(grey.shape)
-    fit = Fit(start, 0.0, np.zeros((9, 9)), 0.0, 0)
+    fit = Fit(start, 0.0, np.zeros((9, 9)), 0.0, all_mm)
     for _ in range(2):
         predicted = distort(project(fit.homography, all_mm), fit.k1, centre, radius)
         clear_px = clear_mm * _scale_near(fit.homography, all_mm)
@@ -101,7 +101,7 @@ def _least_squares(
     scaled = information * np.outer(units, units)
     covariance = np.linalg.pinv(scaled, hermitian=True, rcond=1e-14) * np.outer(units, units)
     matrix = np.append(result.x[:8], 1.0).reshape(3, 3)
-    return Fit(matrix, float(result.x[8]), covariance, spread, len(mm))
+    return Fit(matrix, float(result.x[8]), covariance, spread, mm)
 
 
 def _scale_near(homography: Array, mm: Array) -> Array:

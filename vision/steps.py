@@ -2,62 +2,73 @@
 
 A shiny shaft mirrors the sheet along its own outline, so the strongest gradient lies well inside the metal and the true
 edge is only a small step. What is sought is therefore the OUTERMOST step, measured against a background that may slope
-(a soft shadow): the step's amplitude is estimated with a straight line projected out.
+(a soft shadow): the slope just outside is taken off before the step is judged.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import convolve1d, gaussian_filter1d
-from scipy.stats import norm
+from scipy.ndimage import gaussian_filter1d
 
 Array = NDArray[np.floating[Any]]
 Map = NDArray[np.floating[Any]]
 ALONG_PX = 1.5  # smoothing along the axis; crests are tens of px long
-LEAST_STEP = 0.05  # of the paper's brightness
+LEAST_STEP = 0.045  # of the paper's brightness
+HALO_TIMES = 3.0  # a halo of sharpening is at least this much smaller than the edge it accompanies
 
 
-@dataclass(frozen=True)
-class Steps:
-    """Outermost step on one side of every column: offset from the axis in px (outward, NaN if none) and its amplitude
-    over the paper's brightness (negative where the metal is darker)."""
-
-    offset_px: Array
-    amplitude: Array
-
-
-def step_map(values: Map, blur_px: float) -> Map:
-    """Amplitude of a blurred step at every place of a strip (rows across), a linear background projected out.
-
-    Positive where brightness rises with the row number. ``blur_px`` is the Gaussian width of the edges sought.
-    """
-    half = max(round(3.0 * blur_px), 3)
-    j = np.arange(-half, half + 1, dtype=float)
-    shape = norm.cdf(j / blur_px) - 0.5
-    clean = shape - j * float(shape @ j) / float(j @ j)
-    kernel = clean / float(clean @ shape)
+def slope_map(values: Map, blur_px: float) -> Map:
+    """Brightness gained a px along the rows of a strip (rows across), smoothed over ``blur_px`` across the edge."""
     along = gaussian_filter1d(values, ALONG_PX, axis=1, mode="nearest")
-    return np.asarray(convolve1d(along, kernel[::-1], axis=0, mode="nearest"), dtype=np.float32)
+    return np.asarray(gaussian_filter1d(along, blur_px, axis=0, order=1, mode="nearest"))
 
 
-def outermost(amplitudes: Map, threshold: Array) -> tuple[Array, Array]:
-    """First local extreme of |amplitude| above ``threshold`` (N,), coming from the first row toward the axis.
+def step_height(slope: Array, blur_px: float, own_blur_px: float) -> Array:
+    """Height of a blurred step whose greatest slope was seen through a further smoothing by ``blur_px``."""
+    return np.asarray(slope * np.sqrt(2.0 * np.pi) * np.hypot(blur_px, own_blur_px))
 
-    ``amplitudes`` (M, N) runs from far outside (row 0) to the axis; returns the row with its
-    fraction (NaN if none) and the amplitude there.
+
+def beyond_background(slopes: Map, blur_px: float) -> Map:
+    """Slopes less the mean slope of a stretch just outside, 4 to 10 blur widths away (row 0 is far outside)."""
+    near, far = max(round(4.0 * blur_px), 4), max(round(10.0 * blur_px), 10)
+    total = np.cumsum(np.concatenate([np.zeros((1, slopes.shape[1])), slopes]), axis=0)
+    rows = np.arange(slopes.shape[0])
+    low, high = np.clip(rows - far, 0, None), np.clip(rows - near, 0, None)
+    count = np.maximum(high - low, 1)[:, None]
+    background = (total[high] - total[low]) / count
+    return np.asarray(slopes - background * (high > low)[:, None])
+
+
+def outermost(slopes: Map, threshold: Array, halo_px: int) -> tuple[Array, Array]:
+    """First local extreme of |slope| above ``threshold`` (N,), coming from row 0 toward the axis.
+
+    An extreme followed within ``halo_px`` rows by one of the other sign and three times its size is a sharpening halo
+    and is passed over. Returns the row with its fraction (NaN if none) and the slope there.
     """
-    size = np.abs(amplitudes)
-    rows = size.shape[0]
-    peak = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:]) & (size[1:-1] > threshold[None, :])
+    size = np.abs(slopes)
+    peak = np.zeros(size.shape, dtype=bool)
+    peak[1:-1] = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:]) & (size[1:-1] > threshold[None, :])
+    peak &= ~_halo(slopes, halo_px)
     found = peak.any(axis=0)
-    first = np.where(found, peak.argmax(axis=0) + 1, 1)
+    first = np.where(found, peak.argmax(axis=0), 1)
     columns = np.arange(size.shape[1])
-    before, at, after = size[first - 1, columns], size[first, columns], size[np.minimum(first + 1, rows - 1), columns]
+    before, at, after = size[first - 1, columns], size[first, columns], size[first + 1, columns]
     curve = before - 2.0 * at + after
-    shift = np.where(np.abs(curve) > 1e-9, 0.5 * (before - after) / np.where(np.abs(curve) > 1e-9, curve, 1.0), 0.0)
+    bent = np.abs(curve) > 1e-12
+    shift = np.where(bent, 0.5 * (before - after) / np.where(bent, curve, 1.0), 0.0)
     row = np.where(found, first + np.clip(shift, -0.5, 0.5), np.nan)
-    return row.astype(float), np.where(found, amplitudes[first, columns], np.nan).astype(float)
+    return np.asarray(row), np.where(found, slopes[first, columns], np.nan)
+
+
+def _halo(slopes: Map, halo_px: int) -> NDArray[np.bool_]:
+    """Where the slope is much smaller than one of the other sign just further in."""
+    sign = np.sign(slopes)
+    greatest = np.zeros_like(slopes)
+    for k in range(1, halo_px + 1):
+        ahead = np.zeros_like(slopes)
+        ahead[:-k] = slopes[k:]
+        greatest = np.maximum(greatest, -sign * ahead)
+    return np.asarray(greatest > HALO_TIMES * np.abs(slopes))

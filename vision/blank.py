@@ -1,0 +1,123 @@
+"""Stage 6g: Outline -> Blank evidence. How well each kind of cross-section explains the same two edges.
+
+Physics decides: phase between the edges and swing (through the fits' misfit), crest skew, regularity of the crests.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.outline import Outline
+from vision.twist import TwistFit
+
+KINDS = ("square", "triangle", "rhombus", "groove", "barbed", "plain")
+STRENGTH = 14.0  # how many independent looks the misfit of a whole outline counts for, at most
+FLOOR_MM = 0.002  # misfits below this are all as good as perfect
+# Spread of the crest skew (place of the valley between two crests), measured on rendered outlines.
+TWIST_SKEW, TWIST_SKEW_SPREAD = 0.5, 0.06
+GROOVE_SKEW, GROOVE_SKEW_SPREAD = 0.24, 0.09
+REGULAR, IRREGULAR = 0.12, 0.45  # usual relative scatter of crest spacing: flutes, barbs
+SPIKES_LEAST = 3
+
+
+@dataclass(frozen=True)
+class BlankEvidence:
+    """Shares of the kinds of section (sum 1), the figures they rest on, in words for the report."""
+
+    shares: dict[str, float]
+    skew: float | None
+    misfit_um: dict[str, float]
+    words: tuple[str, ...]
+
+    @property
+    def best(self) -> str:
+        """The kind with the greatest share."""
+        return max(self.shares, key=lambda name: self.shares[name])
+
+
+def weigh_blanks(outline: Outline) -> BlankEvidence:
+    """Weigh square, triangle, rhombus, one-groove, barbed and plain against each other on one outline."""
+    misfit = _misfits(outline)
+    skew = _skew(outline)
+    irregular = _irregularity(outline)
+    strength = min(STRENGTH, 1.0 * (len(outline.upper.x_mm) + len(outline.lower.x_mm)))
+    logs = {}
+    for kind, value in misfit.items():
+        log = -strength * math.log(max(value, FLOOR_MM))
+        log += _shape_term(kind, skew, irregular, outline)
+        logs[kind] = log
+    shares = _softmax(logs)
+    return BlankEvidence(shares, skew, {k: v * 1000.0 for k, v in misfit.items()}, _words(outline, misfit, skew))
+
+
+def chosen_twist(outline: Outline, evidence: BlankEvidence) -> TwistFit | None:
+    """Return the fit of the best twisted blank, None when the best kind is no twisted blank."""
+    return outline.twists.get(evidence.best)
+
+
+def _misfits(outline: Outline) -> dict[str, float]:
+    found = {name: fit.misfit_mm for name, fit in outline.twists.items()}
+    if outline.groove is not None and outline.groove_misfit_mm is not None:
+        found["groove"] = 1.1 * outline.groove_misfit_mm  # a free tooth shape explains a little more by itself
+    if outline.wire is not None:
+        found["plain"] = outline.wire.misfit_mm
+        if len(outline.spikes_mm) >= SPIKES_LEAST:
+            found["barbed"] = outline.wire.misfit_mm
+    return found or {"plain": 1.0}
+
+
+def _shape_term(kind: str, skew: float | None, irregular: float | None, outline: Outline) -> float:
+    term = 0.0
+    if skew is not None and kind in ("square", "triangle", "rhombus"):
+        term += _bell(skew, TWIST_SKEW, TWIST_SKEW_SPREAD)
+    if skew is not None and kind == "groove":
+        term += _bell(skew, GROOVE_SKEW, GROOVE_SKEW_SPREAD)
+    if irregular is not None and kind in ("square", "triangle", "rhombus", "groove"):
+        term -= 2.0 * max(irregular - 2.0 * REGULAR, 0.0) / REGULAR
+    if kind == "plain":
+        term -= 1.5 * max(len(outline.spikes_mm) - 1, 0)
+    if kind == "barbed":
+        term -= 1.0 if irregular is None else 2.0 * max(REGULAR - irregular, 0.0) / REGULAR
+    return term
+
+
+def _skew(outline: Outline) -> float | None:
+    values = [crests.skew for crests in (outline.upper, outline.lower)]
+    values = [value for value in values if math.isfinite(value)]
+    return float(np.mean(values)) if values else None
+
+
+def _irregularity(outline: Outline) -> float | None:
+    """Relative scatter of crest spacing about a straight trend along the instrument."""
+    scatter = []
+    for crests in (outline.upper, outline.lower):
+        gaps = crests.spacing_mm
+        if len(gaps) >= 4:
+            middle = (crests.x_mm[1:] + crests.x_mm[:-1]) / 2.0
+            trend = np.polyval(np.polyfit(middle, gaps, 1), middle)
+            scatter.append(1.4826 * float(np.median(np.abs(gaps - trend))) / float(np.median(gaps)))
+    return float(np.mean(scatter)) if scatter else None
+
+
+def _bell(value: float, mean: float, spread: float) -> float:
+    """Log of a Gaussian with long tails: far outliers cost no more than three spreads."""
+    return -0.5 * min(((value - mean) / spread) ** 2, 9.0 + abs(value - mean) / spread)
+
+
+def _softmax(logs: dict[str, float]) -> dict[str, float]:
+    top = max(logs.values())
+    weights = {kind: math.exp(max(log - top, -40.0)) for kind, log in logs.items()}
+    total = sum(weights.values())
+    return {kind: weight / total for kind, weight in weights.items()}
+
+
+def _words(outline: Outline, misfit: dict[str, float], skew: float | None) -> tuple[str, ...]:
+    words = [f"{name} leaves {value * 1000.0:.1f} um" for name, value in sorted(misfit.items(), key=lambda item: item[1])]
+    if skew is not None:
+        words.append(f"valley {skew:.2f} of the way from crest to crest")
+    if len(outline.spikes_mm):
+        words.append(f"{len(outline.spikes_mm)} places stand out from a plain wire")
+    return tuple(words)

@@ -1,0 +1,259 @@
+"""Stage 6 of 9: Profile, Outline, Blank evidence -> Dimensions. Every number of the reading with its uncertainty.
+
+Correlated contributions (print scale, height, edge model) are carried as labelled parts of each quantity. Nothing
+nominal enters here: a test perturbs the tables and sees no digit move.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from vision.blank import BlankEvidence, chosen_twist
+from vision.ends import Ends
+from vision.envelope import Cone
+from vision.outline import Outline
+from vision.place import Profile
+from vision.quantity import Quantity, combined
+from vision.twist import TwistFit
+
+D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
+# Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), in units
+# of the blur's width: measured on renders of development seeds.
+EDGE_U_BLURS = 0.22
+EDGE_U_LEAST_PX = 0.12
+CORRELATED_CRESTS = 3.0  # neighbouring points of a fitted outline share errors: u of a fit grows by about this factor
+
+
+@dataclass(frozen=True)
+class Dimensions:
+    """What was measured, None where it was not; the reasons stand in ``notes``."""
+
+    d0_mm: Quantity | None
+    d16_mm: Quantity | None
+    taper_mm_per_mm: Quantity | None
+    tip_width_mm: Quantity | None
+    shank_width_mm: Quantity | None
+    length_mm: Quantity | None
+    working_part_mm: Quantity | None
+    pitch_mm: Quantity | None
+    flutes_per_mm: Quantity | None
+    helix_angle_deg: Quantity | None
+    tip_angle_deg: Quantity | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """The straight-sided envelope that D0, D16 and taper are read from, whatever fit it came from."""
+
+    d0_mm: float
+    taper: float
+    u_d0_fit: float
+    u_taper_fit: float
+    shared: float
+    source: Literal["twist", "crests", "wire"]
+
+    def diameter(self, x_mm: float) -> tuple[float, float]:
+        """Diameter and its fit uncertainty at a station."""
+        variance = self.u_d0_fit**2 + (x_mm * self.u_taper_fit) ** 2
+        variance += 2.0 * x_mm * self.shared * self.u_d0_fit * self.u_taper_fit
+        return self.d0_mm + self.taper * x_mm, math.sqrt(max(variance, 0.0))
+
+
+def envelope_of(outline: Outline, evidence: BlankEvidence) -> Envelope | None:
+    """Choose the envelope that belongs to the best kind of section."""
+    twist = chosen_twist(outline, evidence)
+    if twist is not None:
+        return _from_twist(twist)
+    cone = outline.groove if evidence.best == "groove" else outline.wire
+    if cone is None:
+        return None
+    return _from_cone(cone, "crests" if evidence.best == "groove" else "wire")
+
+
+def measure(
+    profile: Profile, outline: Outline, evidence: BlankEvidence, ends: Ends, *, scale_u: float, blur_px: float, tip_seen: bool
+) -> Dimensions:
+    """Turn fits to quantities. ``scale_u`` is the relative u of the local scale; x = 0 must be the real end of the metal.
+
+    With ``tip_seen`` False, what counts from the tip (D0, D16, length, pitch at 8 mm) is None.
+    """
+    notes: list[str] = []
+    envelope = envelope_of(outline, evidence)
+    width = _WidthBudget(profile, scale_u, blur_px)
+    place = _PlaceBudget(profile, scale_u, ends)
+    if not tip_seen:
+        notes.append("the tip is outside the frame: everything counted from the tip is not measured")
+    d0, d16, taper = _cone_quantities(envelope, width, outline, tip_seen, notes)
+    pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, place, tip_seen, notes)
+    return Dimensions(
+        d0_mm=d0,
+        d16_mm=d16,
+        taper_mm_per_mm=taper,
+        tip_width_mm=_tip_width(profile, width, tip_seen),
+        shank_width_mm=_shank(outline, width, notes),
+        length_mm=_length(profile, ends, place, tip_seen, notes),
+        working_part_mm=_working(outline, evidence, place, tip_seen, notes),
+        pitch_mm=pitch,
+        flutes_per_mm=flutes,
+        helix_angle_deg=helix,
+        tip_angle_deg=_tip_angle(ends),
+        notes=tuple(notes),
+    )
+
+
+class _WidthBudget:
+    """Turns a fitted width and its fit uncertainty to a quantity with the shared contributions."""
+
+    def __init__(self, profile: Profile, scale_u: float, blur_px: float) -> None:
+        self.relative = (("scale", scale_u), ("height", profile.magnification_u))
+        self.edge_mm = 2.0 * max(EDGE_U_BLURS * blur_px, EDGE_U_LEAST_PX) / profile.px_per_mm
+
+    def of(self, value: float, fit_u: float, edge_share: float = 1.0) -> Quantity:
+        parts = [(name, abs(value) * u) for name, u in self.relative]
+        return combined(value, [*parts, ("edge model", self.edge_mm * edge_share), ("fit", fit_u)])
+
+
+class _PlaceBudget:
+    """The same for lengths along the axis."""
+
+    def __init__(self, profile: Profile, scale_u: float, ends: Ends) -> None:
+        self.relative = (("scale", scale_u), ("height", profile.magnification_u))
+        self.tip_mm = ends.u_tip / profile.px_per_mm
+
+    def of(self, value: float, own_u: float, *, from_tip: bool = True) -> Quantity:
+        parts = [(name, abs(value) * u) for name, u in self.relative]
+        return combined(value, [*parts, ("tip", self.tip_mm if from_tip else 0.0), ("place", own_u)])
+
+
+def _from_twist(twist: TwistFit) -> Envelope:
+    factor = math.sqrt(CORRELATED_CRESTS)
+    c = twist.covariance
+    u0, u1 = math.sqrt(max(c[0, 0], 0.0)) * factor, math.sqrt(max(c[1, 1], 0.0)) * factor
+    shared = float(c[0, 1] / math.sqrt(max(c[0, 0] * c[1, 1], 1e-30)))
+    return Envelope(twist.d0_mm, twist.taper, u0, u1, shared, "twist")
+
+
+def _from_cone(cone: Cone, source: Literal["crests", "wire"]) -> Envelope:
+    c = cone.covariance
+    u0, u1 = math.sqrt(max(c[0, 0], 0.0)), math.sqrt(max(c[1, 1], 0.0))
+    shared = float(c[0, 1] / math.sqrt(max(c[0, 0] * c[1, 1], 1e-30)))
+    return Envelope(cone.d0_mm, cone.taper, u0, u1, shared, source)
+
+
+def _cone_quantities(
+    envelope: Envelope | None, width: _WidthBudget, outline: Outline, tip_seen: bool, notes: list[str]
+) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
+    if envelope is None:
+        notes.append("no envelope: too little of the working part shows both edges")
+        return None, None, None
+    # The edge model's error may drift along the instrument as light and blur do: a quarter of it over 16 mm.
+    taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=0.25 / 16.0)
+    if not tip_seen or envelope.d0_mm <= 0.0:
+        return None, None, taper
+    d0 = width.of(envelope.d0_mm, envelope.u_d0_fit)
+    end = outline.working_end_mm
+    if envelope.source == "wire" or end is None or end < D16_AT_MM - 0.75:
+        notes.append("D16 is not measured: the working part ends before 16 mm or its end is not seen")
+        return d0, None, taper
+    return d0, width.of(*envelope.diameter(D16_AT_MM)), taper
+
+
+def _thread_quantities(
+    outline: Outline,
+    evidence: BlankEvidence,
+    envelope: Envelope | None,
+    place: _PlaceBudget,
+    tip_seen: bool,
+    notes: list[str],
+) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
+    """Pitch, flutes per mm and helix angle at 8 mm (edge against the axis, on the enclosing circle)."""
+    if evidence.best in ("barbed", "plain") or envelope is None:
+        return None, None, None
+    if not tip_seen:
+        return None, None, None
+    local = _pitch_at(outline, evidence, PITCH_AT_MM)
+    if local is None:
+        notes.append("pitch at 8 mm is not measured: too few crests around it")
+        return None, None, None
+    pitch_mm, u_fit, crests_a_turn = local
+    pitch = place.of(pitch_mm, u_fit, from_tip=False)
+    flutes = Quantity(1.0 / pitch_mm, pitch.u / pitch_mm**2)
+    diameter, _ = envelope.diameter(PITCH_AT_MM)
+    tangent = math.pi * diameter / (pitch_mm * crests_a_turn)
+    relative = math.hypot(pitch.u / pitch_mm, 0.5 * (place.relative[1][1]) + 0.01)
+    helix = Quantity(math.degrees(math.atan(tangent)), math.degrees(tangent / (1.0 + tangent**2)) * relative)
+    return pitch, flutes, helix
+
+
+def _pitch_at(outline: Outline, evidence: BlankEvidence, x_mm: float) -> tuple[float, float, int] | None:
+    """Pitch at a station, its fit uncertainty, and crests a turn."""
+    twist = chosen_twist(outline, evidence)
+    if twist is not None and twist.span_mm[0] < x_mm < twist.span_mm[1]:
+        corners = twist.blank.corners
+        rate = float(twist.rate_rad_per_mm(np.array([x_mm]))[0])
+        if rate <= 0.0:
+            return None
+        pitch = 2.0 * math.pi / corners / rate
+        return pitch, pitch * min(0.05, 0.04 / math.sqrt(max(twist.crest_count, 1))), corners
+    x = np.concatenate([(c.x_mm[1:] + c.x_mm[:-1]) / 2.0 for c in (outline.upper, outline.lower)])
+    gaps = np.concatenate([outline.upper.spacing_mm, outline.lower.spacing_mm])
+    if len(gaps) < 4 or not x.min() < x_mm < x.max():
+        return None
+    near = np.argsort(np.abs(x - x_mm))[:12]
+    slope, middle = np.polyfit(x[near] - x_mm, gaps[near], 1) if len(near) >= 6 else (0.0, float(np.median(gaps[near])))
+    miss = gaps[near] - (middle + slope * (x[near] - x_mm))
+    u = 1.4826 * float(np.median(np.abs(miss))) / math.sqrt(len(near)) + 0.002
+    return float(middle), u, 1
+
+
+def _tip_width(profile: Profile, width: _WidthBudget, tip_seen: bool) -> Quantity | None:
+    if not tip_seen:
+        return None
+    near = (np.abs(profile.x_mm - TIP_WIDTH_AT_MM) < 0.03) & np.isfinite(profile.upper_mm) & np.isfinite(profile.lower_mm)
+    if near.sum() < 3:
+        return None
+    seen = (profile.upper_mm - profile.lower_mm)[near]
+    return width.of(float(np.median(seen)), float(np.std(seen)) + 0.005)
+
+
+def _shank(outline: Outline, width: _WidthBudget, notes: list[str]) -> Quantity | None:
+    if outline.shank is None:
+        notes.append("shank width is not measured: too little smooth shaft in the frame")
+        return None
+    middle = outline.shank.middle_mm
+    value = outline.shank.diameter_mm(middle)
+    return width.of(value, outline.shank.u_middle_mm)
+
+
+def _length(profile: Profile, ends: Ends, place: _PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
+    if not tip_seen or ends.front is None:
+        notes.append("length is not measured: " + ("the handle's front" if tip_seen else "the tip") + " is out of the frame")
+        return None
+    x = float(np.interp(ends.front, profile.column, profile.x_mm))
+    return place.of(x, ends.u_front / profile.px_per_mm)
+
+
+def _working(
+    outline: Outline, evidence: BlankEvidence, place: _PlaceBudget, tip_seen: bool, notes: list[str]
+) -> Quantity | None:
+    if not tip_seen:
+        return None
+    if evidence.best == "barbed" and len(outline.spikes_mm):
+        return place.of(float(outline.spikes_mm[-1]), 0.15)
+    if outline.working_end_mm is None:
+        notes.append("working part is not measured: its end is not seen")
+        return None
+    gaps = np.concatenate([outline.upper.spacing_mm, outline.lower.spacing_mm])
+    return place.of(outline.working_end_mm, 0.3 * float(np.median(gaps)) if len(gaps) else 0.5)
+
+
+def _tip_angle(ends: Ends) -> Quantity | None:
+    if ends.tip_slope is None:
+        return None
+    angle = 2.0 * math.degrees(math.atan(ends.tip_slope / 2.0))
+    return Quantity(angle, 0.15 * angle)

@@ -1,0 +1,40 @@
+"""Is this photo fit to be read at all? One sentence each: what was found, what is needed, the next step."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from vision.errors import PhotoError
+from vision.find import Candidate
+from vision.photo import Photo
+from vision.reading import InstrumentReading
+from vision.scale import Scale
+
+LEAST_PX_PER_MM = 8.0
+
+
+def refuse_coarse(scale: Scale, photo: Photo) -> None:
+    """Refuse a photo whose scale shows no shaft at all (a size 15 tip would be one px wide)."""
+    here = scale.px_per_mm_at((photo.width_px / 2.0, photo.height_px / 2.0)).value
+    if here < LEAST_PX_PER_MM:
+        raise PhotoError(
+            "too-coarse",
+            f"needs {LEAST_PX_PER_MM:.0f} px/mm to find an instrument and 40 px/mm to size it, has {here:.1f}: move closer, "
+            "or use the camera's high-resolution mode",
+        )
+
+
+def refuse_none(readings: Sequence[InstrumentReading], photo: Photo, candidates: Sequence[Candidate]) -> None:
+    """Say that nothing was found, or nothing with a readable outline."""
+    if readings:
+        return
+    if candidates:
+        raise PhotoError(
+            "no-outline",
+            f"found {len(candidates)} long thing(s) on the sheet, but none shows both edges of a working part: bring the "
+            "working part into the frame, in focus",
+        )
+    raise PhotoError(
+        "no-instrument",
+        "found the scale but no instrument on it: lay one in a white lane, whole working part in the frame, in soft light",
+    )

@@ -1,0 +1,197 @@
+"""Stages 4 to 8 for one candidate: Photo, Scale, Plane, Candidate -> InstrumentReading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.axis import Axis, trace_axis
+from vision.bends import Bend, sharpest_bend
+from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
+from vision.condition import examine, lost_tip
+from vision.conformity import conformity
+from vision.dimensions import measure
+from vision.edges import Edges, locate_edges
+from vision.ends import Ends, find_ends
+from vision.find import Candidate
+from vision.handle import handle_colour, handle_reading
+from vision.identity import identify
+from vision.outline import Outline, read_outline
+from vision.photo import Photo
+from vision.place import Profile, to_profile
+from vision.plane import Plane
+from vision.pose import ON_PLANE, Height, held, resting
+from vision.quantity import Quantity
+from vision.reading import InstrumentReading
+from vision.scale import Scale
+from vision.trace import draw_trace
+from vision.unwinding import twist_loss
+
+Array = NDArray[np.floating[Any]]
+NEAR_BORDER_PX = 6.0
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What stages 4 to 6 made of one candidate; the stages after it and the pictures read from here."""
+
+    axis: Axis
+    edges: Edges
+    ends: Ends
+    height: Height
+    profile: Profile
+    outline: Outline
+    evidence: BlankEvidence
+    stop_mm: tuple[float, float] | None
+    scale_at: Quantity
+
+
+def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, *, down: bool) -> Measured | None:
+    """Axis, edges, ends, pose, mm, outline and section evidence; None when the thing has no outline to read."""
+    axis = trace_axis(plane, scale, candidate)
+    if axis is None:
+        return None
+    middle = axis.px[len(axis.px) // 2]
+    scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
+    edges = locate_edges(photo, axis, scale_at.value)
+    ends = find_ends(edges, axis, scale_at.value, cut_tip=_at_border(photo, axis, axis.tip_index))
+    tip_column = ends.tip if ends.tip is not None else float(axis.tip_index or 0)
+    front_column = ends.front if ends.front is not None else float(len(axis.px) - 1)
+    width = (edges.upper_px - edges.lower_px) / scale_at.value
+    height = _height(scale, width, tip_column, front_column, candidate, plane, down)
+    profile = to_profile(edges, scale, height, tip_column, front_column)
+    stop = _stop_span(plane, scale, candidate, profile, edges)
+    last = float(np.interp(front_column, profile.column, profile.x_mm)) - 0.15
+    if last < 4.0 or np.isfinite(profile.upper_mm + profile.lower_mm).sum() < 200:
+        return None
+    outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop)
+    return Measured(axis, edges, ends, height, profile, outline, weigh_blanks(outline), stop, scale_at)
+
+
+def read_candidate(
+    photo: Photo, scale: Scale, plane: Plane, relative: Array, candidate: Candidate, number: int, *, down: bool
+) -> InstrumentReading | None:
+    """Read one candidate to the end; None when it is nothing that has an outline."""
+    seen = measure_candidate(photo, scale, plane, candidate, down=down)
+    if seen is None:
+        return None
+    relative_u = seen.scale_at.u / seen.scale_at.value
+    tip_seen = seen.ends.tip is not None
+    dimensions = measure(
+        seen.profile, seen.outline, seen.evidence, seen.ends, scale_u=relative_u, blur_px=seen.edges.blur_px, tip_seen=tip_seen
+    )
+    colour = handle_colour(relative, candidate)
+    tip = lost_tip(dimensions, colour, seen.ends.blunt)
+    lost = tip is not None and tip.probability >= 0.5
+    identity = identify(dimensions, seen.evidence, colour, tip_lost=lost)
+    fit = chosen_twist(seen.outline, seen.evidence)
+    twist = twist_loss(fit) if fit is not None else None
+    trace = draw_trace(seen.edges, seen.profile, seen.outline, seen.ends, twist)
+    middle, u_middle = seen.height.at(0.4)
+    return InstrumentReading(
+        id=number,
+        box_px=_box(photo, trace.axis_px, trace.upper_px, trace.lower_px),
+        tip_px=_point(seen, seen.ends.tip),
+        handle_px=_point(seen, seen.ends.front),
+        family=identity.family,
+        size=identity.size,
+        d0_mm=dimensions.d0_mm,
+        d16_mm=dimensions.d16_mm,
+        taper_mm_per_mm=dimensions.taper_mm_per_mm,
+        tip_width_mm=dimensions.tip_width_mm,
+        shank_width_mm=dimensions.shank_width_mm,
+        length_mm=dimensions.length_mm,
+        working_part_mm=dimensions.working_part_mm,
+        stop_from_tip_mm=_stop(seen, tip_seen=tip_seen),
+        pitch_mm=dimensions.pitch_mm,
+        flutes_per_mm=dimensions.flutes_per_mm,
+        helix_angle_deg=dimensions.helix_angle_deg,
+        twist_hand=None,
+        cross_section=identity.section,
+        height_mm=Quantity(middle, u_middle) if scale.sheet is not None else None,
+        local_px_per_mm=round(seen.scale_at.value, 2),
+        blur_px=round(seen.edges.blur_px, 2),
+        handle=handle_reading(colour),
+        conformity=conformity(dimensions, identity, tip_lost=lost),
+        condition=examine(twist, _bend(seen), tip),
+        notes=(*dimensions.notes, *identity.notes, "hand of twist is not measured: an outline does not show it"),
+        trace=trace,
+    )
+
+
+def _at_border(photo: Photo, axis: Axis, index: int | None) -> bool:
+    if index is None:
+        return True
+    x, y = axis.px[index]
+    near = NEAR_BORDER_PX + 0.01 * max(photo.width_px, photo.height_px)
+    return bool(x < near or y < near or x > photo.width_px - near or y > photo.height_px - near)
+
+
+def _height(
+    scale: Scale, width_mm: Array, tip_column: float, front_column: float, candidate: Candidate, plane: Plane, down: bool
+) -> Height:
+    """Choose the pose model from what is seen: widths near both ends and the handle's thickness, never nominal sizes."""
+    if scale.sheet is None:
+        return ON_PLANE
+    span = front_column - tip_column
+    shank = float(np.nanmedian(width_mm[int(tip_column + 0.75 * span) : int(tip_column + 0.97 * span)]))
+    tip = float(np.nanmedian(width_mm[int(tip_column + 0.02 * span) : int(tip_column + 0.08 * span)]))
+    if down:
+        return held(shank, tip)
+    return resting(shank, tip, _handle_thickness(candidate, plane))
+
+
+def _handle_thickness(candidate: Candidate, plane: Plane) -> float | None:
+    if candidate.handle.sum() < 4.0 * plane.px_per_mm**2:
+        return None
+    inner = cv2.distanceTransform(np.pad(candidate.handle, 1).astype(np.uint8), cv2.DIST_L2, 5)
+    return 2.0 * float(inner.max()) / plane.px_per_mm
+
+
+def _stop_span(
+    plane: Plane, scale: Scale, candidate: Candidate, profile: Profile, edges: Edges
+) -> tuple[float, float] | None:
+    """Where a stop hides the metal, mm from the tip."""
+    if not candidate.stop.any():
+        return None
+    v, u = np.nonzero(candidate.stop)
+    spots = scale.to_px(plane.to_mm(np.column_stack([u + candidate.offset_px[0], v + candidate.offset_px[1]]).astype(float)))
+    axis = edges.strip.axis_px
+    column = np.array([int(np.argmin(((axis - spot) ** 2).sum(axis=1))) for spot in spots[:: max(len(spots) // 300, 1)]])
+    x = profile.x_mm[column]
+    low, high = float(np.percentile(x, 1)), float(np.percentile(x, 99))
+    return (low, high) if high > 1.0 else None
+
+
+def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:
+    if seen.stop_mm is None or not tip_seen:
+        return None
+    u = float(np.hypot(0.08, seen.stop_mm[0] * seen.profile.magnification_u))
+    return Quantity(seen.stop_mm[0], u)
+
+
+def _bend(seen: Measured) -> Bend | None:
+    middle = (seen.profile.upper_mm + seen.profile.lower_mm) / 2.0
+    gaps = np.concatenate([seen.outline.upper.spacing_mm, seen.outline.lower.spacing_mm])
+    spread = 0.6 * float(np.median(gaps)) if len(gaps) else 0.3
+    inside = seen.profile.x_mm > 0.3
+    return sharpest_bend(seen.profile.x_mm[inside], middle[inside], spread)
+
+
+def _point(seen: Measured, column: float | None) -> tuple[float, float] | None:
+    if column is None:
+        return None
+    axis = seen.edges.strip.axis_px
+    columns = np.arange(len(axis), dtype=float)
+    return float(np.interp(column, columns, axis[:, 0])), float(np.interp(column, columns, axis[:, 1]))
+
+
+def _box(photo: Photo, *lines: Array) -> tuple[int, int, int, int]:
+    points = np.concatenate([line for line in lines if len(line)])
+    low = np.clip(np.floor(points.min(axis=0)).astype(int), 0, [photo.width_px - 1, photo.height_px - 1])
+    high = np.clip(np.ceil(points.max(axis=0)).astype(int), 0, [photo.width_px - 1, photo.height_px - 1])
+    return int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1])

@@ -1,0 +1,79 @@
+"""The way of a photo to its reading, top to bottom: the table of contents of this package.
+
+photo      a file becomes an upright picture in known light              vision.photo
+scale      the sheet's markers and saddles give px to mm                 vision.findscale
+plane      the sheet seen from straight above, with what was printed     vision.plane
+find       long thin things on it, handle and stop told from metal       vision.find
+axis       their curved centre lines                                     vision.axis
+edges      both outlines to a fraction of a px                           vision.edges, vision.ends
+dimensions the one crossing from px to mm; crests, twist, envelope       vision.place, vision.outline, vision.dimensions
+identity   family, section and size with probabilities                   vision.identity
+condition  reasons to discard, conformity                                vision.condition, vision.conformity
+report     numbers, how sure, why                                        vision.report
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from calib.errors import CalibError
+from vision.errors import PhotoError
+from vision.find import find_instruments
+from vision.findscale import find_scale
+from vision.fitness import refuse_coarse, refuse_none
+from vision.instrument import read_candidate
+from vision.photo import Photo, load_photo
+from vision.plane import look_down
+from vision.reading import InstrumentReading, PhotoReading, ScaleReading
+from vision.scale import GivenScale, Scale
+
+
+def read_photo(path: Path, *, given: GivenScale | None, prints: Path | None, held: bool) -> PhotoReading:
+    """Read one photo. A photo that cannot be examined comes back with its error, never as an exception.
+
+    ``given``: a stated scale instead of the sheet's. ``prints``: file of print checks (None: the user's own).
+    ``held``: the user held the shaft down level, at a table's edge or with the handle in a slot.
+    """
+    try:
+        return _read(path, given, prints, held)
+    except PhotoError as error:
+        return PhotoReading(str(path), (error.kind, error.message), None)
+    except CalibError as error:
+        return PhotoReading(str(path), ("print-profile", str(error)), None)
+
+
+def _read(path: Path, given: GivenScale | None, prints: Path | None, held: bool) -> PhotoReading:
+    photo = load_photo(path)
+    scale = find_scale(photo, given=given, prints=prints)
+    plane = look_down(photo, scale)
+    refuse_coarse(scale, photo)
+    found = find_instruments(plane, scale.saddles_mm)
+    readings: list[InstrumentReading] = []
+    for candidate in found.candidates:
+        reading = read_candidate(photo, scale, plane, found.relative, candidate, len(readings) + 1, down=held)
+        if reading is not None:
+            readings.append(reading)
+    refuse_none(readings, photo, found.candidates)
+    return PhotoReading(str(path), None, scale_reading(scale, photo), tuple(readings), _notes(scale))
+
+
+def scale_reading(scale: Scale, photo: Photo) -> ScaleReading:
+    """Put the scale into the words of the format; camera height only when the photo records its focal length."""
+    camera = scale.camera
+    return ScaleReading(
+        source=scale.source,
+        sheet_id=scale.sheet.id if scale.sheet else None,
+        print_checked=scale.print_checked,
+        px_per_mm=scale.px_per_mm_at((photo.width_px / 2.0, photo.height_px / 2.0)),
+        view_tilt_deg=round(camera.tilt_deg, 1) if scale.sheet else None,
+        camera_height_mm=camera.height_mm if camera.height_known else None,
+    )
+
+
+def _notes(scale: Scale) -> tuple[str, ...]:
+    notes = []
+    if scale.sheet is not None and not scale.print_checked:
+        notes.append("print not checked: scale carries up to 1 %; measure the check lines and run 'flutegauge sheet check'")
+    if scale.sheet is not None and not scale.camera.height_known:
+        notes.append("the photo records no focal length: camera height is unknown and its effect is carried in every u")
+    return tuple(notes)
