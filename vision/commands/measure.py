@@ -16,7 +16,7 @@ from calib.prints import load
 from calib.sheet import sheets
 from vision.commands.outputs import new_file, picture_folder, picture_names, write_text
 from vision.commands.progress import waiting
-from vision.errors import FlutegaugeError, UsageError
+from vision.errors import PhotoError, UsageError
 from vision.photo import load_photo
 from vision.pipeline import read_photo
 from vision.reading import PhotoReading
@@ -99,14 +99,14 @@ def examine(photo: Path, plan: Plan) -> PhotoReading:
     """Read one photo; whatever happens inside becomes an error of that photo alone."""
     try:
         reading = read_photo(photo, given=plan.given, prints=plan.prints, held=plan.held)
-    except (FlutegaugeError, CalibError) as error:
-        kind = getattr(error, "kind", "not-examined")
-        return PhotoReading(photo.name, (kind, str(error)), None)
+    except PhotoError as error:
+        return PhotoReading(photo.name, (error.kind, error.message), None)
     except Exception as error:  # one photo's fault must not end the others' run
         if os.environ.get("FLUTEGAUGE_TRACEBACK"):
             raise
         return PhotoReading(photo.name, ("internal", _fault(photo, error)), None)
-    return replace(reading, notes=(*reading.notes, *plan.notes)) if reading.error is None else reading
+    notes = (*reading.notes, *plan.notes) if reading.error is None else reading.notes
+    return replace(reading, file=photo.name, notes=notes)  # results travel: the name, not the folder it lay in
 
 
 def _fault(photo: Path, error: Exception) -> str:
