@@ -142,12 +142,14 @@ def test_all_text_lies_inside_the_figure(make: object) -> None:
         page = figure.bbox
         for text in texts_of(figure):
             box = text.get_window_extent()
-            if text.get_clip_on():
-                continue
             assert box.x0 >= page.x0, text
             assert box.x1 <= page.x1, text
             assert box.y0 >= page.y0, text
             assert box.y1 <= page.y1, text
+        for axes in figure.axes:
+            frame = axes.get_tightbbox()
+            assert frame.x0 >= page.x0
+            assert frame.x1 <= page.x1
 
 
 def test_text_blocks_do_not_run_into_pictures() -> None:
@@ -256,6 +258,23 @@ def test_a_name_the_font_lacks_does_not_stop_the_drawing(tmp_path: Path) -> None
     odd = replace(reading(), file="写真\u0001$.jpg", instruments=(quiet_reamer(1),))
 
     assert len(draw(graded_photo(), odd, tmp_path)) == 2
+
+
+def test_gaps_in_the_measurement_are_drawn_as_gaps() -> None:
+    one = k_file()
+    holes = {
+        name: np.where(np.arange(len(value))[:, None] % 7 == 0, np.nan, value)
+        for name, value in vars(one.trace).items()
+        if name in ("upper_px", "lower_px", "axis_px", "crests_px", "pitch_mm_of_x", "trend_mm_of_x", "profile_mm_of_x")
+    }
+    holed = replace(one, trace=replace(one.trace, **holes))
+    figure = closeup(graded_photo(), "a.jpg", holed)
+    figure.canvas.draw()
+    drawn = [line.get_xydata() for line in figure.axes[0].lines if len(line.get_xydata()) == 1500]
+
+    assert np.isfinite(figure.get_size_inches()).all()
+    assert any(np.isnan(edge).any() for edge in drawn)
+    assert overview(graded_photo(), replace(reading(), instruments=(holed,))).axes[0].patches
 
 
 def test_a_bare_trace_and_a_broach_without_pitch_are_drawn(tmp_path: Path) -> None:

@@ -24,7 +24,7 @@ from vision.report.style import (
     wrapped,
     write,
 )
-from vision.report.view import View, view_of
+from vision.report.view import View, drawable, view_of
 from vision.report.words import (
     CONFORMITY_OF,
     MEASURED,
@@ -37,11 +37,12 @@ from vision.report.words import (
 ZONE_MM = 8.0
 PLOT_IN = (1.6, 1.9)
 GAP_IN = 0.34
-LEFT_IN, RIGHT_IN = 0.8, 0.25
+LEFT_IN, RIGHT_IN = 1.05, 0.3
 
 
 def closeup(photo: Photo, file: str, one: InstrumentReading) -> Figure:
     """Draw one instrument's figure."""
+    one = drawable(one)
     view = view_of(one)
     head, foot = wrapped(_head(one)), wrapped(_foot(file, one))
     strips = _strips(one, view)
@@ -68,10 +69,15 @@ def _plots(figure: Figure, top_in: float, one: InstrumentReading, view: View) ->
         figure.add_axes(_place(figure, top, height, LEFT_IN, RIGHT_IN))
         for top, height in ((top_in, PLOT_IN[0]), (top_in + PLOT_IN[0] + GAP_IN, PLOT_IN[1]))
     )
-    upper = view.to_uv(one.trace.upper_px)[:, 1] if len(one.trace.upper_px) else np.zeros(1)
-    lower = view.to_uv(one.trace.lower_px)[:, 1] if len(one.trace.lower_px) else np.zeros(1)
-    plot_profile(profile, one, x_mm, upside_down=bool(upper.mean() > lower.mean()))
+    plot_profile(profile, one, x_mm, upside_down=_upper_lies_below(one, view))
     plot_pitch(pitch, one, x_mm)
+
+
+def _upper_lies_below(one: InstrumentReading, view: View) -> bool:
+    """Tell whether the turned photo shows the upper edge below the lower one, as it does when the tip lay right."""
+    upper, lower = (view.to_uv(edge)[:, 1] for edge in (one.trace.upper_px, one.trace.lower_px))
+    seen = [edge[np.isfinite(edge)] for edge in (upper, lower)]
+    return all(map(len, seen)) and bool(seen[0].mean() > seen[1].mean())
 
 
 def _strips(one: InstrumentReading, view: View) -> list[tuple[Box, bool]]:

@@ -103,9 +103,13 @@ def _stations(axes: Axes, one: InstrumentReading, view: View) -> None:
         end = uv[np.argmax(uv[:, 1])] - uv[np.argmin(uv[:, 1])]
         far = uv[np.argmin(uv[:, 1])] - 0.45 * end / max(float(np.hypot(*end)), 1e-9)
         axes.plot(*np.vstack([far, uv]).T, color=INK, linewidth=1.6, path_effects=halo())
-        label = axes.text(
-            far[0], far[1], name, fontsize=12, weight="bold", ha="center", va="bottom", color=INK, clip_on=True
-        )
+        at, shift, aligned = (far[0], far[1]), (0, 2), ("center", "bottom")
+        top = axes.get_ylim()[1]
+        if far[1] < top + 0.06 * (axes.get_xlim()[1] - axes.get_xlim()[0]):  # no room above: write beside the line
+            left = far[0] < np.mean(axes.get_xlim())
+            at, shift, aligned = (far[0], top), (5 if left else -5, -4), ("left" if left else "right", "top")
+        label = axes.annotate(name, at, shift, textcoords="offset points", fontsize=12, weight="bold", color=INK)
+        label.set(ha=aligned[0], va=aligned[1])
         as_is(label).set_path_effects(halo())
 
 
@@ -135,4 +139,5 @@ def _inside(axes: Axes, point: Points) -> bool:
 def _half_width_mm(one: InstrumentReading, x_mm: tuple[float, float]) -> float:
     profile = one.trace.profile_mm_of_x
     near = profile[(profile[:, 0] >= x_mm[0] - 0.5) & (profile[:, 0] <= x_mm[1] + 0.5)] if len(profile) else profile
-    return float(np.abs(near[:, 1:]).max()) if len(near) else 0.5
+    widths = np.abs(near[:, 1:][np.isfinite(near[:, 1:])])
+    return float(widths.max()) if len(widths) else 0.5

@@ -26,8 +26,8 @@ from vision.report.style import (
     wrapped,
     write,
 )
-from vision.report.view import view_of
-from vision.report.words import finding_text, name_text
+from vision.report.view import drawable, view_of
+from vision.report.words import finding_text, name_text, quantity_texts
 
 
 def overview(photo: Photo, reading: PhotoReading) -> Figure:
@@ -60,13 +60,17 @@ def _number(axes: Axes, one: InstrumentReading) -> None:
     corners, place = _frame_px(one)
     axes.add_patch(Polygon(corners, fill=False, edgecolor=INK, linewidth=1.6, path_effects=halo(4.0)))
     right, bottom = axes.get_xlim()[1], axes.get_ylim()[0]
-    x, y = np.clip(place, [0.035 * right, 0.04 * bottom], [0.965 * right, 0.96 * bottom])
+    disc = 0.3 * right / (WIDTH_IN - 2 * MARGIN_IN)  # the disc's radius, 0.3 inch, in px of the photo
+    away = place - corners.mean(axis=0)
+    x, y = place + disc * away / max(float(np.hypot(*away)), 1e-9)
+    x, y = np.clip([x, y], disc, [right - disc, bottom - disc])
     box = {"boxstyle": "circle,pad=0.22", "facecolor": "white", "edgecolor": INK, "linewidth": 1.6}
     axes.text(x, y, str(one.id), fontsize=15, weight="bold", ha="center", va="center", color=INK, bbox=box)
 
 
 def _frame_px(one: InstrumentReading) -> tuple[Points, Points]:
     """Return the frame's four corners and the place for the number: round the traced axis, or else the box."""
+    one = drawable(one)
     if len(one.trace.axis_px) < 2:
         x, y, w, h = one.box_px
         return np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]], dtype=float), np.array([float(x), float(y)])
@@ -78,6 +82,15 @@ def _frame_px(one: InstrumentReading) -> tuple[Points, Points]:
     return corners, view.to_px(np.array([[u0, 0.0]]))[0]
 
 
+def _key_numbers(one: InstrumentReading) -> str:
+    """Return the three numbers that people ask for first."""
+    parts = []
+    for name, quantity in (("D0", one.d0_mm), ("D16", one.d16_mm), ("length", one.length_mm)):
+        value, u = quantity_texts(quantity) if quantity else ("not measured", "")
+        parts.append(f"{name} {value} mm (u {u})" if u else f"{name} {value}")
+    return ", ".join(parts)
+
+
 def _legend(reading: PhotoReading) -> list[Line]:
     lines = [Line(reading.file, TITLE_PT * 0.8, bold=True)]
     for one in reading.instruments:
@@ -86,6 +99,7 @@ def _legend(reading: PhotoReading) -> list[Line]:
             one.condition.reasons
         )
         lines.append(Line(f"{one.id}  {name_text(one)}", CALL_PT, bold=True))
+        lines.append(Line(f"    {_key_numbers(one)}", CALL_PT, indent="    "))
         call = f"{one.condition.call}{': ' + said if said else ''}; {cautions.CANNOT_CLEAR}"
         lines.append(Line(f"    {call}", CALL_PT, bold=strong, indent="    "))
     if not reading.instruments:

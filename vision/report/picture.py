@@ -30,14 +30,12 @@ def draw(
     old = drawn_before(directory, name)
     if old and not overwrite:
         raise FileExistsError(old[0])
-    for path in old:
+    drawn = {directory / f"{name}-{ending}.png": _png(figure) for ending, figure in _figures(photo, reading)}
+    for path in old:  # only now that all of the new ones could be drawn
         path.unlink()
-    paths = []
-    for ending, figure in _figures(photo, reading):
-        path = directory / f"{name}-{ending}.png"
-        path.write_bytes(_png(figure))
-        paths.append(path)
-    return paths
+    for path, png in drawn.items():
+        path.write_bytes(png)
+    return list(drawn)
 
 
 def drawn_before(directory: Path, name: str) -> list[Path]:

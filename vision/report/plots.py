@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from vision.reading import InstrumentReading
 from vision.report.overlay import LETTERS
@@ -37,8 +38,9 @@ def plot_pitch(axes: Axes, one: InstrumentReading, x_mm: tuple[float, float]) ->
     axes.plot(pitch[:, 0], pitch[:, 1], "o-", color=OUTLINE, markerfacecolor="white", linewidth=1.2, label="measured")
     if len(trend):
         axes.plot(trend[:, 0], trend[:, 1], "--", color=INK, linewidth=1.8, label="healthy trend")
-    low, high = _span(np.concatenate([pitch[:, 1], trend[:, 1] if len(trend) else []]))
-    axes.set_ylim(low, high)
+    values = np.concatenate([pitch[:, 1], trend[:, 1] if len(trend) else []])
+    if np.isfinite(values).any():
+        axes.set_ylim(*_span(values[np.isfinite(values)]))
     axes.legend(fontsize=POINTS, loc="upper right", framealpha=0.9, edgecolor=QUIET)
 
 
@@ -53,6 +55,9 @@ def _frame(axes: Axes, one: InstrumentReading, x_mm: tuple[float, float], y_labe
     axes.set_xlim(*x_mm)
     axes.set_ylabel(y_label, fontsize=POINTS)
     axes.tick_params(labelsize=POINTS)
+    axes.yaxis.set_label_coords(-0.125, 0.5)
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True, steps=[1, 2, 5, 10]))
+    axes.yaxis.set_major_locator(MaxNLocator(5))
     axes.grid(visible=True, color="#cccccc", linewidth=0.6)
     axes.spines[["top", "right"]].set_visible(False)
     for letter, finding in zip(LETTERS, one.condition.findings, strict=False):

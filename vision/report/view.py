@@ -5,7 +5,7 @@ View coordinates: u mm along the chord from the tip, v mm across it, downward; a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -32,6 +32,15 @@ class View:
         """Map (N, 2) mm along and across the chord back to (N, 2) px."""
         c, s = self.along
         return np.asarray(uv_mm @ np.array([[c, s], [-s, c]]) * self.px_per_mm + np.array(self.origin_px))
+
+
+def drawable(one: InstrumentReading) -> InstrumentReading:
+    """Return the reading with axis points that are no numbers left out; gaps in edges stay and are drawn as gaps."""
+    axis, x_mm = one.trace.axis_px, one.trace.axis_x_mm
+    real = np.isfinite(axis).all(axis=1)
+    kept = x_mm[real] if len(x_mm) == len(axis) else x_mm
+    crests = one.trace.crests_px[np.isfinite(one.trace.crests_px).all(axis=1)]
+    return replace(one, trace=replace(one.trace, axis_px=axis[real], axis_x_mm=kept, crests_px=crests))
 
 
 def view_of(one: InstrumentReading) -> View:
