@@ -34,7 +34,8 @@ def print_reading(reading: PhotoReading, console: Console) -> None:
     console.print(Text(plain(reading.file), "bold underline"))
     if reading.error is not None:
         kind, message = reading.error
-        console.print(Text(f"not examined ({kind}): {plain(message)}\n"))
+        console.print(Text(f"not examined ({kind}): {plain(message)}"))
+        console.print()
         return
     if reading.scale is not None:
         console.print(Text(scale_text(reading.scale)))
