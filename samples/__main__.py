@@ -5,6 +5,7 @@ from pathlib import Path
 from time import perf_counter
 
 from samples.draw_instrument import FAMILIES
+from samples.gallery import write_gallery
 from samples.photo import write
 from samples.population import draw_macro
 from samples.presets import CAMERAS
@@ -36,7 +37,19 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--light", choices=("window", "office", "lamp", "overcast", "one-sided"), help="kind of light")
     one.add_argument("--image", metavar="WxH", help="picture size in px, a crop of the camera's (e.g. 2592x1944)")
     one.set_defaults(run=_render)
+    photos = commands.add_parser(
+        "gallery", help="re-make the sample photos", description="Re-make the photos of samples/photos, seed by seed."
+    )
+    photos.add_argument("folder", type=Path, help="where they go")
+    photos.add_argument("--only", default="", help="only photos whose name contains this")
+    photos.set_defaults(run=_gallery)
     return parser
+
+
+def _gallery(args: argparse.Namespace) -> int:
+    for path in write_gallery(args.folder, args.only):
+        print(path)
+    return 0
 
 
 def _render(args: argparse.Namespace) -> int:

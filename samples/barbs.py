@@ -9,8 +9,8 @@ from samples.arrays import Array, Backend
 from samples.instrument import Instrument
 
 BIN_MM = 0.05
-SLOTS = 5
-"""Barbs that may overlap at one x."""
+SLOTS = 6
+"""Most barbs that may overlap at one x."""
 
 FAR_MM = 9.0
 
@@ -19,7 +19,7 @@ FAR_MM = 9.0
 class BarbTable:
     """Which barbs reach each bin of x, and their numbers.
 
-    `bins` B x SLOTS indices; `numbers` rows (root x, angle, length, height, half width, thickness, direction, wire
+    `bins` B x (as many barbs as overlap anywhere) indices; `numbers` rows (root x, angle, length, height, half width, thickness, direction, wire
     radius, lifted); the last row is a dummy far away.
     """
 
@@ -32,7 +32,7 @@ class BarbTable:
         index = backend.as_index(xp.clip(x / BIN_MM, 0, self.bins.shape[0] - 1))
         barbs = xp.full_like(core, FAR_MM)
         notch = xp.full_like(core, 0.0)
-        for slot in range(SLOTS):
+        for slot in range(self.bins.shape[1]):
             n = self.numbers[self.bins[index, slot]]
             u = (x - n[:, 0]) * n[:, 6] / n[:, 2]
             turn = angle - n[:, 1]
@@ -76,4 +76,6 @@ def barb_table(instrument: Instrument, backend: Backend) -> BarbTable:
             free = np.flatnonzero(bins[b] == len(rows) - 1)
             if free.size:
                 bins[b, free[0]] = i
+    used = int(np.max(np.sum(bins < len(rows) - 1, axis=1)))
+    bins = bins[:, : max(used, 1)]
     return BarbTable(backend.as_index(backend.put(bins)), backend.put(np.array(rows)))

@@ -35,7 +35,7 @@ class Damage:
     """One damage; `kind` and the unit of `strength` are those of a reading's findings.
 
     `angle_deg` is the direction of a kink about the axis, or the edge that is chipped.
-    `bend_radius_mm` is that of a kink's inner curve along the axis.
+    `bend_radius_mm` is that of a kink's curve along the axis; `skew_deg` that of a broken end against square.
     """
 
     kind: str
@@ -44,6 +44,7 @@ class Damage:
     strength: float
     angle_deg: float = 0.0
     bend_radius_mm: float = 0.6
+    skew_deg: float = 0.0
     seed: int = 0
 
 

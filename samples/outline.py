@@ -8,7 +8,7 @@ from samples.camera import Camera
 
 X_STEP_MM = 0.01
 ANGLES = 720
-OUT_STEP_MM = 0.05
+OUT_STEP_MM = 0.025
 
 
 def surface_points(one: Placed, x_mm: Floats, angles: int = ANGLES) -> Floats:
@@ -24,7 +24,7 @@ def surface_points(one: Placed, x_mm: Floats, angles: int = ANGLES) -> Floats:
 
 
 def outline_px(one: Placed, camera: Camera) -> tuple[list[list[float]], list[list[float]]]:
-    """(upper, lower): lists of [x_mm, px, py] every 0.05 mm of the metal, from the tip to the handle.
+    """(upper, lower): lists of [x_mm, px, py] every 0.025 mm of the metal, from the tip to the handle.
 
     'Upper' is the left-hand side as one walks from the tip to the handle in the picture. x_mm is that of the axis point
     from which the outline lies straight across, in the picture; barbs are left out (they have their own list).
@@ -41,13 +41,9 @@ def outline_px(one: Placed, camera: Camera) -> tuple[list[list[float]], list[lis
 
 def _stretch(one: Placed, camera: Camera, x: Floats, want: Floats) -> tuple[list[list[float]], list[list[float]]]:
     axis_px = camera.project(one.axis_points(want))
-    ahead = camera.project(one.axis_points(want + 0.01)) - camera.project(one.axis_points(want - 0.01))
-    ahead /= np.linalg.norm(ahead, axis=1, keepdims=True)
-    left = np.stack([ahead[:, 1], -ahead[:, 0]], 1)
     middle = camera.project(one.axis_points(np.array([x[0], x[-1]])))
     px = camera.project(surface_points(one, x))
-    # Offsets are measured straight across the chord of this short stretch; the difference from the local axis is
-    # carried by evaluating both in the same chord coordinates.
+    # Offsets are measured straight across the chord of this short stretch, for the surface and for the axis alike.
     run = (middle[1] - middle[0]) / np.linalg.norm(middle[1] - middle[0])
     side = np.array([run[1], -run[0]])
     along, across = (px - middle[0]) @ run, (px - middle[0]) @ side
@@ -58,7 +54,6 @@ def _stretch(one: Placed, camera: Camera, x: Floats, want: Floats) -> tuple[list
     for extreme in (values.max(0), values.min(0)):
         point = axis_px + (extreme - base)[:, None] * side
         rows.append([[round(float(a), 3), round(float(p[0]), 3), round(float(p[1]), 3)] for a, p in zip(want, point, strict=True)])
-    del left
     return rows[0], rows[1]
 
 

@@ -14,6 +14,7 @@ from samples.arrays import Floats
 from samples.light import Rgb, gather
 
 NOISE_TILE = 1024
+SLOT_ROUND_MM = 1.5
 
 
 @dataclass(frozen=True)
@@ -129,11 +130,14 @@ def _present(paper: Paper, shape: tuple[int, ...], x0: float, y0: float, px_per_
     if paper.cut_at_mm is not None:
         out *= np.clip((paper.cut_at_mm - x) * px_per_mm + 0.5, 0, 1)[None, :].astype(np.float32)
     if paper.slot_mm is not None:
-        a, b, c, d = paper.slot_mm
-        inside = _box(x, a, c, px_per_mm)[None, :] * _box(y, b, d, px_per_mm)[:, None]
-        out *= 1.0 - inside.astype(np.float32)
+        out *= 1.0 - np.clip(0.5 - _slot_distance(paper.slot_mm, x, y) * px_per_mm, 0, 1).astype(np.float32)
     return out
 
 
-def _box(x: Floats, low: float, high: float, px_per_mm: float) -> Floats:
-    return np.asarray(np.clip((x - low) * px_per_mm + 0.5, 0, 1) * np.clip((high - x) * px_per_mm + 0.5, 0, 1))
+def _slot_distance(slot_mm: tuple[float, float, float, float], x: Floats, y: Floats) -> Floats:
+    """Signed distance, mm, to the outline of a rounded rectangle, negative inside; len(y) x len(x)."""
+    x0, y0, x1, y1 = slot_mm
+    dx = np.abs(x - (x0 + x1) / 2) - (x1 - x0) / 2 + SLOT_ROUND_MM
+    dy = np.abs(y - (y0 + y1) / 2) - (y1 - y0) / 2 + SLOT_ROUND_MM
+    far = np.hypot(np.maximum(dx, 0)[None, :], np.maximum(dy, 0)[:, None])
+    return np.asarray(far + np.minimum(np.maximum(dx[None, :], dy[:, None]), 0) - SLOT_ROUND_MM)

@@ -7,8 +7,8 @@ from typing import Literal
 import numpy as np
 
 from calib.sheet import Lane, Sheet, sheet_named, sheets
-from samples.bodies import place
 from samples.arrays import CPU
+from samples.bodies import Placed, place
 from samples.camera import Camera
 from samples.draw_instrument import draw_instrument
 from samples.instrument import Family, Instrument
@@ -114,7 +114,7 @@ def _lay(
     if lane.kind == "slot":
         slot = next(s for s in sheet.slots if s.lane_number == lane.number)
         paper = replace(paper, slot_mm=(slot.x0_mm, slot.y0_mm, slot.x1_mm, slot.y1_mm))
-        front, handle_right = slot.x1_mm - float(rng.uniform(0.5, 2.5)), False
+        front, handle_right = slot.x0_mm + float(rng.uniform(0.5, 2.5)), True
     else:
         cut = sheet.trim_line.start_mm[0]
         paper = replace(paper, cut_at_mm=cut)
@@ -131,7 +131,7 @@ def _lay(
         azimuth,
         roll_deg=float(rng.uniform(0, 360)),
     )
-    return lane, Laid(instrument, lift_clear(instrument, placed)), paper
+    return lane, Laid(instrument, settle(rng, instrument, placed)), paper
 
 
 def _rest_pose(rng: np.random.Generator, instrument: Instrument, lane: Lane, tip_x: float, handle_right: bool) -> Pose:
@@ -148,15 +148,28 @@ def _rest_pose(rng: np.random.Generator, instrument: Instrument, lane: Lane, tip
         slope_deg=rest.slope_deg,
         roll_deg=float(rng.uniform(0, 360)),
     )
-    return lift_clear(instrument, pose)
+    return settle(rng, instrument, pose)
 
 
-def lift_clear(instrument: Instrument, pose: Pose) -> Pose:
-    """Raise a pose until no part of a bent shaft lies below the sheet."""
+def settle(rng: np.random.Generator, instrument: Instrument, pose: Pose) -> Pose:
+    """Roll a bent shaft until it does not dig into the sheet (the handle rolls by itself); at worst raise it."""
     placed = place(instrument, pose, CPU)
-    s = np.linspace(0, instrument.length_mm, 200)
-    low = float(np.min(placed.axis_points(s)[:, 2] - placed.surface.bound_mm(s)))
-    return pose if low >= 0 else replace(pose, height_mm=pose.height_mm - low)
+    best, least = pose, 1e9
+    for _ in range(24):
+        dig = _dig_mm(placed, pose)
+        if dig < least:
+            best, least = pose, dig
+        if dig <= 0.05:
+            break
+        pose = replace(pose, roll_deg=float(rng.uniform(0, 360)))
+    return replace(best, height_mm=best.height_mm + max(least, 0.0))
+
+
+def _dig_mm(placed: Placed, pose: Pose) -> float:
+    """How far the shaft reaches below the sheet in a pose, mm; negative when it is clear."""
+    s = np.linspace(0, placed.instrument.length_mm, 200)
+    points = pose.to_sheet(placed.line.at(s)[0])
+    return -float(np.min(points[:, 2] - placed.surface.bound_mm(s)))
 
 
 def _aim(

@@ -69,20 +69,20 @@ def _through_mosaic(linear: Floats, sensor: Sensor, rng: np.random.Generator) ->
     raw = add_noise(raw, sensor, rng)
     scale = 16000.0
     counts = np.clip(raw * scale + 512.0, 0, 65535).astype(np.uint16)
-    full = cv2.cvtColor(counts, cv2.COLOR_BayerRGGB2RGB_EA if False else cv2.COLOR_BayerBG2RGB)
+    full = cv2.cvtColor(counts, cv2.COLOR_BayerRGGB2RGB)
     return np.asarray((full.astype(np.float32) - 512.0) / scale)
 
 
 def _where_flat(linear: Floats, soft: Floats, sensor: Sensor) -> Floats:
     """Weight that is 1 where the picture differs from its blur by noise only and falls to 0 on edges."""
-    noise = np.sqrt(np.maximum(soft, 0.0) / np.float32(sensor.full_well) + np.float32(1e-6))
-    return np.asarray(np.exp(-(((linear - soft) / (2.5 * noise)) ** 2)))
+    variance = np.maximum(soft, 0.0) / np.float32(sensor.full_well) + np.float32(1e-6)
+    return np.asarray(1.0 / (1.0 + (linear - soft) ** 2 / (np.float32(6.0) * variance)))
 
 
 def encode(linear: Floats, contrast: float) -> Floats:
-    """sRGB curve (IEC 61966-2-1) with a soft shoulder, then an optional S-shape; in and out 0..1."""
-    x = np.clip(linear, 0.0, 1.0)
-    code = np.where(x <= 0.0031308, 12.92 * x, 1.055 * np.power(np.maximum(x, 1e-6), np.float32(1 / 2.4)) - 0.055)
-    if contrast:
-        code = code + np.float32(contrast) * (code * code * (3 - 2 * code) - code)
-    return np.asarray(code, np.float32)
+    """sRGB curve (IEC 61966-2-1), then an optional S-shape; in and out 0..1, float32, from a table of 16-bit levels."""
+    level = np.arange(65536) / 65535.0
+    code = np.where(level <= 0.0031308, 12.92 * level, 1.055 * level ** (1 / 2.4) - 0.055)
+    code += contrast * (code * code * (3 - 2 * code) - code)
+    index = np.clip(linear, 0.0, 1.0) * np.float32(65535.0) + np.float32(0.5)
+    return np.asarray(code.astype(np.float32)[index.astype(np.uint16)])

@@ -17,8 +17,8 @@ STEEL_MG_MM3 = 7.8
 
 PLASTIC_MG_MM3 = 1.1
 RUBBER_MG_MM3 = 1.2
-INSERTED_MM = 6.0
-"""Length of shaft inside the handle; common practice, no source."""
+INSERTED_MM = 3.0
+"""Length of shaft inside the handle, where it takes the plastic's place; an assumption, no source."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,8 @@ def weights(instrument: Instrument) -> Weights:
     x = np.linspace(0, instrument.length_mm + INSERTED_MM, 400)
     fluted = x < instrument.working_part_mm
     diameter = np.where(fluted, instrument.d0_mm + instrument.taper_mm_per_mm * x, instrument.shank_width_mm)
-    steel = STEEL_MG_MM3 * np.pi / 4 * diameter**2 * np.where(fluted, area, 1.0) * (x[1] - x[0])
+    density = STEEL_MG_MM3 - PLASTIC_MG_MM3 * (x > instrument.length_mm)
+    steel = density * np.pi / 4 * diameter**2 * np.where(fluted, area, 1.0) * (x[1] - x[0])
     at, radius = (np.array(c) for c in zip(*instrument.handle.profile, strict=True))
     u = np.linspace(0, at[-1], 200)
     shell = PLASTIC_MG_MM3 * np.pi * np.interp(u, at, radius) ** 2 * (u[1] - u[0])

@@ -5,13 +5,13 @@ A right-hand twist turns from y to z as x grows. The field is negative inside an
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from samples.arrays import Array, Backend, Floats
 from samples.barbs import BarbTable, barb_table
-from samples.instrument import Instrument
+from samples.instrument import Damage, Instrument
 from samples.section import groove_profile, polygon_radius, rhombus_radius
 from samples.twist import twist_rad
 
@@ -31,6 +31,7 @@ class Surface:
     groove: Array | None
     barbs: BarbTable | None
     chips: tuple[tuple[float, float, float, float], ...]
+    break_plane: tuple[float, float, float] | None = None
 
     def radius(self, x: Array, angle: Array) -> Array:
         """Distance from the axis to the surface, mm, at x (mm) and angle (rad); barbs left out."""
@@ -68,14 +69,19 @@ class Surface:
         return radius * (self.instrument.core_ratio + (1.0 - self.instrument.core_ratio) * rise)
 
     def field(self, x: Array, y: Array, z: Array) -> Array:
-        """Signed field in mm at points of the straight frame; the end of the metal is a plane across the axis."""
+        """Signed field in mm at points of the straight frame; the end is a plane, skew where a tip broke."""
         xp = self.backend.xp
         across = xp.sqrt(y * y + z * z)
         angle = xp.arctan2(z, y)
         out = across - self.radius(x, angle)
         if self.barbs is not None:
             out = self.barbs.join(self.backend, out, x, across, angle)
-        return xp.where(out > -x, out, -x)
+        end = -x if self.break_plane is None else self._broken(x, y, z, self.break_plane)
+        return xp.where(out > end, out, end)
+
+    @staticmethod
+    def _broken(x: Array, y: Array, z: Array, plane: tuple[float, float, float]) -> Array:
+        return plane[0] * y + plane[1] * z + plane[2] - x
 
     def bound_mm(self, x: Floats) -> Floats:
         """Radius that no point of the metal at x exceeds."""
@@ -100,7 +106,7 @@ def surface_of(instrument: Instrument, backend: Backend) -> Surface:
         for d in instrument.damage
         if d.kind == "crest-chipped"
     )
-    return Surface(
+    surface = Surface(
         backend,
         instrument,
         backend.put(table),
@@ -108,12 +114,27 @@ def surface_of(instrument: Instrument, backend: Backend) -> Surface:
         barb_table(instrument, backend) if instrument.barbs else None,
         chips,
     )
+    return _with_break(surface)
 
 
-def _chip_depth(instrument: Instrument, damage: object) -> float:
-    middle = 0.5 * (damage.from_mm + damage.to_mm)  # type: ignore[attr-defined]
-    swing = 0.29 if instrument.cross_section == "square" else 0.5
-    return swing * 0.5 * instrument.envelope_mm(middle) * damage.strength / 100.0  # type: ignore[attr-defined]
+def _with_break(surface: Surface) -> Surface:
+    """Cut the end by the skew plane of a lost tip, so placed that the foremost point of the metal stays at x = 0."""
+    backend = surface.backend
+    for d in surface.instrument.damage:
+        if d.kind == "tip-lost" and d.skew_deg:
+            slope, toward = math.tan(math.radians(d.skew_deg)), math.radians(d.angle_deg)
+            angle = np.linspace(0, 2 * math.pi, 720, endpoint=False)
+            radius = backend.get(surface.radius(backend.put(0 * angle), backend.put(angle)))
+            foremost = float(np.max(-radius * np.cos(angle - toward)))
+            return replace(surface, break_plane=(slope * math.cos(toward), slope * math.sin(toward), slope * foremost))
+    return surface
+
+
+def _chip_depth(instrument: Instrument, damage: Damage) -> float:
+    middle = 0.5 * (damage.from_mm + damage.to_mm)
+    swing = {"square": 1 - 0.5**0.5, "triangle": 0.5, "rhombus": 1 - instrument.rhombus_ratio}
+    share = swing.get(instrument.cross_section, 1 - instrument.core_ratio)
+    return share * 0.5 * instrument.envelope_mm(middle) * damage.strength / 100.0
 
 
 def _radius_and_corner(instrument: Instrument, x: Floats) -> tuple[Floats, Floats]:

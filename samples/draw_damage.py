@@ -1,0 +1,167 @@
+"""Adds one damage, or a look-alike of one, to a healthy instrument. Strengths are drawn within what use does to steel."""
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from samples.instrument import SIDES, Arc, Damage, Instrument
+
+KINDS = (
+    "unwound", "overwound", "reverse-wound", "stretched", "kinked", "tip-lost", "crest-chipped", "worn",
+    "barbs-folded", "barbs-missing", "stained", "corroded",
+)  # fmt: skip
+
+
+def with_damage(
+    rng: np.random.Generator, instrument: Instrument, kind: str, strength: float | None = None
+) -> Instrument:
+    """The instrument with one more damage of `kind`, its strength in the unit of readings (drawn unless given).
+
+    Raises ValueError when this kind cannot happen to this family.
+    """
+    if kind not in damages_of(instrument):
+        raise ValueError(f"{kind!r} cannot happen to a {instrument.family}: choose from {', '.join(damages_of(instrument))}")
+    return _ADD[kind](rng, instrument, strength)
+
+
+def damages_of(instrument: Instrument) -> tuple[str, ...]:
+    """Kinds that can happen to this instrument."""
+    if instrument.barbs:
+        return ("kinked", "tip-lost", "barbs-folded", "barbs-missing", "stained", "corroded")
+    common = ("unwound", "overwound", "reverse-wound", "stretched", "kinked", "tip-lost", "crest-chipped")
+    if instrument.cross_section in ("square", "triangle"):
+        return (*common, "worn", "stained", "corroded")
+    if instrument.cross_section == "rhombus":
+        return (*common, "stained", "corroded")
+    return ("kinked", "tip-lost", "crest-chipped", "stained", "corroded")
+
+
+def pre_curved(rng: np.random.Generator, instrument: Instrument, angle_deg: float | None = None) -> Instrument:
+    """Bent on purpose: a gentle arc of radius 8 to 25 mm over the last 4 to 12 mm, toward any side."""
+    radius = float(rng.uniform(8, 25))
+    to = float(rng.uniform(4, 12))
+    angle = float(rng.uniform(0, 360)) if angle_deg is None else angle_deg
+    return replace(instrument, pre_curve=Arc(radius, 0.0, to, angle))
+
+
+def bowed(rng: np.random.Generator, instrument: Instrument) -> Instrument:
+    """A slight bow over the whole shaft, as handling leaves it: radius 150 to 600 mm."""
+    arc = Arc(float(rng.uniform(150, 600)), 0.0, instrument.length_mm, float(rng.uniform(0, 360)))
+    return replace(instrument, bow=arc)
+
+
+def _add(instrument: Instrument, *damage: Damage) -> Instrument:
+    return replace(instrument, damage=instrument.damage + damage)
+
+
+def _zone(rng: np.random.Generator) -> tuple[float, float]:
+    start = float(rng.uniform(0.4, 2.5))
+    return start, start + float(rng.uniform(1.2, 3.0))
+
+
+def _twisted(kind: str) -> Callable[[np.random.Generator, Instrument, float | None], Instrument]:
+    def add(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
+        low, high = _zone(rng)
+        assert instrument.twist is not None  # noqa: S101 - damages_of() lets only twisted blanks come here
+        turns_deg = 360.0 * (high - low) / (instrument.twist.pitch_mm * SIDES[instrument.cross_section])
+        drawn = {
+            "unwound": min(float(np.exp(rng.uniform(math.log(40), math.log(400)))), 0.95 * turns_deg),
+            "overwound": float(rng.uniform(40, 250)),
+            "reverse-wound": turns_deg * float(rng.uniform(1.15, 1.6)),
+        }[kind]
+        return _add(instrument, Damage(kind, low, high, drawn if strength is None else strength))
+
+    return add
+
+
+def _stretch(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
+    """The whole working part is drawn out: pitch, part and length grow together."""
+    percent = float(rng.uniform(5, 30)) if strength is None else strength
+    part = instrument.blank_working_part_mm
+    longer = replace(
+        instrument,
+        blank_working_part_mm=part * (1 + percent / 100),
+        blank_length_mm=instrument.blank_length_mm + part * percent / 100,
+        taper_mm_per_mm=instrument.taper_mm_per_mm / (1 + percent / 100),
+    )
+    return _add(longer, Damage("stretched", 0.0, longer.working_part_mm, percent))
+
+
+def _kink(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
+    at = float(rng.uniform(1.0, 10.0))
+    degrees = float(rng.uniform(6, 45)) if strength is None else strength
+    radius = instrument.envelope_mm(at) * float(rng.uniform(0.8, 2.5))
+    half = max(0.5 * math.radians(degrees) * radius, 0.05)
+    angle = float(rng.uniform(0, 360))
+    return _add(instrument, Damage("kinked", at - 2 * half, at + 2 * half, degrees, angle, radius))
+
+
+def _lose_tip(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
+    """Broken off: positions of everything already on the instrument move with the new end."""
+    lost = float(np.exp(rng.uniform(math.log(0.5), math.log(5.0)))) if strength is None else strength
+    moved = tuple(replace(d, from_mm=d.from_mm - lost, to_mm=d.to_mm - lost) for d in instrument.damage)
+    barbs = tuple(replace(b, x_mm=b.x_mm - lost) for b in instrument.barbs if b.x_mm > lost + 0.1)
+    stop = instrument.stop and replace(instrument.stop, from_tip_mm=instrument.stop.from_tip_mm - lost)
+    skew = float(rng.uniform(0, 35))
+    broken = Damage("tip-lost", 0.0, 0.0, lost, float(rng.uniform(0, 360)), skew_deg=skew)
+    return replace(instrument, damage=(*moved, broken), barbs=barbs, stop=stop)
+
+
+def _chip(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
+    at = float(rng.uniform(0.8, 10.0))
+    half = float(rng.uniform(0.06, 0.22))
+    corners = SIDES.get(instrument.cross_section)
+    if corners:
+        edge = 360.0 / corners * int(rng.integers(corners))
+    else:
+        edge = -360.0 * (1.0 - instrument.steep_share)
+    percent = float(rng.uniform(25, 90)) if strength is None else strength
+    return _add(instrument, Damage("crest-chipped", at - half, at + half, percent, edge))
+
+
+def _wear(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
+    radius_um = float(rng.uniform(20, 60)) if strength is None else strength
+    return _add(instrument, Damage("worn", 0.0, float(rng.uniform(2.5, 6.0)), radius_um))
+
+
+def _hurt_barbs(kind: str, flag: str) -> Callable[[np.random.Generator, Instrument, float | None], Instrument]:
+    def add(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
+        count = int(rng.integers(1, 9)) if strength is None else int(strength)
+        first = int(rng.integers(0, max(len(instrument.barbs) - count, 1)))
+        hurt = range(first, min(first + count, len(instrument.barbs)))
+        barbs = tuple(replace(b, **{flag: True}) if i in hurt else b for i, b in enumerate(instrument.barbs))
+        low, high = barbs[hurt[0]].x_mm, barbs[hurt[-1]].x_mm + barbs[hurt[-1]].length_mm
+        return _add(replace(instrument, barbs=barbs), Damage(kind, low, high, float(len(hurt))))
+
+    return add
+
+
+def _spot(kind: str) -> Callable[[np.random.Generator, Instrument, float | None], Instrument]:
+    def add(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
+        at = float(rng.uniform(0.5, instrument.working_part_mm))
+        area = float(np.exp(rng.uniform(math.log(0.02), math.log(0.6)))) if strength is None else strength
+        half = 1.4 * math.sqrt(area / math.pi)
+        return _add(
+            instrument,
+            Damage(kind, max(at - half, 0.0), at + half, area, float(rng.uniform(0, 360)), seed=int(rng.integers(1 << 30))),
+        )
+
+    return add
+
+
+_ADD: dict[str, Callable[[np.random.Generator, Instrument, float | None], Instrument]] = {
+    "unwound": _twisted("unwound"),
+    "overwound": _twisted("overwound"),
+    "reverse-wound": _twisted("reverse-wound"),
+    "stretched": _stretch,
+    "kinked": _kink,
+    "tip-lost": _lose_tip,
+    "crest-chipped": _chip,
+    "worn": _wear,
+    "barbs-folded": _hurt_barbs("barbs-folded", "folded"),
+    "barbs-missing": _hurt_barbs("barbs-missing", "missing"),
+    "stained": _spot("stained"),
+    "corroded": _spot("corroded"),
+}
