@@ -222,6 +222,18 @@ def test_plots_show_pitch_and_trend() -> None:
     assert [text.get_text() for text in pitch.get_legend().get_texts()] == ["measured", "healthy trend"]
 
 
+def test_a_slip_in_the_pitch_neither_sets_the_scale_nor_vanishes() -> None:
+    one = k_file()
+    rows = one.trace.pitch_mm_of_x.copy()
+    rows[-1, 1], rows[-2, 1] = -35.0, 90.0
+    pitch = closeup(graded_photo(), "a.jpg", replace(one, trace=replace(one.trace, pitch_mm_of_x=rows))).axes[-1]
+    low, high = pitch.get_ylim()
+
+    assert (low, high) == (0.0, pytest.approx(1.3 * 3 * 0.58))
+    assert "off the scale" in [text.get_text() for text in pitch.get_legend().get_texts()]
+    assert pitch.lines[-1].get_ydata().tolist() == [high, low]
+
+
 def test_draw_writes_an_overview_and_a_figure_each(tmp_path: Path) -> None:
     paths = draw(graded_photo(), reading(), tmp_path / "new" / "folder")
 

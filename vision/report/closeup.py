@@ -37,6 +37,7 @@ from vision.report.words import (
 ZONE_MM = 8.0
 PLOT_IN = (1.6, 1.9)
 GAP_IN = 0.34
+LEGEND_IN = 0.3
 LEFT_IN, RIGHT_IN = 1.05, 0.3
 
 
@@ -48,7 +49,7 @@ def closeup(photo: Photo, file: str, one: InstrumentReading) -> Figure:
     strips = _strips(one, view)
     heights = [(WIDTH_IN - 2 * MARGIN_IN) * (v1 - v0) / (u1 - u0) for (u0, u1, v0, v1), _ in strips]
     plotted = bool(len(one.trace.profile_mm_of_x) or len(one.trace.pitch_mm_of_x))
-    plots_in = sum(PLOT_IN) + GAP_IN + 0.65 if plotted else 0.0
+    plots_in = sum(PLOT_IN) + GAP_IN + LEGEND_IN + 0.65 if plotted else 0.0
     texts_in = height_of(head) + height_of(foot) + 2 * MARGIN_IN + 0.15
     total = texts_in + sum(heights) + GAP_IN * len(strips) + plots_in
     figure = page(total)
@@ -67,7 +68,7 @@ def _plots(figure: Figure, top_in: float, one: InstrumentReading, view: View) ->
     x_mm = (-0.5, max(axis_end_mm(one), 1.0) + 0.5)
     profile, pitch = (
         figure.add_axes(_place(figure, top, height, LEFT_IN, RIGHT_IN))
-        for top, height in ((top_in, PLOT_IN[0]), (top_in + PLOT_IN[0] + GAP_IN, PLOT_IN[1]))
+        for top, height in ((top_in, PLOT_IN[0]), (top_in + PLOT_IN[0] + GAP_IN + LEGEND_IN, PLOT_IN[1]))
     )
     plot_profile(profile, one, x_mm, upside_down=_upper_lies_below(one, view))
     plot_pitch(pitch, one, x_mm)
@@ -89,7 +90,7 @@ def _strips(one: InstrumentReading, view: View) -> list[tuple[Box, bool]]:
     working = min(end, one.working_part_mm.value if one.working_part_mm else end)
     for piece in range(min(3, max(1, round(working / ZONE_MM)))):
         zone = (piece * ZONE_MM - 0.6, (piece + 1) * ZONE_MM + 0.6)
-        strips.append((window(one, view, zone, 0.75), True))
+        strips.append((window(one, view, zone, 0.85), True))
     return strips
 
 

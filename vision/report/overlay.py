@@ -114,20 +114,23 @@ def _stations(axes: Axes, one: InstrumentReading, view: View) -> None:
 
 
 def _findings(axes: Axes, one: InstrumentReading, view: View) -> None:
-    """Mark each finding by a bar with end ticks beneath the metal and by its letter."""
+    """Mark each finding by a bar with end ticks beneath the metal and by its letter; bars that overlap are staggered."""
     x, axis = axis_positions_mm(one), one.trace.axis_px
+    taken: list[tuple[float, float]] = []
     for letter, finding in zip(LETTERS, one.condition.findings, strict=False):
-        low, high = finding.from_mm - 0.05, finding.to_mm + 0.05
-        places = np.linspace(low, high, 25)
+        span = (finding.from_mm - 0.05, finding.to_mm + 0.05)
+        places = np.linspace(*span, 200)
         line = view.to_uv(np.column_stack([np.interp(places, x, axis[:, i]) for i in (0, 1)]))
-        line[:, 1] += _half_width_mm(one, (low, high)) + 0.38
-        kept = line[(line[:, 0] >= axes.get_xlim()[0]) & (line[:, 0] <= axes.get_xlim()[1])]
-        if not len(kept):
+        shown = (line[:, 0] >= axes.get_xlim()[0]) & (line[:, 0] <= axes.get_xlim()[1])
+        if not shown.any():
             continue
+        level = sum(low < span[1] and span[0] < high for low, high in taken)
+        taken.append(span)
+        line[:, 1] += _half_width_mm(one, (places[shown][0], places[shown][-1])) + 0.3 + 0.3 * level
         axes.plot(
             *line.T, color=INK, linewidth=2.4, marker="|", markevery=[0, -1], markersize=11, path_effects=halo(4.5)
         )
-        middle = kept[len(kept) // 2]
+        middle = line[shown][int(shown.sum()) // 2]
         said = axes.text(middle[0], middle[1], letter, fontsize=13, weight="bold", ha="center", va="center", color=INK)
         said.set_bbox({"boxstyle": "circle,pad=0.18", "facecolor": "white", "edgecolor": INK, "linewidth": 1.4})
 
