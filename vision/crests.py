@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.signal import find_peaks
 
 Array = NDArray[np.floating[Any]]
@@ -67,7 +67,8 @@ def find_crests(x_mm: Array, height_mm: Array, *, from_mm: float, to_mm: float) 
         return Crests(empty, empty, empty, empty)
     grid = np.arange(x_mm[inside][0], x_mm[inside][-1], GRID_MM)
     raw = np.interp(grid, x_mm[inside], height_mm[inside])
-    smooth = gaussian_filter1d(raw, 0.04 / GRID_MM)
+    raw = median_filter(raw, int(0.09 / GRID_MM) | 1)
+    smooth = gaussian_filter1d(raw, 0.03 / GRID_MM)
     radius = upper_line(grid, smooth)
     relative = smooth / radius
     noise = 1.4826 * float(np.median(np.abs(raw - smooth)))

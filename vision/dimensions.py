@@ -76,9 +76,17 @@ def envelope_of(outline: Outline, evidence: BlankEvidence) -> Envelope | None:
 
 
 def measure(
-    profile: Profile, outline: Outline, evidence: BlankEvidence, ends: Ends, *, scale_u: float, blur_px: float, tip_seen: bool
+    profile: Profile,
+    outline: Outline,
+    evidence: BlankEvidence,
+    ends: Ends,
+    *,
+    front_mm: Quantity | None,
+    scale_u: float,
+    blur_px: float,
+    tip_seen: bool,
 ) -> Dimensions:
-    """Turn fits to quantities. ``scale_u`` is the relative u of the local scale; x = 0 must be the real end of the metal.
+    """Turn fits to quantities. ``front_mm`` is the place of the handle's front; ``scale_u`` is the relative u of the local scale; x = 0 must be the real end of the metal.
 
     With ``tip_seen`` False, what counts from the tip (D0, D16, length, pitch at 8 mm) is None.
     """
@@ -96,7 +104,7 @@ def measure(
         taper_mm_per_mm=taper,
         tip_width_mm=_tip_width(profile, width, tip_seen),
         shank_width_mm=_shank(outline, width, notes),
-        length_mm=_length(profile, ends, place, tip_seen, notes),
+        length_mm=_length(front_mm, place, tip_seen, notes),
         working_part_mm=_working(outline, evidence, place, tip_seen, notes),
         pitch_mm=pitch,
         flutes_per_mm=flutes,
@@ -230,12 +238,11 @@ def _shank(outline: Outline, width: _WidthBudget, notes: list[str]) -> Quantity 
     return width.of(value, outline.shank.u_middle_mm)
 
 
-def _length(profile: Profile, ends: Ends, place: _PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
-    if not tip_seen or ends.front is None:
+def _length(front_mm: Quantity | None, place: _PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
+    if not tip_seen or front_mm is None:
         notes.append("length is not measured: " + ("the handle's front" if tip_seen else "the tip") + " is out of the frame")
         return None
-    x = float(np.interp(ends.front, profile.column, profile.x_mm))
-    return place.of(x, ends.u_front / profile.px_per_mm)
+    return place.of(front_mm.value, front_mm.u)
 
 
 def _working(

@@ -13,13 +13,14 @@ from scipy.stats import norm
 
 from vision.axis import Axis
 from vision.photo import Photo
-from vision.steps import LEAST_STEP, beyond_background, outermost, slope_map, step_height
+from vision.steps import LEAST_STEP, beyond_background, just_outside, outermost, slope_map, step_height
 from vision.strip import Strip, straighten
 
 Array = NDArray[np.floating[Any]]
 FIRST_BLUR_PX = 1.6
 MARGIN_MM = 0.5  # paper seen beyond the metal on each side
 NOISE_TIMES = 6.0
+ALONG_MM, ALONG_PX = 0.02, (0.6, 2.0)  # smoothing along the axis: far below the finest pitch (0.5 mm), within these px
 
 
 @dataclass(frozen=True)
@@ -42,28 +43,43 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
     """Locate both outlines; a second pass uses the blur and the centre line that the first one measured."""
     half_px = int((axis.half_mm * 1.35 + MARGIN_MM) * px_per_mm) + 4
     strip = straighten(photo, axis.px, half_px)
-    edges = _one_pass(strip, FIRST_BLUR_PX)
+    along_px = float(np.clip(ALONG_MM * px_per_mm, *ALONG_PX))
+    edges = _one_pass(strip, FIRST_BLUR_PX, along_px)
     strip = straighten(photo, _recentred(edges), half_px)
-    return _one_pass(strip, measured_blur(edges))
+    return _one_pass(strip, measured_blur(edges), along_px)
 
 
-def _one_pass(strip: Strip, blur_px: float) -> Edges:
+def _one_pass(strip: Strip, blur_px: float, along_px: float) -> Edges:
     half = strip.half_px
     smoothing = float(np.clip(0.8 * blur_px, 1.0, 3.0))
-    slopes = slope_map(strip.values, smoothing)
-    outside = strip.values[np.r_[3 : max(half // 3, 6), -max(half // 3, 6) : -3]]
-    paper = max(float(np.median(outside)), 1e-3)
-    spread = np.hypot(blur_px, smoothing)
-    lower_map = beyond_background(slopes, spread)
-    upper_map = beyond_background(-slopes[::-1], spread)
-    least = max(NOISE_TIMES * _noise(slopes, half), LEAST_STEP * paper / (np.sqrt(2.0 * np.pi) * spread))
-    threshold = np.full(strip.values.shape[1], least)
-    halo = max(round(3.0 * spread), 3)
-    guard = 2
-    top, slope_low = outermost(lower_map[guard : half + 1], threshold, halo)
-    bottom, slope_up = outermost(upper_map[guard : half + 1], threshold, halo)
-    step = step_height(np.stack([slope_up, slope_low]), smoothing, blur_px) / paper
-    return Edges(strip, half - (bottom + guard), top + guard - half, step, blur_px, paper)
+    slopes = slope_map(strip.values, smoothing, along_px)
+    paper = _paper(strip)
+    spread = float(np.hypot(blur_px, smoothing))
+    noise = _noise(slopes, half)
+    low = _side(slopes, strip.values, spread, noise, paper)
+    up = _side(-slopes[::-1], strip.values[::-1], spread, noise, paper)
+    step = step_height(np.stack([up[1], low[1]]), smoothing, blur_px) / paper
+    return Edges(strip, half - up[0], low[0] - half, step, blur_px, paper)
+
+
+def _side(slopes: Array, values: Array, spread: float, noise: float, paper: float) -> tuple[Array, Array]:
+    """Outermost step of one side: row and slope. Faint steps count in shadow, where paper and noise are dimmer too."""
+    half = (values.shape[0] - 1) // 2
+    outside = just_outside(values, spread)[: half + 1]
+    background = np.where(outside > 0.0, np.maximum(outside, 0.05 * paper), paper)
+    shot = np.sqrt(np.clip(background / paper, 0.1, 1.5))  # shot noise goes with the root of the light
+    least = LEAST_STEP * background / (np.sqrt(2.0 * np.pi) * spread)
+    row, slope = outermost(
+        beyond_background(slopes, spread)[: half + 1],
+        np.maximum(NOISE_TIMES * noise * shot, least),
+        max(round(3.0 * spread), 3),
+    )
+    return row, slope
+
+
+def _paper(strip: Strip) -> float:
+    rows = max(strip.half_px // 3, 6)
+    return max(float(np.median(strip.values[np.r_[3:rows, -rows:-3]])), 1e-3)
 
 
 def _noise(slopes: Array, half: int) -> float:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from skimage.measure import label, regionprops
 
 from vision.foreground import foreground
+from vision.joining import join_across_print
 from vision.paper import paper_light
 from vision.plane import Plane
 
@@ -52,7 +53,7 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     """
     relative = np.asarray(plane.rgb / np.maximum(paper_light(plane, anchors_mm), 1e-3), dtype=np.float32)
     mask = foreground(plane, relative)
-    closed = _close(mask, CLOSE_MM * plane.px_per_mm)
+    closed = join_across_print(_close(mask, CLOSE_MM * plane.px_per_mm), plane)
     labels = label(closed, connectivity=2)
     candidates = []
     for region in regionprops(labels):

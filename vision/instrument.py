@@ -22,7 +22,7 @@ from vision.handle import handle_colour, handle_reading
 from vision.identity import identify
 from vision.outline import Outline, read_outline
 from vision.photo import Photo
-from vision.place import Profile, to_profile
+from vision.place import Profile, rim_shift_mm, to_profile
 from vision.plane import Plane
 from vision.pose import ON_PLANE, Height, held, resting
 from vision.quantity import Quantity
@@ -47,6 +47,7 @@ class Measured:
     outline: Outline
     evidence: BlankEvidence
     stop_mm: tuple[float, float] | None
+    front_mm: Quantity | None
     scale_at: Quantity
 
 
@@ -69,7 +70,8 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     if last < 4.0 or np.isfinite(profile.upper_mm + profile.lower_mm).sum() < 200:
         return None
     outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop)
-    return Measured(axis, edges, ends, height, profile, outline, weigh_blanks(outline), stop, scale_at)
+    front = _front_mm(scale, plane, candidate, edges, ends, profile, height)
+    return Measured(axis, edges, ends, height, profile, outline, weigh_blanks(outline), stop, front, scale_at)
 
 
 def read_candidate(
@@ -82,7 +84,14 @@ def read_candidate(
     relative_u = seen.scale_at.u / seen.scale_at.value
     tip_seen = seen.ends.tip is not None
     dimensions = measure(
-        seen.profile, seen.outline, seen.evidence, seen.ends, scale_u=relative_u, blur_px=seen.edges.blur_px, tip_seen=tip_seen
+        seen.profile,
+        seen.outline,
+        seen.evidence,
+        seen.ends,
+        front_mm=seen.front_mm,
+        scale_u=relative_u,
+        blur_px=seen.edges.blur_px,
+        tip_seen=tip_seen,
     )
     colour = handle_colour(relative, candidate)
     tip = lost_tip(dimensions, colour, seen.ends.blunt)
@@ -165,6 +174,35 @@ def _stop_span(
     x = profile.x_mm[column]
     low, high = float(np.percentile(x, 1)), float(np.percentile(x, 99))
     return (low, high) if high > 1.0 else None
+
+
+def _front_mm(
+    scale: Scale, plane: Plane, candidate: Candidate, edges: Edges, ends: Ends, profile: Profile, height: Height
+) -> Quantity | None:
+    """Place of the handle's front face on the axis: where it is first met, plus the slant at which the face is seen."""
+    if ends.front is None:
+        return None
+    axis = edges.strip.axis_px
+    column = min(round(ends.front), len(axis) - 12)
+    x = float(np.interp(ends.front, profile.column, profile.x_mm))
+    behind = min(column + int(0.6 * profile.px_per_mm), len(axis) - 1)
+    radius = _half_width_mm(scale, plane, candidate, axis[behind], edges.strip.normal[behind])
+    z, u_z = height.at(1.0)
+    shank = float(np.nanmedian((profile.upper_mm - profile.lower_mm)[max(column - int(2.0 * profile.px_per_mm), 0) : column]))
+    shift = rim_shift_mm(scale, axis[column], axis[column + 10], radius, 0.6 * shank, z)
+    distance = scale.camera.height_mm
+    u = float(np.hypot(0.25 * shift + ends.u_front / profile.px_per_mm, shift * distance.u / distance.value))
+    return Quantity(x + shift, u)
+
+
+def _half_width_mm(scale: Scale, plane: Plane, candidate: Candidate, at_px: Array, normal: Array) -> float:
+    """Half the width of the whole thing across the axis at one place, from the plane's mask."""
+    reach = np.arange(-3.0, 3.0, 0.04) * scale.px_per_mm_at((float(at_px[0]), float(at_px[1]))).value
+    spots = scale.to_plane_mm(at_px + reach[:, None] * normal)
+    index = np.rint((spots - [plane.x0_mm, plane.y0_mm]) * plane.px_per_mm - 0.5).astype(int) - candidate.offset_px
+    good = ((index >= 0) & (index < candidate.whole.shape[::-1])).all(axis=1)
+    hit = candidate.whole[index[good, 1], index[good, 0]]
+    return float(hit.sum()) * 0.04 / 2.0
 
 
 def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:

@@ -31,7 +31,23 @@ def off_sheet(plane: Plane, relative: Image) -> Mask:
     size = np.maximum(np.bincount(labels.ravel(), minlength=count), 1)
     table = (voters / size > LEAST_SHARE) & (size > (WIDER_MM * plane.px_per_mm) ** 2)
     table[0] = False
-    return np.asarray(table[labels] & plane.inside)
+    return np.asarray((table[labels] | _holes(plane, strange)) & plane.inside)
+
+
+def _holes(plane: Plane, strange: Mask) -> Mask:
+    """Slots that were cut out: where the rim just inside a slot's outline is not paper."""
+    holes = np.zeros_like(strange)
+    for x0, y0, x1, y1 in plane.slots_mm:
+        box = np.rint((np.array([x0, y0, x1, y1]) - np.array([plane.x0_mm, plane.y0_mm] * 2)) * plane.px_per_mm).astype(int)
+        left, top, right, bottom = (int(v) for v in np.clip(box, 0, [*strange.shape[::-1], *strange.shape[::-1]]))
+        if right - left < 8 or bottom - top < 8:
+            continue
+        rim_px = max(round(0.8 * plane.px_per_mm), 2)
+        part = strange[top:bottom, left:right]
+        edge = np.concatenate([part[2:rim_px].ravel(), part[-rim_px:-2].ravel()])
+        if edge.mean() > 0.5:
+            holes[top:bottom, left:right] = True
+    return holes
 
 
 def over_table(plane: Plane, relative: Image, table: Mask) -> Mask:

@@ -74,16 +74,28 @@ def read_outline(profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm:
 
 
 def working_end(upper: Crests, lower: Crests) -> float | None:
-    """Station where the crests' swing has fallen to half of its usual depth; None without enough crests."""
+    """Station where the crests' swing has fallen to half of its usual depth; None without enough crests.
+
+    Counted from the tip: the first place after which three valleys running are shallow, so that scattered dents of the
+    shank (a stop's shadow, a scratch) do not count as flutes.
+    """
     ends = []
     for crests in (upper, lower):
         if len(crests.valley_x_mm) < 3:
             continue
         level = (crests.height_mm[1:] + crests.height_mm[:-1]) / 2.0
         depth = 1.0 - crests.valley_mm / level
-        usual = float(np.median(depth))
-        deep = np.flatnonzero(depth > usual / 2.0)
-        ends.append(float(crests.x_mm[deep[-1] + 1]))
+        gaps = crests.spacing_mm
+        first = slice(0, max(len(depth) * 2 // 3, 3))
+        usual, step = float(np.median(depth[first])), float(np.median(gaps[first]))
+        flute = (depth > usual / 2.0) & (gaps < 2.2 * step)
+        last = 0
+        for k in range(len(flute)):
+            if flute[k]:
+                last = k
+            elif not flute[k : k + 3].any():
+                break
+        ends.append(float(crests.x_mm[last + 1]))
     return max(ends) if ends else None
 
 

@@ -66,3 +66,17 @@ def _lifted(scale: Scale, points_px: Array, z_mm: Array) -> Array:
     plane = scale.to_plane_mm(points_px)
     foot = np.asarray(scale.camera.foot_mm)
     return np.asarray(foot + (plane - foot) * (1.0 - z_mm / scale.camera.height_mm.value)[:, None])
+
+
+def rim_shift_mm(scale: Scale, at_px: Array, toward_px: Array, radius_mm: float, seen_from_mm: float, z_mm: float) -> float:
+    """How much too near the tip a disc standing across the axis (handle front, stop) is first seen.
+
+    Seen at a slant, a disc shows an ellipse, and its nearer rim is met first: at half width ``seen_from_mm`` that is
+    r cos(b) D / (Z - z) before its middle, sin(b) = half width over r, D the distance along the axis from the camera's foot.
+    ``at_px``, ``toward_px``: the disc's place and a point further along the axis.
+    """
+    here, there = scale.to_plane_mm(np.stack([at_px, toward_px]))
+    along = (there - here) / max(float(np.linalg.norm(there - here)), 1e-9)
+    away = abs(float((here - np.asarray(scale.camera.foot_mm)) @ along))
+    lean = float(np.sqrt(max(1.0 - min(seen_from_mm / max(radius_mm, 1e-6), 1.0) ** 2, 0.0)))
+    return radius_mm * lean * away / max(scale.camera.height_mm.value - z_mm, 1.0)

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,7 +62,7 @@ class Scale:
     saddles_mm: Array
 
     @property
-    def source(self) -> str:
+    def source(self) -> Literal["sheet", "given"]:
         """Return 'sheet', or 'given' when the user stated the scale."""
         return "given" if self.sheet is None else "sheet"
 

@@ -15,14 +15,16 @@ from scipy.ndimage import gaussian_filter1d
 
 Array = NDArray[np.floating[Any]]
 Map = NDArray[np.floating[Any]]
-ALONG_PX = 1.5  # smoothing along the axis; crests are tens of px long
-LEAST_STEP = 0.045  # of the paper's brightness
+LEAST_STEP = 0.045  # of the brightness just outside
 HALO_TIMES = 3.0  # a halo of sharpening is at least this much smaller than the edge it accompanies
 
 
-def slope_map(values: Map, blur_px: float) -> Map:
-    """Brightness gained a px along the rows of a strip (rows across), smoothed over ``blur_px`` across the edge."""
-    along = gaussian_filter1d(values, ALONG_PX, axis=1, mode="nearest")
+def slope_map(values: Map, blur_px: float, along_px: float) -> Map:
+    """Brightness gained a px along the rows of a strip (rows across), smoothed over ``blur_px`` across the edge.
+
+    ``along_px`` smooths along the axis and must stay well below a crest's length.
+    """
+    along = gaussian_filter1d(values, along_px, axis=1, mode="nearest")
     return np.asarray(gaussian_filter1d(along, blur_px, axis=0, order=1, mode="nearest"))
 
 
@@ -33,24 +35,28 @@ def step_height(slope: Array, blur_px: float, own_blur_px: float) -> Array:
 
 def beyond_background(slopes: Map, blur_px: float) -> Map:
     """Slopes less the mean slope of a stretch just outside, 4 to 10 blur widths away (row 0 is far outside)."""
+    return np.asarray(slopes - just_outside(slopes, blur_px))
+
+
+def just_outside(values: Map, blur_px: float) -> Map:
+    """Mean of the rows 4 to 10 blur widths further out than each row; 0 where the strip does not reach that far."""
     near, far = max(round(4.0 * blur_px), 4), max(round(10.0 * blur_px), 10)
-    total = np.cumsum(np.concatenate([np.zeros((1, slopes.shape[1])), slopes]), axis=0)
-    rows = np.arange(slopes.shape[0])
+    total = np.cumsum(np.concatenate([np.zeros((1, values.shape[1])), values]), axis=0)
+    rows = np.arange(values.shape[0])
     low, high = np.clip(rows - far, 0, None), np.clip(rows - near, 0, None)
     count = np.maximum(high - low, 1)[:, None]
-    background = (total[high] - total[low]) / count
-    return np.asarray(slopes - background * (high > low)[:, None])
+    return np.asarray((total[high] - total[low]) / count * (high > low)[:, None])
 
 
-def outermost(slopes: Map, threshold: Array, halo_px: int) -> tuple[Array, Array]:
-    """First local extreme of |slope| above ``threshold`` (N,), coming from row 0 toward the axis.
+def outermost(slopes: Map, threshold: Map, halo_px: int) -> tuple[Array, Array]:
+    """First local extreme of |slope| above ``threshold`` (same shape), coming from row 0 toward the axis.
 
     An extreme followed within ``halo_px`` rows by one of the other sign and three times its size is a sharpening halo
     and is passed over. Returns the row with its fraction (NaN if none) and the slope there.
     """
     size = np.abs(slopes)
     peak = np.zeros(size.shape, dtype=bool)
-    peak[1:-1] = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:]) & (size[1:-1] > threshold[None, :])
+    peak[1:-1] = (size[1:-1] >= size[:-2]) & (size[1:-1] > size[2:]) & (size[1:-1] > threshold[1:-1])
     peak &= ~_halo(slopes, halo_px)
     found = peak.any(axis=0)
     first = np.where(found, peak.argmax(axis=0), 1)

@@ -33,10 +33,13 @@ class Strip:
         return int((self.values.shape[0] - 1) // 2)
 
 
-def straighten(photo: Photo, axis_px: Array, half_px: int) -> Strip:
-    """Sample the photo along the normals of a dense axis (N, 2), 1 px apart, by cubic interpolation in linear light."""
+def straighten(photo: Photo, axis_px: Array, half_px: int, step_px: float = 1.0) -> Strip:
+    """Sample the photo along the normals of a dense axis (N, 2) by cubic interpolation in linear light.
+
+    ``step_px`` is the distance of the axis points and of the rows in photo px; all offsets of the strip are in these steps.
+    """
     normal = normals(axis_px)
-    offsets = np.arange(-half_px, half_px + 1, dtype=float)
+    offsets = step_px * np.arange(-half_px, half_px + 1, dtype=float)
     at = axis_px[None, :, :] + offsets[:, None, None] * normal[None, :, :]
     height, width = photo.rgb.shape[:2]
     low = np.clip(np.floor(at.min(axis=(0, 1))).astype(int) - 3, 0, None)

@@ -49,7 +49,7 @@ def twist_loss(fit: TwistFit) -> TwistLoss | None:
     lost = np.degrees(np.cumsum((trend - rate)[::-1])[::-1] * STEP_MM)  # cumulative from the healthy end
     scatter = _scatter(lost, healthy)
     zone, loss = _zone(x, lost, rate, trend)
-    reach = 1.0 + (high - (zone[1] if zone else low + 3.0)) / (high - low)
+    reach = 1.0 + float(high - (zone[1] if zone else low + 3.0)) / (high - low)
     u = float(np.hypot(scatter, 0.02 * abs(loss)) * reach)
     corners = fit.blank.corners
     turned_back = bool((rate < -0.05 * np.median(np.abs(trend))).sum() * STEP_MM > 0.4)
@@ -77,12 +77,12 @@ def _healthy(x: Array, rate: Array) -> NDArray[np.bool_]:
         edge = x[first_bad[-1]] if len(first_bad) else x[0] - 1.0
         kept = (x > edge) & good
         if kept.sum() < 10:
-            return start
-    return kept
+            return np.asarray(start)
+    return np.asarray(kept)
 
 
 def _scatter(lost: Array, healthy: NDArray[np.bool_]) -> float:
-    return float(max(np.std(lost[healthy] - np.mean(lost[healthy])), HEALTHY_SCATTER_DEG / 2.0))
+    return max(float(np.std(lost[healthy])), HEALTHY_SCATTER_DEG / 2.0)
 
 
 def _zone(x: Array, lost: Array, rate: Array, trend: Array) -> tuple[tuple[float, float] | None, float]:
