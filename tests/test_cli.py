@@ -20,7 +20,7 @@ from rich.console import Console
 from vision import cli
 from vision.commands import libraries, outputs
 from vision.commands.progress import waiting
-from vision.errors import PhotoError
+from vision.errors import FlutegaugeError, PhotoError
 from vision.reading import PhotoReading
 from vision.scale import GivenScale
 
@@ -44,6 +44,8 @@ def seen(monkeypatch: pytest.MonkeyPatch) -> Seen:
         calls.append({"path": path, **asked})
         if "crash" in path.name:
             raise ZeroDivisionError("division by zero\nsecond line")
+        if "no-model" in path.name:
+            raise FlutegaugeError("model 'outline' is missing: install Flutegauge again")
         if "refused" in path.name:
             raise PhotoError("blurred", "blur 9 px, needs at most 4 px: hold still")
         if not path.exists():
@@ -99,18 +101,25 @@ def test_json_dash_prints_one_document_and_nothing_else(
 def test_one_bad_photo_costs_status_2_and_the_others_are_done(
     photo: Path, seen: Seen, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    names = ("crash.png", "refused.png", "gone.png")
+    names = ("crash.png", "refused.png", "gone.png", "no-model.png")
     status = status_of("measure", *(photo.with_name(name) for name in names), photo, "--json", "-")
 
     assert status == 2
     said = capsys.readouterr()
     photos = json.loads(said.out)["photos"]
-    assert [one["error"] and one["error"]["kind"] for one in photos] == ["internal", "blurred", "no-file", None]
-    assert len(photos[3]["instruments"]) == 1
+    assert [one["error"] and one["error"]["kind"] for one in photos] == [
+        "internal",
+        "blurred",
+        "no-file",
+        "internal",
+        None,
+    ]
+    assert photos[3]["error"]["message"] == "model 'outline' is missing: install Flutegauge again"
+    assert len(photos[4]["instruments"]) == 1
     assert "ZeroDivisionError: division by zero second line" in photos[0]["error"]["message"]
     assert "Traceback" not in said.err
     assert "\n" not in photos[0]["error"]["message"]
-    assert len(seen) == 4
+    assert len(seen) == 5
 
 
 def test_developers_get_the_traceback(photo: Path, seen: Seen, monkeypatch: pytest.MonkeyPatch) -> None:

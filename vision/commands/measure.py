@@ -16,7 +16,7 @@ from calib.prints import load
 from calib.sheet import sheets
 from vision.commands.outputs import new_file, picture_folder, picture_names, write_text
 from vision.commands.progress import waiting
-from vision.errors import PhotoError, UsageError
+from vision.errors import FlutegaugeError, PhotoError, UsageError
 from vision.photo import load_photo
 from vision.pipeline import read_photo
 from vision.reading import PhotoReading
@@ -101,6 +101,8 @@ def examine(photo: Path, plan: Plan) -> PhotoReading:
         reading = read_photo(photo, given=plan.given, prints=plan.prints, held=plan.held)
     except PhotoError as error:
         return PhotoReading(photo.name, (error.kind, error.message), None)
+    except FlutegaugeError as error:  # for instance a model's file that is not the registered one
+        return PhotoReading(photo.name, ("internal", str(error)), None)
     except Exception as error:  # one photo's fault must not end the others' run
         if os.environ.get("FLUTEGAUGE_TRACEBACK"):
             raise
