@@ -1,0 +1,169 @@
+"""What an instrument is: diameter and handle colour share the evidence, and a doubtful name is not given."""
+
+import math
+from dataclasses import fields
+
+import pytest
+
+from vision.blank import KINDS, BlankEvidence
+from vision.dimensions import Dimensions
+from vision.handle import HandleColour
+from vision.identity import DECIDED, identify
+from vision.nominal import BROACH_SIZES, COLOUR_OF_SIZE, SIZES
+from vision.quantity import Quantity
+
+NO_HANDLE = HandleColour({}, None)
+
+
+def measured(d0_mm=None, u_mm=0.004, flutes_per_mm=None):
+    none = {field.name: None for field in fields(Dimensions)} | {"notes": ()}
+    seen = {} if d0_mm is None else {"d0_mm": Quantity(d0_mm, u_mm)}
+    if flutes_per_mm is not None:
+        seen["flutes_per_mm"] = Quantity(flutes_per_mm, 0.02)
+    return Dimensions(**(none | seen))
+
+
+def section(kind, share=0.99):
+    rest = (1 - share) / (len(KINDS) - 1)
+    return BlankEvidence({name: share if name == kind else rest for name in KINDS}, None, {}, ())
+
+
+def handle(colour, share=0.98):
+    return HandleColour({colour: share, "other": 1 - share}, (50.0, 0.0, 0.0))
+
+
+def size_of(d0_mm, colour=NO_HANDLE, **more):
+    return identify(measured(d0_mm, **more), section("square"), colour).size
+
+
+@pytest.mark.parametrize("d0_mm", [0.06, 0.07, 0.08, 0.09])
+def test_smallest_sizes_share_the_probability(d0_mm):
+    """06, 08 and 10 lie closer than their own tolerance: the diameter alone names none, however well it is measured."""
+    # ±0.02 mm: JIS T 5419:1995, table 1 (read; pluggers of the same size system); the steps are 0.02 mm.
+    size = size_of(d0_mm, u_mm=0.002)
+
+    assert size.value is None
+    assert size.probability < DECIDED
+    assert {"6", "8", "10"} >= {name for name, share in size.others.items() if share > 0.2}
+    assert sum(size.others[name] for name in ("6", "8", "10")) > 0.95
+
+
+@pytest.mark.parametrize("size", [6, 8, 10])
+def test_colour_decides_between_the_smallest(size):
+    """One and the same diameter of 0.08 mm is a 06, 08 or 10 by the colour of its handle."""
+    chosen = size_of(0.08, handle(COLOUR_OF_SIZE[size]))
+
+    assert chosen.value == size
+    assert chosen.probability >= DECIDED
+    assert chosen.evidence == ("diameter", "handle colour")
+
+
+@pytest.mark.parametrize("size", [size for size in SIZES if size >= 15])
+def test_a_good_diameter_names_the_size_alone(size):
+    """From 15 up the bands of neighbouring sizes do not overlap (JIS T 5419:1995, read): a nominal diameter is enough."""
+    assert size_of(size / 100).value == size
+
+
+@pytest.mark.parametrize("d0_mm", [0.175, 0.225, 0.575])
+def test_midway_between_two_sizes_nothing_is_named(d0_mm):
+    """A diameter midway between two sizes belongs to neither; both are offered."""
+    size = size_of(d0_mm)
+
+    assert size.value is None
+    assert sorted(size.others.values())[-2:] == pytest.approx([0.5, 0.5], abs=0.05)
+
+
+def test_without_any_evidence_nothing_is_named():
+    """Neither diameter nor colour: no size, no runners-up, no evidence."""
+    size = size_of(None)
+
+    assert (size.value, size.probability, dict(size.others), size.evidence) == (None, 0.0, {}, ())
+
+
+def test_a_colour_alone_stands_for_three_sizes():
+    """A blue handle stands for 30, 60 and 120 (published colour tables, read): a third each, nothing is named."""
+    size = size_of(None, handle("blue"))
+
+    assert size.value is None
+    assert {"30", "60", "120"} == {name for name, share in size.others.items() if share > 0.2}
+
+
+@pytest.mark.parametrize("colour", ["bleached", "other"])
+def test_a_handle_without_a_size_colour_is_no_evidence(colour):
+    """A bleached handle neither helps nor hurts."""
+    assert size_of(0.25, handle(colour)) == size_of(0.25)
+
+
+def test_a_lost_tip_leaves_the_colour_only():
+    """With the tip broken off the diameter at the end says nothing of the size."""
+    size = identify(measured(0.40), section("square"), handle("grey"), tip_lost=True).size
+
+    assert size.value == 8
+    assert size.evidence == ("handle colour",)
+
+
+@pytest.mark.parametrize(("colour", "d0_mm"), [("blue", 0.40), ("yellow", 0.25), ("purple", 0.20)])
+def test_a_handle_against_the_metal_is_said(colour, d0_mm):
+    """A handle whose sizes are all far from the measured diameter gives a note that names both sides."""
+    notes = identify(measured(d0_mm), section("square"), handle(colour)).notes
+
+    assert len(notes) == 1
+    assert "do not trust the handle" in notes[0]
+    assert f"{d0_mm * 100:.0f}" in notes[0]
+    assert "/".join(str(s) for s in SIZES if COLOUR_OF_SIZE[s] == colour) in notes[0]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_handle_with_the_metal_gives_no_note(size):
+    """A handle that agrees, also at the edge of the tolerance of ±0.02 mm (JIS T 5419:1995, read), is left in peace."""
+    assert identify(measured(size / 100 + 0.02), section("square"), handle(COLOUR_OF_SIZE[size])).notes == ()
+
+
+@pytest.mark.parametrize("share", [0.5, 0.6, 0.9, 0.99])
+@pytest.mark.parametrize("kind", ["groove", "barbed"])
+def test_family_abstains_below_the_threshold(kind, share):
+    """A family is named exactly when its probability reaches 0.8, and otherwise offered among the others."""
+    family = identify(measured(0.25), section(kind, share), NO_HANDLE).family
+    word = {"groove": "hedstroem-file", "barbed": "barbed-broach"}[kind]
+
+    assert family.value == (word if share >= DECIDED else None)
+    assert family.probability == pytest.approx(min(share, 0.995), abs=0.01)
+    assert sum(family.others.values()) + (family.probability if family.value else 0) == pytest.approx(1.0, abs=0.02)
+
+
+def test_shares_of_sizes_add_up():
+    """Probabilities of all sizes, named and offered, make one (those under 0.005 are left out)."""
+    for d0_mm in (0.05, 0.11, 0.17, 0.26, 0.65, 1.5):
+        size = size_of(d0_mm)
+        total = sum(size.others.values()) + (size.probability if size.value is not None else 0)
+        assert total == pytest.approx(1.0, abs=0.03)
+
+
+@pytest.mark.parametrize(("flutes_per_mm", "family"), [(1.75, "k-file"), (0.70, "reamer")])
+def test_edges_per_mm_tell_file_from_reamer(flutes_per_mm, family):
+    """On one triangular blank of size 25, 1.75 edges a mm is a file and 0.70 a reamer (densities from memory)."""
+    assert identify(measured(0.25, flutes_per_mm=flutes_per_mm), section("triangle"), NO_HANDLE).family.value == family
+
+
+def test_broach_sizes_are_its_own():
+    """A broach is sized by the broach list (from memory), and the reading says that nobody read it."""
+    identity = identify(measured(0.45), section("barbed"), NO_HANDLE)
+
+    assert identity.family.value == "barbed-broach"
+    assert set(identity.size.others) <= {str(size) for size in BROACH_SIZES}
+    assert any("from memory" in note for note in identity.notes)
+
+
+@pytest.mark.parametrize("kind", ["square", "triangle", "rhombus"])
+def test_section_is_named_only_when_decided(kind):
+    """The cross-section follows the best kind of blank, from a share of 0.8 on."""
+    assert identify(measured(0.25), section(kind), NO_HANDLE).section == kind
+    assert identify(measured(0.25), section(kind, 0.7), NO_HANDLE).section is None
+
+
+def test_size_probability_is_monotone_in_the_uncertainty():
+    """The less sure the diameter, the less sure the size."""
+    sure = [size_of(0.25, u_mm=u).others.get("25", size_of(0.25, u_mm=u).probability) for u in (0.002, 0.01, 0.03, 0.1)]
+
+    assert sure == sorted(sure, reverse=True)
+    assert not math.isclose(sure[0], sure[-1], rel_tol=0.5)
