@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from samples.arrays import Array, Backend
-from samples.instrument import Instrument
+from samples.arrays import Array, Backend, Floats
+from samples.instrument import Barb, Instrument
 
 BIN_MM = 0.05
 SLOTS = 6
@@ -14,13 +14,16 @@ SLOTS = 6
 
 FAR_MM = 9.0
 
+FOLDED_SHARE = 0.12
+"""Height of a folded barb against that of a lifted one."""
+
 
 @dataclass(frozen=True)
 class BarbTable:
     """Which barbs reach each bin of x, and their numbers.
 
-    `bins` B x (as many barbs as overlap anywhere) indices; `numbers` rows (root x, angle, length, height, half width, thickness, direction, wire
-    radius, lifted); the last row is a dummy far away.
+    `bins` B x (as many barbs as overlap anywhere) indices; `numbers` rows (root x, angle, length, height, half width,
+    thickness, direction, wire radius, lifted); the last row is a dummy far away.
     """
 
     bins: Array
@@ -63,7 +66,7 @@ def barb_table(instrument: Instrument, backend: Backend) -> BarbTable:
     rows = []
     for barb in instrument.barbs:
         radius = 0.5 * instrument.envelope_mm(barb.x_mm)
-        height = 0.12 * barb.height_mm if barb.folded else barb.height_mm
+        height = FOLDED_SHARE * barb.height_mm if barb.folded else barb.height_mm
         rows.append(
             (barb.x_mm, math.radians(barb.angle_deg), barb.length_mm, height, 0.5 * barb.width_mm, barb.thickness_mm)
             + (1.0, radius, 0.0 if barb.missing else 1.0)
@@ -79,3 +82,31 @@ def barb_table(instrument: Instrument, backend: Backend) -> BarbTable:
     used = int(np.max(np.sum(bins < len(rows) - 1, axis=1)))
     bins = bins[:, : max(used, 1)]
     return BarbTable(backend.as_index(backend.put(bins)), backend.put(np.array(rows)))
+
+
+def barb_prisms(instrument: Instrument) -> list[tuple[Floats, Floats]]:
+    """Each lifted barb as a closed mesh (vertices, faces) in the straight frame: a blade between root and point."""
+    u = np.linspace(0.0, 1.0, 9)
+    return [_prism(instrument, barb, u) for barb in instrument.barbs if not barb.missing]
+
+
+def _prism(instrument: Instrument, barb: Barb, u: Floats) -> tuple[Floats, Floats]:
+    radius = 0.5 * instrument.envelope_mm(barb.x_mm)
+    height = (FOLDED_SHARE if barb.folded else 1.0) * barb.height_mm
+    level = radius + height * u**1.6 - 0.5 * barb.thickness_mm * (1.0 - u)
+    half = 0.5 * barb.thickness_mm * (1.0 - 0.8 * u)
+    wide = 0.5 * barb.width_mm * (1.0 - 0.85 * u * u)
+    rows = []
+    for up, side in ((1, 1), (1, -1), (-1, -1), (-1, 1)):
+        across = level + up * half
+        turn = math.radians(barb.angle_deg) + side * wide / across
+        rows.append(np.stack([barb.x_mm + u * barb.length_mm, across * np.cos(turn), across * np.sin(turn)], 1))
+    ring = np.stack(rows, 1).reshape(-1, 3)
+    faces = []
+    for k in range(len(u) - 1):
+        for j in range(4):
+            a, b = 4 * k + j, 4 * k + (j + 1) % 4
+            faces += [(a, a + 4, b), (b, a + 4, b + 4)]
+    last = 4 * (len(u) - 1)
+    faces += [(0, 1, 2), (0, 2, 3), (last, last + 2, last + 1), (last, last + 3, last + 2)]
+    return ring, np.array(faces)

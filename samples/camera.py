@@ -69,7 +69,7 @@ class Camera:
     @property
     def position(self) -> Floats:
         """The pinhole in sheet coordinates, mm."""
-        return np.array([*self.target_mm, 0.0]) - self.z_mm * self.rotation[2]
+        return np.asarray(np.array([*self.target_mm, 0.0]) - self.z_mm * self.rotation[2])
 
     @property
     def matrix(self) -> Floats:

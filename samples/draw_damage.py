@@ -22,7 +22,9 @@ def with_damage(
     Raises ValueError when this kind cannot happen to this family.
     """
     if kind not in damages_of(instrument):
-        raise ValueError(f"{kind!r} cannot happen to a {instrument.family}: choose from {', '.join(damages_of(instrument))}")
+        raise ValueError(
+            f"{kind!r} cannot happen to a {instrument.family}: choose from {', '.join(damages_of(instrument))}"
+        )
     return _ADD[kind](rng, instrument, strength)
 
 
@@ -113,10 +115,7 @@ def _chip(rng: np.random.Generator, instrument: Instrument, strength: float | No
     at = float(rng.uniform(0.8, 10.0))
     half = float(rng.uniform(0.06, 0.22))
     corners = SIDES.get(instrument.cross_section)
-    if corners:
-        edge = 360.0 / corners * int(rng.integers(corners))
-    else:
-        edge = -360.0 * (1.0 - instrument.steep_share)
+    edge = 360.0 / corners * int(rng.integers(corners)) if corners else -360.0 * (1.0 - instrument.steep_share)
     percent = float(rng.uniform(25, 90)) if strength is None else strength
     return _add(instrument, Damage("crest-chipped", at - half, at + half, percent, edge))
 
@@ -145,7 +144,9 @@ def _spot(kind: str) -> Callable[[np.random.Generator, Instrument, float | None]
         half = 1.4 * math.sqrt(area / math.pi)
         return _add(
             instrument,
-            Damage(kind, max(at - half, 0.0), at + half, area, float(rng.uniform(0, 360)), seed=int(rng.integers(1 << 30))),
+            Damage(
+                kind, max(at - half, 0.0), at + half, area, float(rng.uniform(0, 360)), seed=int(rng.integers(1 << 30))
+            ),
         )
 
     return add

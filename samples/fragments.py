@@ -11,6 +11,7 @@ from samples.bodies import Body, Placed
 from samples.camera import Camera
 from samples.layers import Fragments
 from samples.shade import Surroundings, metal, plastic
+from samples.tarnish import RUST, tarnish
 from samples.trace import first_hits
 
 CHUNK_RAYS = 120_000
@@ -88,7 +89,7 @@ def _pixels(
     local = np.stack([backend.get(a) for a in hits.points], 1)
     point = pose.to_sheet(local.astype(float))
     normal = np.stack([backend.get(a) for a in hits.normals], 1) @ pose.axes
-    colour = _shade(placed, body, point, normal, direction[index], local[:, 0], around, rng)
+    colour = _shade(placed, body, point, normal, direction[index], local, around, rng)
     count = len(px)
     owner = index // (n * n)
     cover = np.bincount(owner, minlength=count)
@@ -117,13 +118,14 @@ def _shade(
     point: Floats,
     normal: Floats,
     view: Floats,
-    axial_mm: Floats,
+    local: Floats,
     around: Surroundings,
     rng: np.random.Generator,
 ) -> Floats:
     instrument = placed.instrument
     if body.name == "metal":
-        return metal(instrument.finish, point, normal, view, placed.pose.axes[0], axial_mm, around, rng)
+        colour = metal(instrument.finish, point, normal, view, placed.pose.axes[0], local[:, 0], around, rng)
+        return tarnish(instrument, local, colour, plastic(RUST, 0.2, point, normal, view, around))
     if body.name == "stop" and instrument.stop is not None:
         return plastic(instrument.stop.rgb, 0.4, point, normal, view, around)
     return plastic(instrument.handle.rgb, 1.0, point, normal, view, around)

@@ -50,7 +50,9 @@ RECIPES = (
     Recipe("reamer-35-flat", 107, "reamer", 35, "flat", "office"),
     Recipe("reamer-50-free", 108, "reamer", 50, "free", "window", "phone-48mp"),
     Recipe("hedstroem-file-30-free", 109, "hedstroem-file", 30, "free", "one-sided"),
-    Recipe("hedstroem-file-25-flat-tip-lost", 110, "hedstroem-file", 25, "flat", "window", change=_hurt("tip-lost", 2.6)),
+    Recipe(
+        "hedstroem-file-25-flat-tip-lost", 110, "hedstroem-file", 25, "flat", "window", change=_hurt("tip-lost", 2.6)
+    ),
     Recipe("barbed-broach-40-flat", 111, "barbed-broach", 40, "flat", "window"),
     Recipe("k-file-80-free", 114, "k-file", 80, "free", "overcast"),
 )

@@ -15,8 +15,16 @@ FINEST_PX = 0.05
 
 @lru_cache(maxsize=512)
 def _disc(steps: int) -> Floats:
-    """Kernel of an evenly lit disc, diameter steps x FINEST_PX px, each cell weighted by the area it shares."""
-    radius = steps * FINEST_PX / 2
+    """Kernel of an evenly lit disc of diameter d = steps x FINEST_PX px with its exact second moment, d^2 / 16.
+
+    Weighting each cell by the area it shares adds the variance of a pixel, 1/12, so a slightly smaller disc is drawn;
+    below 1.7 px three taps along each axis carry the moment.
+    """
+    variance = (steps * FINEST_PX) ** 2 / 16
+    if variance < 0.18:
+        taps = np.array([variance / 2, 1 - variance, variance / 2])
+        return np.outer(taps, taps).astype(np.float32)
+    radius = 2.0 * math.sqrt(variance - 1 / 12)
     reach = math.ceil(radius + 0.5)
     fine = 9
     axis = (np.arange((2 * reach + 1) * fine) + 0.5) / fine - reach - 0.5
@@ -26,9 +34,9 @@ def _disc(steps: int) -> Floats:
 
 
 def blur_disc(image: Floats, diameter_px: float) -> Floats:
-    """Convolve an image (H x W or H x W x C, float32) with a disc; below half a pixel it is returned as it is."""
+    """Convolve an image (H x W or H x W x C, float32) with a disc; below 0.2 px it is returned as it is."""
     diameter = abs(diameter_px)
-    if diameter < 0.5:
+    if diameter < 0.2:
         return image
     kernel = _disc(max(round(diameter / FINEST_PX), 1))
     return np.asarray(cv2.filter2D(image, -1, kernel, borderType=cv2.BORDER_REPLICATE))
@@ -39,7 +47,7 @@ def blur_by_map(image: Floats, diameter_px: Floats) -> Floats:
 
     `diameter_px` H x W, signed.
     """
-    if float(np.abs(diameter_px).max()) < 0.5:
+    if float(np.abs(diameter_px).max()) < 0.2:
         return image
     out = np.empty_like(image)
     height, width = image.shape[:2]

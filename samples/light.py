@@ -125,7 +125,7 @@ def sky_of(light: Light, blur_deg: float) -> Sky:
     table = light.radiance(map_directions()[0]).astype(np.float32)
     sigma = math.radians(blur_deg) * 0.65 * (MAP_SIZE - 1) / (2 * MAP_REACH)
     if sigma > 0.2:
-        table = cv2.GaussianBlur(table, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+        return Sky(np.asarray(cv2.GaussianBlur(table, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)))
     return Sky(table)
 
 

@@ -5,6 +5,8 @@ import numpy as np
 from samples.arrays import Floats
 from samples.bodies import Placed
 from samples.camera import Camera
+from samples.surface import Surface
+from samples.twist import twist_rad
 
 X_STEP_MM = 0.01
 ANGLES = 720
@@ -13,14 +15,21 @@ OUT_STEP_MM = 0.025
 
 def surface_points(one: Placed, x_mm: Floats, angles: int = ANGLES) -> Floats:
     """Points of the metal's surface (barbs left out) in sheet coordinates, len(x) x angles x 3."""
-    backend = one.surface.backend
-    phi = np.linspace(0, 2 * np.pi, angles, endpoint=False)
-    radius = backend.get(
-        one.surface.radius(backend.put(np.repeat(x_mm, angles)), backend.put(np.tile(phi, len(x_mm))))
-    ).reshape(len(x_mm), angles)
+    phi, radius = turning_radius(one.surface, x_mm, angles)
     point, frame = one.line.at(x_mm)
-    across = np.cos(phi)[:, None] * frame[:, None, 1] + np.sin(phi)[:, None] * frame[:, None, 2]
+    across = np.cos(phi)[..., None] * frame[:, None, 1] + np.sin(phi)[..., None] * frame[:, None, 2]
     return one.pose.to_sheet(point[:, None] + radius[..., None] * across)
+
+
+def turning_radius(surface: Surface, x_mm: Floats, angles: int) -> tuple[Floats, Floats]:
+    """Angles and radii, both len(x) x angles, on lines that turn with the blank: a corner stays on its line, so that
+    interpolation along a line is exact even where the corner is sharp.
+    """
+    backend, instrument = surface.backend, surface.instrument
+    hand = 1.0 if instrument.twist_hand == "right" else -1.0
+    phi = hand * twist_rad(instrument, x_mm)[:, None] + np.linspace(0, 2 * np.pi, angles, endpoint=False)
+    flat = surface.radius(backend.put(np.repeat(x_mm, angles)), backend.put(phi.ravel()))
+    return phi, backend.get(flat).reshape(phi.shape)
 
 
 def outline_px(one: Placed, camera: Camera) -> tuple[list[list[float]], list[list[float]]]:
@@ -34,8 +43,9 @@ def outline_px(one: Placed, camera: Camera) -> tuple[list[list[float]], list[lis
     for first in np.arange(0.0, length, 2.0):
         x = np.arange(max(first - 0.7, 0.0), min(first + 2.7, length) + 1e-9, X_STEP_MM)
         want = np.arange(first, min(first + 2.0, length + 1e-9) - 1e-9, OUT_STEP_MM)
-        for side, rows in zip(out, _stretch(one, camera, x, want), strict=True):
-            side += rows
+        upper, lower = _stretch(one, camera, x, want)
+        out[0].extend(upper)
+        out[1].extend(lower)
     return out
 
 
@@ -53,7 +63,12 @@ def _stretch(one: Placed, camera: Camera, x: Floats, want: Floats) -> tuple[list
     rows = []
     for extreme in (values.max(0), values.min(0)):
         point = axis_px + (extreme - base)[:, None] * side
-        rows.append([[round(float(a), 3), round(float(p[0]), 3), round(float(p[1]), 3)] for a, p in zip(want, point, strict=True)])
+        rows.append(
+            [
+                [round(float(a), 3), round(float(p[0]), 3), round(float(p[1]), 3)]
+                for a, p in zip(want, point, strict=True)
+            ]
+        )
     return rows[0], rows[1]
 
 

@@ -70,7 +70,9 @@ class SheetTexture:
         return self.reflectance(gather(self.coarse, *self.columns_rows(x_mm, y_mm, 4)))
 
 
-def sheet_texture(sheet: Sheet, paper: Paper, box_mm: tuple[float, float, float, float], px_per_mm: float) -> SheetTexture:
+def sheet_texture(
+    sheet: Sheet, paper: Paper, box_mm: tuple[float, float, float, float], px_per_mm: float
+) -> SheetTexture:
     """Draw the part `box_mm` (x0, y0, x1, y1, real mm) of the sheet at `px_per_mm` and print it."""
     sx, sy = paper.print_scale
     x0, y0, x1, y1 = box_mm[0] / sx, box_mm[1] / sy, box_mm[2] / sx, box_mm[3] / sy
@@ -89,7 +91,7 @@ def _spread_ink(share: Floats, spread_px: float) -> Floats:
     level = float(ndtr(spread_px / sigma))
     slope = math.exp(-0.5 * (spread_px / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
     edge_px = 1.2
-    return np.clip((soft - level) / (slope * edge_px) + 0.5, 0.0, 1.0)
+    return np.asarray(np.clip((soft - level) / (slope * edge_px) + 0.5, 0.0, 1.0))
 
 
 def _roughen(share: Floats, paper: Paper, px_per_mm: float) -> None:
@@ -108,9 +110,9 @@ def _roughen(share: Floats, paper: Paper, px_per_mm: float) -> None:
 
 def _tile(rng: np.random.Generator, sigma_px: float) -> Floats:
     noise = rng.standard_normal((NOISE_TILE, NOISE_TILE), np.float32)
-    noise = cv2.GaussianBlur(np.tile(noise, (3, 3)), (0, 0), max(sigma_px, 0.4))
-    noise = noise[NOISE_TILE : 2 * NOISE_TILE, NOISE_TILE : 2 * NOISE_TILE]
-    return np.asarray(noise / noise.std())
+    soft: Floats = cv2.GaussianBlur(np.tile(noise, (3, 3)), (0, 0), max(sigma_px, 0.4))
+    middle = soft[NOISE_TILE : 2 * NOISE_TILE, NOISE_TILE : 2 * NOISE_TILE]
+    return np.asarray(middle / middle.std())
 
 
 def _speck(share: Floats, paper: Paper, x0: float, y0: float, px_per_mm: float) -> None:

@@ -25,14 +25,14 @@ def write(scene: Scene, path: str | PathLike[str], orientation: int = 1) -> dict
     return truth
 
 
-def save(
-    picture: Floats, truth: dict[str, Any], path: str | PathLike[str], scene: Scene, orientation: int = 1
-) -> None:
+def save(picture: Floats, truth: dict[str, Any], path: str | PathLike[str], scene: Scene, orientation: int = 1) -> None:
     """Write a rendered picture and its truth."""
     target = Path(path)
     stored = np.ascontiguousarray(np.rot90(picture, TURNS[orientation]))
     quality = scene.sensor.jpeg_quality
-    Image.fromarray(stored).save(target, quality=quality, subsampling=0 if quality > 88 else 2, exif=_exif(scene, orientation))
+    Image.fromarray(stored).save(
+        target, quality=quality, subsampling=0 if quality > 88 else 2, exif=_exif(scene, orientation)
+    )
     target.with_suffix(".json").write_text(json.dumps(_plain(truth), separators=(",", ":")) + "\n")
 
 

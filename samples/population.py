@@ -46,7 +46,7 @@ def draw_macro(
     instrument = instrument or draw_instrument(rng, family, size)
     sheet = sheet_named(sheet_id or str(rng.choice(sorted(sheets()))))
     paper = draw_paper(rng)
-    lane, laid, paper = _lay(rng, sheet, paper, instrument, pose)
+    _lane, laid, paper = _lay(rng, sheet, paper, instrument, pose)
     kind = CAMERAS[preset or str(rng.choice(["phone-12mp", "phone-12mp", "phone-48mp", "tele-macro"]))]
     camera = _aim(rng, kind, laid, px_per_mm, image_px, turn_deg)
     eye = camera.position
@@ -73,7 +73,10 @@ def draw_paper(rng: np.random.Generator) -> Paper:
     return Paper(
         white=(red, green, blue),
         ink=(ink, ink, ink * 1.03),
-        print_scale=(1 + float(np.clip(rng.normal(0, 0.004), -0.01, 0.01)), 1 + float(np.clip(rng.normal(0, 0.004), -0.01, 0.01))),
+        print_scale=(
+            1 + float(np.clip(rng.normal(0, 0.004), -0.01, 0.01)),
+            1 + float(np.clip(rng.normal(0, 0.004), -0.01, 0.01)),
+        ),
         ink_spread_um=float(rng.uniform(0, 40)),
         grain=float(rng.uniform(0.006, 0.018)),
         mottle=float(rng.uniform(0.05, 0.4)),
@@ -196,7 +199,10 @@ def _aim(
         height_px=height,
         f35_mm=f35 * kind.size_px[0] / max(width, height),
         px_per_mm=scale,
-        target_mm=(float(middle[0] + rng.uniform(-0.5, 0.5) * slack[0]), float(middle[1] + rng.uniform(-0.5, 0.5) * slack[1])),
+        target_mm=(
+            float(middle[0] + rng.uniform(-0.5, 0.5) * slack[0]),
+            float(middle[1] + rng.uniform(-0.5, 0.5) * slack[1]),
+        ),
         focal_mm=f35 / kind.crop,
         f_number=float(rng.uniform(*kind.f_number)),
         tilt_deg=min(tilt, 8.0),

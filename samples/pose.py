@@ -43,7 +43,7 @@ class Pose:
     @property
     def origin(self) -> Floats:
         """The tip end of the straight axis (s = 0) in sheet coordinates, mm."""
-        return np.array([self.x_mm, self.y_mm, self.height_mm]) - self.anchor_mm * self.axes[0]
+        return np.asarray(np.array([self.x_mm, self.y_mm, self.height_mm]) - self.anchor_mm * self.axes[0])
 
     def to_sheet(self, points: Floats) -> Floats:
         """Points of the instrument's frame (... x 3) in sheet coordinates."""

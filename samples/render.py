@@ -16,7 +16,7 @@ from samples.lit_sheet import Irradiance, ShadowStrip, irradiance_of, shadow_str
 from samples.paper import SheetTexture, sheet_texture
 from samples.scene import Scene
 from samples.sensor import develop, expose
-from samples.shade import surroundings
+from samples.shade import Surroundings, surroundings
 from samples.shadow import light_rays
 from samples.truth import truth_of
 
@@ -58,7 +58,8 @@ def set_stage(scene: Scene) -> Stage:
     strips = []
     for one in placed:
         at = one.axis_points(np.array([0.4 * one.instrument.length_mm]))[0]
-        strips.append(shadow_strip(one, light_rays(scene.light, scene.blocker, np.array([at[0], at[1], 0.0]))))
+        under = np.array([at[0], at[1], 0.0])
+        strips.append(shadow_strip(one, light_rays(scene.light, scene.blocker, under, 0.8 * scene.paper.white[1])))
     return Stage(scene, placed, texture, irradiance, tuple(strips))
 
 
@@ -67,7 +68,7 @@ def render_linear(stage: Stage) -> Floats:
     scene, camera = stage.scene, stage.scene.camera
     picture, disc = _sheet_layer(stage)
     picture = blur_by_map(picture, disc)
-    around = surroundings(scene.light, scene.blocker, stage.texture, stage.irradiance, stage.shadows, _middle(stage))
+    around = surroundings_of(stage)
     coverage = np.zeros(picture.shape[:2], np.float32)
     rng = np.random.default_rng([scene.seed, 1])
     for one in sorted(stage.placed, key=lambda p: p.pose.height_mm):
@@ -77,6 +78,12 @@ def render_linear(stage: Stage) -> Floats:
             if solid is not None:
                 lay_over(picture, coverage, solid)
     return picture
+
+
+def surroundings_of(stage: Stage) -> Surroundings:
+    """What the metal of a staged scene mirrors."""
+    scene = stage.scene
+    return surroundings(scene.light, scene.blocker, stage.texture, stage.irradiance, stage.shadows, _middle(stage))
 
 
 def _middle(stage: Stage) -> Floats:

@@ -48,10 +48,7 @@ def add_noise(linear: Floats, sensor: Sensor, rng: np.random.Generator) -> Float
 
 def develop(linear: Floats, sensor: Sensor, rng: np.random.Generator) -> Floats:
     """Noise, mosaic, denoising, sharpening and tone; returns uint8 H x W x 3."""
-    if sensor.mosaic:
-        linear = _through_mosaic(linear, sensor, rng)
-    else:
-        linear = add_noise(linear, sensor, rng)
+    linear = _through_mosaic(linear, sensor, rng) if sensor.mosaic else add_noise(linear, sensor, rng)
     if sensor.denoise > 0:
         soft = cv2.GaussianBlur(linear, (0, 0), 1.0)
         linear = linear + np.float32(sensor.denoise) * _where_flat(linear, soft, sensor) * (soft - linear)

@@ -165,7 +165,7 @@ def _harmonics(light: Light, blocker: Blocker | None, at_mm: Floats, below: Floa
 def irradiance_at(harmonics: Floats, normal: Floats) -> Floats:
     """Irradiance (N x 3) on surfaces facing `normal`: cosine lobe of degree 2 (Ramamoorthi and Hanrahan 2001)."""
     lobe = np.array([np.pi] + [2 * np.pi / 3] * 3 + [np.pi / 4] * 5)
-    return np.maximum(_basis(normal) @ (harmonics * lobe[:, None]), 0.0).astype(np.float32)
+    return np.asarray(np.maximum(_basis(normal) @ (harmonics * lobe[:, None]), 0.0), np.float32)
 
 
 def _basis(d: Floats) -> Floats:

@@ -20,14 +20,21 @@ MAP_CELLS = 513
 
 @dataclass(frozen=True)
 class Rays:
-    """The light as many directions with their share of the sheet's irradiance (N x 3 each, shares sum to 1)."""
+    """The light as many directions with their share of the sheet's irradiance (N x 3 each, shares sum to 1).
+
+    `around`: radiance that a bar's flank sees, half of it sheet and half low sky, relative to the mean of the sky.
+    """
 
     direction: Floats
     share: Floats
+    around: float
 
 
-def light_rays(light: Light, blocker: Blocker | None, at_mm: Floats) -> Rays:
-    """Directions and shares as seen from the sheet point `at_mm` (3,), the camera's body taken out."""
+def light_rays(light: Light, blocker: Blocker | None, at_mm: Floats, paper: float) -> Rays:
+    """Directions and shares as seen from the sheet point `at_mm` (3,), the camera's body taken out.
+
+    `paper` is the mean reflectance of the sheet.
+    """
     direction, solid = map_directions(MAP_CELLS)
     keep = solid > 0
     direction = direction[keep]
@@ -36,18 +43,21 @@ def light_rays(light: Light, blocker: Blocker | None, at_mm: Floats) -> Rays:
         hidden = blocker.cover(np.asarray(at_mm), direction)[:, None]
         radiance = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
     share = radiance * (direction[:, 2] * solid[keep])[:, None]
-    return Rays(direction, share / share.sum(axis=0))
+    total = share.sum(axis=0)
+    low = direction[:, 2] < 0.64
+    horizon = float(np.average(radiance[low].mean(1), weights=solid[keep][low]) * np.pi / total.mean())
+    return Rays(direction, share / total, 0.5 * (paper + horizon))
 
 
 @dataclass(frozen=True)
 class Bar:
-    """A straight piece of round bar: ends and radius in mm, sheet coordinates; `gives_back` is the share of the
-    hidden light that its lit surface returns."""
+    """A straight piece of round bar: ends and radius in mm, sheet coordinates; `reflects`: its mean
+    reflectance; what it hides from the sheet it replaces by its own reflection of the surroundings."""
 
     start: Floats
     end: Floats
     radius_mm: float
-    gives_back: float
+    reflects: float
 
 
 def bars_of(placed: Placed) -> list[Bar]:
@@ -62,7 +72,7 @@ def bars_of(placed: Placed) -> list[Bar]:
     for k in range(pieces):
         s = np.repeat(np.linspace(ends[k], ends[k + 1], 6)[1:-1], angles.size)
         radius = float(np.mean(get(placed.surface.radius(put(s), put(np.tile(angles, 4))))))
-        bars.append(Bar(points[k], points[k + 1], radius, 0.25))
+        bars.append(Bar(points[k], points[k + 1], radius, instrument.finish.f0[1]))
     for body in placed.bodies[1:]:
         cuts = np.linspace(body.from_mm, body.to_mm, 7 if body.name == "handle" else 2)
         where = placed.axis_points(cuts)
@@ -70,7 +80,7 @@ def bars_of(placed: Placed) -> list[Bar]:
         for k in range(len(cuts) - 1):
             middle = 0.5 * (cuts[k] + cuts[k + 1]) - body.from_mm
             radius = np.interp(middle, *profile.T) if body.name == "handle" else float(body.bound(cuts[:1])[0])
-            bars.append(Bar(where[k], where[k + 1], float(radius), 0.12))
+            bars.append(Bar(where[k], where[k + 1], float(radius), 0.25))
     return bars
 
 
@@ -131,5 +141,5 @@ def light_left(points: Floats, bars: list[Bar], rays: Rays) -> Floats:
         along = (bar.end - bar.start) / np.linalg.norm(bar.end - bar.start)
         if table is None or along @ table.along < 1 - 1e-7:
             table = axis_table(rays, along)
-        left -= (1.0 - bar.gives_back) * table.hidden(points, bar)
+        left -= (1.0 - bar.reflects * min(rays.around, 1.2)) * table.hidden(points, bar)
     return np.maximum(left, 0.02)

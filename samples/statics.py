@@ -4,6 +4,7 @@ Seen from the side, a straight solid of revolution touches the plane with the lo
 a hull edge exactly when the foot of its centre of mass lies between the edge's ends.
 """
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -64,7 +65,7 @@ def rests(instrument: Instrument) -> list[Rest]:
     hull = _lower_hull([(x, -r, what) for x, r, what in points])
     centre = weights(instrument).centre_mm
     found = []
-    for (x0, y0, what0), (x1, y1, what1) in zip(hull, hull[1:], strict=False):
+    for (x0, y0, what0), (x1, y1, what1) in itertools.pairwise(hull):
         length = math.hypot(x1 - x0, y1 - y0)
         foot = ((centre - x0) * (x1 - x0) - y0 * (y1 - y0)) / length
         if -1e-9 <= foot <= length + 1e-9:
@@ -76,7 +77,10 @@ def rests(instrument: Instrument) -> list[Rest]:
 
 
 def _profile(instrument: Instrument) -> list[tuple[float, float, str]]:
-    out = [(0.05, 0.5 * instrument.envelope_mm(0.0), "tip"), (instrument.length_mm, instrument.shank_width_mm / 2, "shank")]
+    out = [
+        (0.05, 0.5 * instrument.envelope_mm(0.0), "tip"),
+        (instrument.length_mm, instrument.shank_width_mm / 2, "shank"),
+    ]
     if instrument.stop is not None:
         stop = instrument.stop
         out += [(stop.from_tip_mm + e * stop.thickness_mm, stop.diameter_mm / 2, "stop") for e in (0.0, 1.0)]

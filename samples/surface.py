@@ -102,7 +102,12 @@ def surface_of(instrument: Instrument, backend: Backend) -> Surface:
     grooved = instrument.family == "hedstroem-file"
     profile = np.array(groove_profile(instrument.steep_share, instrument.crest_share))
     chips = tuple(
-        (0.5 * (d.from_mm + d.to_mm), 0.5 * (d.to_mm - d.from_mm), math.radians(d.angle_deg), _chip_depth(instrument, d))
+        (
+            0.5 * (d.from_mm + d.to_mm),
+            0.5 * (d.to_mm - d.from_mm),
+            math.radians(d.angle_deg),
+            _chip_depth(instrument, d),
+        )
         for d in instrument.damage
         if d.kind == "crest-chipped"
     )
@@ -133,7 +138,7 @@ def _with_break(surface: Surface) -> Surface:
 def _chip_depth(instrument: Instrument, damage: Damage) -> float:
     middle = 0.5 * (damage.from_mm + damage.to_mm)
     swing = {"square": 1 - 0.5**0.5, "triangle": 0.5, "rhombus": 1 - instrument.rhombus_ratio}
-    share = swing.get(instrument.cross_section, 1 - instrument.core_ratio)
+    share: float = swing.get(instrument.cross_section, 1 - instrument.core_ratio)
     return share * 0.5 * instrument.envelope_mm(middle) * damage.strength / 100.0
 
 

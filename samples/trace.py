@@ -63,9 +63,7 @@ def _interval(backend: Backend, body: Body, origin: Array, ray: Array) -> tuple[
     return (-b - root) / a, (-b + root) / a, (inside > 0) & beyond
 
 
-def _bracket(
-    xp: Any, body: Body, origin: Array, ray: Array, begin: Array, end: Array
-) -> tuple[Array, Array, Array]:
+def _bracket(xp: Any, body: Body, origin: Array, ray: Array, begin: Array, end: Array) -> tuple[Array, Array, Array]:
     """Two positions on each ray, the first outside and the second inside, and which rays have such a pair."""
     step = (end - begin) / body.steps
     previous = _at(body, origin, ray, begin)

@@ -22,7 +22,7 @@ MATRIX_MEANING = (
 UNITS = {"kinked": "deg", "tip-lost": "mm", "stretched": "% of pitch", "crest-chipped": "% of crest height"} | {
     "barbs-folded": "count", "barbs-missing": "count", "worn": "um of crest radius", "stained": "mm2",
     "corroded": "mm2",
-} | {kind: "deg of twist lost" for kind in TWIST_DAMAGE}  # fmt: skip
+} | dict.fromkeys(TWIST_DAMAGE, "deg of twist lost")  # fmt: skip
 
 
 def truth_of(scene: Scene, placed: tuple[Placed, ...]) -> dict[str, Any]:
@@ -119,7 +119,13 @@ def _pairs(*columns: Floats) -> list[list[float]]:
 def _pitch(instrument: Instrument, x: Floats, theta: Floats) -> dict[str, Any]:
     """Pitch and helix angle at x = 8 mm from the trend (linear plus one curvature) of the healthy twist."""
     if instrument.twist is None:
-        return {"pitch_mm": None, "flutes_per_mm": None, "helix_angle_deg": None, "twist_deg_of_x": [], "pitch_mm_of_x": []}
+        return {
+            "pitch_mm": None,
+            "flutes_per_mm": None,
+            "helix_angle_deg": None,
+            "twist_deg_of_x": [],
+            "pitch_mm_of_x": [],
+        }
     hurt = max((d.to_mm for d in instrument.damage if d.kind in TWIST_DAMAGE), default=0.0)
     whole = x >= min(hurt, instrument.working_part_mm - 2.0)
     trend = np.polynomial.Polynomial.fit(x[whole], theta[whole], 2).deriv()

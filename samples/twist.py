@@ -58,10 +58,10 @@ def _scatter_rad(law: Twist, blank_x_mm: Floats) -> Floats:
     noise = np.random.default_rng(law.seed).standard_normal(grid.size)
     smooth = gaussian_filter1d(noise, law.scatter_length_mm / 2.0 / step, mode="wrap")
     smooth *= math.radians(law.scatter_deg) / smooth.std()
-    return np.interp(blank_x_mm, grid, smooth)
+    return np.asarray(np.interp(blank_x_mm, grid, smooth))
 
 
 def _lost_rad(damage: Damage, x_mm: Floats) -> Floats:
     """Twist lost, cumulative from the healthy end: 0 beyond to_mm, all of it below from_mm, a smooth ramp between."""
     u = np.clip((damage.to_mm - x_mm) / (damage.to_mm - damage.from_mm), 0.0, 1.0)
-    return math.radians(damage.strength) * u * u * (3.0 - 2.0 * u)
+    return np.asarray(math.radians(damage.strength) * u * u * (3.0 - 2.0 * u))

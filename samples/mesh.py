@@ -1,0 +1,56 @@
+"""An instrument as a triangle mesh, for other programs: the same surface that is rendered here."""
+
+import numpy as np
+
+from samples.arrays import CPU, Floats
+from samples.barbs import barb_prisms
+from samples.bodies import place
+from samples.instrument import Instrument
+from samples.outline import turning_radius
+from samples.pose import Pose
+
+AT_ORIGIN = Pose("none", 0.0, 0.0, 0.0, 0.0)
+
+
+def mesh(instrument: Instrument, x_step_mm: float = 0.01, angles: int = 360) -> tuple[Floats, Floats]:
+    """Closed mesh of the metal in the instrument's frame (right-handed, tip at 0 when straight): vertices V x 3 in mm,
+    faces F x 3 (indices, outward by the right-hand rule). Notches and barbs of a broach come as separate closed parts:
+    the wire is whole, each barb a prism. A skew break is square here.
+    """
+    placed = place(instrument, AT_ORIGIN, CPU)
+    x = np.append(np.arange(0.0, instrument.length_mm, x_step_mm), instrument.length_mm)
+    phi, radius = turning_radius(placed.surface, x, angles)
+    point, frame = placed.line.at(x)
+    across = np.cos(phi)[..., None] * frame[:, None, 1] + np.sin(phi)[..., None] * frame[:, None, 2]
+    ring = (point[:, None] + radius[..., None] * across).reshape(-1, 3)
+    vertices = np.concatenate([ring, point[:1], point[-1:]])
+    faces = _tube_faces(x.size, angles)
+    for prism_vertices, prism_faces in barb_prisms(instrument):
+        faces = np.concatenate([faces, prism_faces + len(vertices)])
+        vertices = np.concatenate([vertices, prism_vertices])
+    return vertices, faces
+
+
+def turned_mesh(profile: tuple[tuple[float, float], ...], from_mm: float, angles: int = 96) -> tuple[Floats, Floats]:
+    """Closed mesh of a handle or stop: a profile of (mm behind its front, radius mm) turned about the axis."""
+    at, radius = (np.array(c) for c in zip(*profile, strict=True))
+    phi = np.linspace(0, 2 * np.pi, angles, endpoint=False)
+    x = np.repeat(at + from_mm, angles)
+    y, z = (np.outer(radius, f(phi)).ravel() for f in (np.cos, np.sin))
+    ends = np.array([[at[0] + from_mm, 0, 0], [at[-1] + from_mm, 0, 0]])
+    return np.concatenate([np.stack([x, y, z], 1), ends]), _tube_faces(at.size, angles)
+
+
+def _tube_faces(rings: int, angles: int) -> Floats:
+    """Two triangles a cell between neighbouring rings, and a fan at each end (its centre comes after the rings)."""
+    row, col = np.meshgrid(np.arange(rings - 1), np.arange(angles), indexing="ij")
+    nxt = (col + 1) % angles
+    a, b = row * angles + col, row * angles + nxt
+    c, d = a + angles, b + angles
+    sides = np.concatenate([np.stack([a, b, c], -1).reshape(-1, 3), np.stack([b, d, c], -1).reshape(-1, 3)])
+    k = np.arange(angles)
+    n = (k + 1) % angles
+    last = (rings - 1) * angles
+    front = np.stack([np.full(angles, rings * angles), n, k], 1)
+    back = np.stack([np.full(angles, rings * angles + 1), last + k, last + n], 1)
+    return np.concatenate([sides, front, back])
