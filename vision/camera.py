@@ -20,14 +20,14 @@ USUAL_F35_MM, USUAL_F35_U = 35.0, 0.5
 FULL_FRAME_MM = 36.0
 
 
-def stand(homography: Array, centre_px: tuple[float, float], width_px: int, f35_mm: float | None) -> Camera:
+def stand(homography: Array, centre_px: tuple[float, float], long_side_px: int, f35_mm: float | None) -> Camera:
     """Work out the camera's place from one view of the plane (page mm to ideal px), the focal length being given.
 
     One nearly square-on view cannot separate focal length from distance, so the focal length comes from the photo's own
     record (``f35_mm``, 35 mm equivalent) or, failing that, from the usual range with a broad uncertainty.
     """
     known = f35_mm is not None
-    focal_px = width_px * (f35_mm or USUAL_F35_MM) / FULL_FRAME_MM
+    focal_px = long_side_px * (f35_mm or USUAL_F35_MM) / FULL_FRAME_MM
     inverse = np.array(
         [[1 / focal_px, 0, -centre_px[0] / focal_px], [0, 1 / focal_px, -centre_px[1] / focal_px], [0, 0, 1]]
     )

@@ -55,11 +55,12 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     mask = foreground(plane, relative)
     closed = join_across_print(_close(mask, CLOSE_MM * plane.px_per_mm), plane)
     labels = label(closed, connectivity=2)
+    rim = ~cv2.erode(np.pad(plane.inside, 1).astype(np.uint8), np.ones((25, 25), np.uint8))[1:-1, 1:-1].astype(bool)
     candidates = []
     for region in regionprops(labels):
         if region.axis_major_length < LEAST_LENGTH_MM * plane.px_per_mm:
             continue
-        candidate = _split(plane, np.asarray(region.image_filled, dtype=bool), region.bbox)
+        candidate = _split(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
         if candidate is not None:
             candidates.append(candidate)
     return Found(tuple(candidates), relative)
@@ -74,34 +75,55 @@ def _close(mask: Mask, radius_px: float) -> Mask:
     return np.asarray(opened.astype(bool))
 
 
-def _split(plane: Plane, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
+def _split(plane: Plane, rim: Mask, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
     """Tell thick parts (handle, stop) from the thin one by opening with a disc thicker than any shaft."""
     r = max(round(THICK_MM / 2.0 * plane.px_per_mm), 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
     padded = np.pad(whole, r + 1).astype(np.uint8)
     thick = cv2.morphologyEx(padded, cv2.MORPH_OPEN, kernel)[r + 1 : -r - 1, r + 1 : -r - 1].astype(bool)
-    handle, stop = _thick_parts(thick, plane.px_per_mm)
+    top, left, bottom, right = box
+    border = rim[top:bottom, left:right]
+    handle, stop = _thick_parts(whole, thick, border, plane.px_per_mm)
     thin = whole & ~handle & ~stop
     if not thin.any() or not _slim(_largest(thin), plane.px_per_mm):
         return None
-    top, left, bottom, right = box
-    frame = plane.inside[top:bottom, left:right]
-    cut = bool((whole & ~cv2.erode(np.pad(frame, 1).astype(np.uint8), np.ones((5, 5)))[1:-1, 1:-1].astype(bool)).any())
-    return Candidate(whole, thin, handle, stop, (left, top), cut)
+    return Candidate(whole, thin, handle, stop, (left, top), bool((whole & border).any()))
 
 
-def _thick_parts(thick: Mask, px_per_mm: float) -> tuple[Mask, Mask]:
+def _thick_parts(whole: Mask, thick: Mask, border: Mask, px_per_mm: float) -> tuple[Mask, Mask]:
+    """Tell the handle from stops: a stop has shaft on both sides, the handle ends the instrument or runs out of the frame."""
     handle, stop = np.zeros_like(thick), np.zeros_like(thick)
     labels = label(thick)
-    regions = regionprops(labels)
-    if not regions:
-        return handle, stop
-    biggest = max(regions, key=lambda region: region.area)
-    for region in regions:
-        extent = region.axis_major_length / px_per_mm
-        is_handle = region is biggest and extent > HANDLE_LENGTH_MM
-        (handle if is_handle else stop)[labels == region.label] = True
+    parts = [labels == k for k in range(1, int(labels.max()) + 1)]
+    parts = [part for part in parts if part.sum() > THICK_MM * px_per_mm]
+    best = -1
+    if parts:
+        along = _along(whole)
+        rest = along[whole & ~thick]
+        scores = [_grip(along[part], rest, bool((part & border).any()), px_per_mm) for part in parts]
+        best = int(np.argmax(scores)) if max(scores) > 0.0 else -1
+    for k, part in enumerate(parts):
+        (handle if k == best else stop)[part] = True
     return handle, stop
+
+
+def _along(mask: Mask) -> Array:
+    """Coordinate of every pixel along the mask's principal axis, px."""
+    v, u = np.nonzero(mask)
+    middle = np.array([u.mean(), v.mean()])
+    _, _, axes = np.linalg.svd(np.column_stack([u, v])[:: max(len(u) // 4000, 1)] - middle, full_matrices=False)
+    rows, columns = np.indices(mask.shape)
+    return np.asarray((columns - middle[0]) * axes[0, 0] + (rows - middle[1]) * axes[0, 1])
+
+
+def _grip(part: Array, rest: Array, at_border: bool, px_per_mm: float) -> float:
+    """Length of a thick part in mm if it can be a handle, else 0."""
+    if len(rest) == 0:
+        return 0.0
+    beyond = min((rest > np.percentile(part, 98)).sum(), (rest < np.percentile(part, 2)).sum()) / px_per_mm**2
+    length = float(np.ptp(part)) / px_per_mm
+    ends_it = beyond < 0.6 or at_border
+    return length + 5.0 * at_border if ends_it and (length > HANDLE_LENGTH_MM or at_border) else 0.0
 
 
 def _largest(mask: Mask) -> Mask:

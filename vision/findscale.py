@@ -33,7 +33,7 @@ def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None) -
     paper = load(sheet.id, prints)
     fit = fit_sheet(np.asarray(grey, dtype=np.uint8), sheet, ours, paper)
     centre, radius = lens_centre(photo.rgb.shape)
-    camera = stand(fit.homography, centre, photo.rgb.shape[1], photo.camera.f35_mm)
+    camera = stand(fit.homography, centre, max(photo.rgb.shape[:2]), photo.camera.f35_mm)
     return Scale(
         homography=fit.homography,
         k1=fit.k1,

@@ -16,7 +16,8 @@ Mask = NDArray[np.bool_]
 PIECE_MM = 3.0  # shorter pieces have no direction of their own
 REACH_MM = 6.0  # a ribbon is 4.8 mm high
 ASIDE_MM = 0.5  # how far beside the line the next piece may lie
-PRINTED_SHARE = 0.5  # of the gap must be print
+PRINTED_SHARE = 0.5  # of a longer gap must be print
+ANYHOW_MM = 2.4  # a gap this short (a white stop on white paper) is bridged without print
 
 
 @dataclass(frozen=True)
@@ -75,6 +76,6 @@ def _next_piece(labels: NDArray[np.int32], piece: _Piece, end: Array, direction:
         return None
     gap = slice(0, max(int(rows[0]), 1))
     printed = plane.printed[index[gap, :, 1], index[gap, :, 0]] < 0.85
-    if printed.any(axis=1).mean() < PRINTED_SHARE:
+    if rows[0] > ANYHOW_MM * plane.px_per_mm and printed.any(axis=1).mean() < PRINTED_SHARE:
         return None
     return np.asarray(spots[rows[0], int(other[rows[0]].argmax())])

@@ -13,7 +13,7 @@ from vision.plane import Plane
 Image = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
 WIDER_MM = 5.5  # wider than any handle
-LEAST_SHARE = 0.5  # of a region must be where the sheet prints white
+LEAST_SHARE = 0.5  # of a region's would-be white must not be white
 DARKER, COLOURED = 0.62, 0.22
 RIM_MM = 0.6
 
@@ -28,10 +28,33 @@ def off_sheet(plane: Plane, relative: Image) -> Mask:
     _, labels, _, _ = cv2.connectedComponentsWithStats((opened & plane.inside).astype(np.uint8))
     count = labels.max() + 1
     voters = np.bincount(labels.ravel(), weights=(strange & white).ravel(), minlength=count)
-    size = np.maximum(np.bincount(labels.ravel(), minlength=count), 1)
-    table = (voters / size > LEAST_SHARE) & (size > (WIDER_MM * plane.px_per_mm) ** 2)
+    asked = np.maximum(np.bincount(labels.ravel(), weights=white.ravel(), minlength=count), 1.0)
+    table = (voters / asked > LEAST_SHARE) & (voters > 0.4 * (WIDER_MM * plane.px_per_mm) ** 2)
     table[0] = False
-    return np.asarray((table[labels] | _holes(plane, strange)) & plane.inside)
+    found = _hulls(labels, np.flatnonzero(table)) | _holes(plane, strange) | _beyond_trim(plane, strange & white, white)
+    return np.asarray(found & plane.inside)
+
+
+def _beyond_trim(plane: Plane, strange: Mask, white: Mask) -> Mask:
+    """Everything right of the trim line when most of what should be white there is not: the sheet was cut."""
+    beyond = np.zeros_like(strange)
+    if plane.trim_x_mm is None:
+        return beyond
+    column = max(round((plane.trim_x_mm - plane.x0_mm) * plane.px_per_mm), 0)
+    asked = white[:, column:] & plane.inside[:, column:]
+    if asked.sum() > 4.0 * plane.px_per_mm**2 and strange[:, column:][asked].mean() > LEAST_SHARE:
+        beyond[:, column:] = True
+    return beyond
+
+
+def _hulls(labels: Image, chosen: Image) -> Mask:
+    """Convex hulls of the chosen regions: a shaft that crosses the border must not notch the table."""
+    filled = np.zeros(labels.shape, dtype=np.uint8)
+    for k in chosen:
+        v, u = np.nonzero(labels == k)
+        hull = cv2.convexHull(np.column_stack([u, v]).astype(np.int32))
+        cv2.fillConvexPoly(filled, hull, 1)
+    return np.asarray(filled.astype(bool))
 
 
 def _holes(plane: Plane, strange: Mask) -> Mask:
@@ -43,9 +66,9 @@ def _holes(plane: Plane, strange: Mask) -> Mask:
         if right - left < 8 or bottom - top < 8:
             continue
         rim_px = max(round(0.8 * plane.px_per_mm), 2)
-        part = strange[top:bottom, left:right]
-        edge = np.concatenate([part[2:rim_px].ravel(), part[-rim_px:-2].ravel()])
-        if edge.mean() > 0.5:
+        part, seen = strange[top:bottom, left:right], plane.inside[top:bottom, left:right]
+        edge = np.concatenate([part[rows][seen[rows]] for rows in (slice(2, rim_px), slice(-rim_px, -2))])
+        if len(edge) and edge.mean() > 0.5:
             holes[top:bottom, left:right] = True
     return holes
 
@@ -56,9 +79,11 @@ def over_table(plane: Plane, relative: Image, table: Mask) -> Mask:
         return np.zeros_like(table)
     smooth = cv2.GaussianBlur(np.asarray(relative, dtype=np.float32), (0, 0), 1.2)
     level = np.log(smooth + 0.02)
-    usual = np.median(level[table], axis=0)
+    ring = table & ~_shrunk(table, 1.3 * plane.px_per_mm) & _shrunk(table, 0.5 * plane.px_per_mm)
+    ring = ring if ring.sum() > 100 else table
+    usual = np.median(level[ring], axis=0)
     tint = level - level.mean(axis=2, keepdims=True)
-    spread = 1.4826 * np.median(np.abs(tint[table] - (usual - usual.mean()))) + 0.01
+    spread = 1.4826 * np.median(np.abs(tint[ring] - (usual - usual.mean()))) + 0.01
     tinted = np.abs(tint - (usual - usual.mean())).max(axis=2) > max(6.0 * spread, 0.18)
     grey = level.mean(axis=2)
     steep = np.hypot(cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1)) / 8.0
@@ -77,6 +102,10 @@ def _open(mask: Mask, radius_px: float) -> Mask:
     inner = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5) > radius_px
     grown = cv2.distanceTransform((~inner).astype(np.uint8), cv2.DIST_L2, 5) <= radius_px
     return np.asarray(grown & mask)
+
+
+def _shrunk(mask: Mask, radius_px: float) -> Mask:
+    return np.asarray(cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1] > radius_px)
 
 
 def _wider(mask: Mask, radius_px: float) -> Mask:

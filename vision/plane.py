@@ -28,13 +28,15 @@ class Plane:
     """Linear-light RGB (H, W, 3) over a box of the page, sampled at ``px_per_mm``; pixel k is centred at x0 + (k + 0.5)/px_per_mm.
 
     ``printed`` (H, W) is the sheet's own reflectance there (1 white, 0 ink) and ``inside`` marks what the photo shows.
-    ``slots_mm``: boxes (x0, y0, x1, y1) of the sheet's handle slots, which may have been cut out.
+    ``slots_mm``: boxes (x0, y0, x1, y1) of the sheet's handle slots, which may have been cut out;
+    ``trim_x_mm``: the line along which the page may have been cut, what lies to its right then being the table.
     """
 
     rgb: Image
     printed: Image
     inside: NDArray[np.bool_]
     slots_mm: tuple[tuple[float, float, float, float], ...]
+    trim_x_mm: float | None
     x0_mm: float
     y0_mm: float
     px_per_mm: float
@@ -67,7 +69,7 @@ def look_down(photo: Photo, scale: Scale) -> Plane:
     printed = np.ones((rows, columns), dtype=np.float32)
     if scale.sheet is not None:
         printed = _printed(scale, box, px_per_mm, (rows, columns))
-    return Plane(LINEAR.astype(np.float32)[rgb], printed, inside, _slots(scale), float(box[0]), float(box[1]), float(px_per_mm))
+    return Plane(LINEAR.astype(np.float32)[rgb], printed, inside, _slots(scale), _trim(scale), float(box[0]), float(box[1]), float(px_per_mm))
 
 
 def _slots(scale: Scale) -> tuple[tuple[float, float, float, float], ...]:
@@ -75,6 +77,10 @@ def _slots(scale: Scale) -> tuple[tuple[float, float, float, float], ...]:
         return ()
     sx, sy = scale.print_scale
     return tuple((s.x0_mm * sx, s.y0_mm * sy, s.x1_mm * sx, s.y1_mm * sy) for s in scale.sheet.slots)
+
+
+def _trim(scale: Scale) -> float | None:
+    return None if scale.sheet is None else scale.sheet.trim_line.start_mm[0] * scale.print_scale[0]
 
 
 def _view(scale: Scale, width: int, height: int) -> Array:
