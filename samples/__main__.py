@@ -8,7 +8,7 @@ from samples.draw_instrument import FAMILIES
 from samples.gallery import write_gallery
 from samples.photo import write
 from samples.population import draw_macro
-from samples.presets import CAMERAS
+from samples.presets import CAMERAS, LIGHTS
 
 
 def main(argv: list[str] | None = None) -> int:
@@ -34,7 +34,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--pose", choices=("flat", "free"), default="flat", help="held level, or as statics lets it rest")
     one.add_argument("--px-per-mm", type=float, help="scale at the sheet (default: drawn)")
     one.add_argument("--camera", choices=sorted(CAMERAS), help="kind of camera (default: drawn)")
-    one.add_argument("--light", choices=("window", "office", "lamp", "overcast", "one-sided"), help="kind of light")
+    one.add_argument("--light", choices=LIGHTS, help="kind of light")
     one.add_argument("--image", metavar="WxH", help="picture size in px, a crop of the camera's (e.g. 2592x1944)")
     one.set_defaults(run=_render)
     photos = commands.add_parser(

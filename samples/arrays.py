@@ -5,6 +5,7 @@ Only calls that NumPy and PyTorch spell alike are used on arrays handed to a `Ba
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib import import_module
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,22 @@ class Backend:
     put: Callable[[Floats], Array]
     get: Callable[[Array], Floats]
     as_index: Callable[[Array], Array]
+
+    def constant(self, values: Any) -> Array:
+        """A small array of numbers where this backend computes."""
+        return self.put(np.array(values, np.float32))
+
+    def bilinear(self, table: Array, u: Array, v: Array) -> Array:
+        """Look up an image (H x W x C or H x W) at columns u and rows v (N), clamped to its edge: N x C or N."""
+        xp = self.xp
+        u, v = xp.clip(u, 0.0, table.shape[1] - 1.001), xp.clip(v, 0.0, table.shape[0] - 1.001)
+        col, row = self.as_index(u), self.as_index(v)
+        fu, fv = u - col, v - row
+        if table.ndim == 3:
+            fu, fv = fu[:, None], fv[:, None]
+        top = table[row, col] * (1 - fu) + table[row, col + 1] * fu
+        bottom = table[row + 1, col] * (1 - fu) + table[row + 1, col + 1] * fu
+        return top * (1 - fv) + bottom * fv
 
     def sample(self, table: Array, position: Array) -> Array:
         """Linear interpolation of `table` (N or N x C) at fractional row `position` (any 1-D shape), clamped."""
@@ -49,3 +66,19 @@ def _numpy() -> Backend:
 
 CPU = _numpy()
 """NumPy, float32."""
+
+
+def torch_backend(device: str = "cuda") -> Backend:
+    """PyTorch on a device; needs the package torch, which this project does not install by itself."""
+    torch = import_module("torch")
+    return Backend(
+        xp=torch,
+        put=lambda a: torch.as_tensor(np.ascontiguousarray(a, np.float32), device=device),
+        get=lambda a: np.asarray(a.cpu().numpy()),
+        as_index=lambda a: a.long(),
+    )
+
+
+def dot(a: Array, b: Array) -> Array:
+    """Scalar products of vectors, N x 3 by N x 3 (or 3): N x 1."""
+    return (a * b).sum(1)[:, None]

@@ -13,8 +13,8 @@ from samples.surface import Surface, surface_of
 
 PROFILE_STEP_MM = 0.02
 
-MARCH_STEPS = {"hedstroem-file": 28, "barbed-broach": 40}
-"""Samples along a ray through metal that is not convex; convex sections need 12."""
+CONVEX_STEPS, GROOVE_STEPS, BARB_STEPS = 12, 28, 40
+"""Samples along a ray; metal that is not convex needs more."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ def place(instrument: Instrument, pose: Pose, backend: Backend, supersample: int
     def metal(x: Array, y: Array, z: Array) -> Array:
         return surface.field(*straighten(x, y, z))
 
-    steps = MARCH_STEPS.get(instrument.family, 12)
+    steps = BARB_STEPS if instrument.barbs else GROOVE_STEPS if surface.groove is not None else CONVEX_STEPS
     bodies = [
         Body("metal", metal, straighten, surface.bound_mm, 0.0, instrument.length_mm + 0.05, steps, supersample),
         _turned("handle", backend, straighten, instrument.length_mm, instrument.handle.profile, supersample - 1),

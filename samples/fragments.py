@@ -1,17 +1,17 @@
 """Rays of the camera through the solids of an instrument, shaded and averaged over each pixel."""
 
-import math
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
-from samples.arrays import Floats
+from samples.arrays import Array, Floats
 from samples.bodies import Body, Placed
 from samples.camera import Camera
 from samples.layers import Fragments
-from samples.shade import Surroundings, metal, plastic
-from samples.tarnish import RUST, tarnish
+from samples.shade import metal, plastic
+from samples.surroundings import Surroundings
+from samples.tarnish import tarnish
 from samples.trace import first_hits
 
 CHUNK_RAYS = 120_000
@@ -85,18 +85,24 @@ def _pixels(
     eye = pose.to_instrument(camera.position)
     start = eye + local_ray * _nearest_axis(placed, eye, local_ray)[:, None]
     hits = first_hits(backend, body, backend.put(start), backend.put(local_ray))
-    index = backend.get(hits.rays)
-    local = np.stack([backend.get(a) for a in hits.points], 1)
-    point = pose.to_sheet(local.astype(float))
-    normal = np.stack([backend.get(a) for a in hits.normals], 1) @ pose.axes
-    colour = _shade(placed, body, point, normal, direction[index], local, around, rng)
-    count = len(px)
-    owner = index // (n * n)
-    cover = np.bincount(owner, minlength=count)
-    total = np.stack([np.bincount(owner, colour[:, k], count) for k in range(3)], 1) / (n * n)
-    depth = np.bincount(owner, camera.depth_mm(point), count) / np.maximum(cover, 1)
-    disc = np.where(cover > 0, camera.blur_disc_px(np.where(cover > 0, depth, camera.z_mm)), 0.0)
-    return total, cover / (n * n), disc
+    local = backend.xp.stack(list(hits.points), 1)
+    axes = backend.put(pose.axes)
+    point = local @ axes + backend.put(pose.origin)
+    normal = backend.xp.stack(list(hits.normals), 1) @ axes
+    colour = _shade(placed, body, point, normal, backend.put(direction)[hits.rays], local, around, rng)
+    return _averaged(camera, len(px), n * n, backend.get(hits.rays), backend.get(point), backend.get(colour))
+
+
+def _averaged(
+    camera: Camera, count: int, per_pixel: int, ray: Floats, point: Floats, colour: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Sum the rays of each pixel: premultiplied colour, coverage, out-of-focus disc at the mean depth."""
+    owner = ray // per_pixel
+    hit = np.bincount(owner, minlength=count)
+    total = np.stack([np.bincount(owner, colour[:, k], count) for k in range(3)], 1) / per_pixel
+    depth = np.bincount(owner, camera.depth_mm(point), count) / np.maximum(hit, 1)
+    disc = np.where(hit > 0, camera.blur_disc_px(np.where(hit > 0, depth, camera.z_mm)), 0.0)
+    return total, hit / per_pixel, disc
 
 
 def _nearest_axis(placed: Placed, eye: Floats, ray: Floats) -> Floats:
@@ -115,22 +121,18 @@ def _nearest_axis(placed: Placed, eye: Floats, ray: Floats) -> Floats:
 def _shade(
     placed: Placed,
     body: Body,
-    point: Floats,
-    normal: Floats,
-    view: Floats,
-    local: Floats,
+    point: Array,
+    normal: Array,
+    view: Array,
+    local: Array,
     around: Surroundings,
     rng: np.random.Generator,
-) -> Floats:
+) -> Array:
     instrument = placed.instrument
     if body.name == "metal":
-        colour = metal(instrument.finish, point, normal, view, placed.pose.axes[0], local[:, 0], around, rng)
-        return tarnish(instrument, local, colour, plastic(RUST, 0.2, point, normal, view, around))
+        along = around.backend.put(placed.pose.axes[0])
+        colour = metal(instrument.finish, point, normal, view, along, local[:, 0], around, rng)
+        return tarnish(instrument, point, normal, view, local, colour, around)
     if body.name == "stop" and instrument.stop is not None:
         return plastic(instrument.stop.rgb, 0.4, point, normal, view, around)
     return plastic(instrument.handle.rgb, 1.0, point, normal, view, around)
-
-
-def supersample_for(camera: Camera, asked: int | None) -> int:
-    """Rays along a pixel's side: 3 where a pixel is small on the metal, 4 where it is large."""
-    return asked or (3 if camera.px_per_mm > 35 else 4) if math.isfinite(camera.px_per_mm) else 4

@@ -114,7 +114,11 @@ class Finish:
 
 @dataclass(frozen=True)
 class Instrument:
-    """A hand instrument lying along x, tip at 0. Lengths in mm, corner radius in um."""
+    """A hand instrument lying along x, tip at 0. Lengths in mm, corner radius in um.
+
+    `marks` are look-alikes of damage that do no harm: kind 'scratch' (strength: slant, deg) or 'debris' (mm2).
+    `bevel_deg`: a ground end, against square, as on a needle.
+    """
 
     family: Family
     size: int
@@ -139,6 +143,8 @@ class Instrument:
     tip_blunt_mm: float = 0.008
     barbs: tuple[Barb, ...] = ()
     damage: tuple[Damage, ...] = ()
+    marks: tuple[Damage, ...] = ()
+    bevel_deg: float = 0.0
     pre_curve: Arc | None = None
     bow: Arc | None = None
     finish: Finish = field(default_factory=Finish)

@@ -6,11 +6,12 @@ above 1 and the picture's exposure is set afterwards.
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 
-from samples.arrays import Floats
+from samples.arrays import Array, Backend, Floats
 
 MAP_SIZE = 193
 MAP_REACH = 1.12
@@ -43,27 +44,54 @@ class Blocker:
     softness_mm: float = 3.0
     rgb: Rgb = (0.03, 0.03, 0.03)
 
-    def cover(self, start: Floats, direction: Floats) -> Floats:
-        """Share (0 to 1) of the ray from `start` (... x 3, mm) along `direction` that the body hides."""
-        up = np.maximum(direction[..., 2], 1e-3)
+    def cover(self, xp: Any, start: Array, direction: Array) -> Array:
+        """Share (N x 1, 0 to 1) of the rays from `start` (N x 3 or 3, mm) along `direction` (N x 3) that it hides."""
+        up = xp.clip(direction[..., 2], 1e-3, None)
         reach = (self.height_mm - start[..., 2]) / up
         dx = start[..., 0] + reach * direction[..., 0] - self.centre_mm[0]
         dy = start[..., 1] + reach * direction[..., 1] - self.centre_mm[1]
         c, s = math.cos(math.radians(self.turn_deg)), math.sin(math.radians(self.turn_deg))
-        u = np.abs(dx * c + dy * s) - self.half_size_mm[0]
-        v = np.abs(dy * c - dx * s) - self.half_size_mm[1]
-        soft = self.softness_mm
-        return np.asarray(np.clip(0.5 - u / (2 * soft), 0, 1) * np.clip(0.5 - v / (2 * soft), 0, 1))
+        u = xp.abs(dx * c + dy * s) - self.half_size_mm[0]
+        v = xp.abs(dy * c - dx * s) - self.half_size_mm[1]
+        soft = 2.0 * self.softness_mm
+        return (xp.clip(0.5 - u / soft, 0.0, 1.0) * xp.clip(0.5 - v / soft, 0.0, 1.0))[..., None]
+
+
+@dataclass(frozen=True)
+class Backlight:
+    """A bright patch `depth_mm` below the sheet, seen through the window cut in it; the room below is dark.
+
+    `half_size_mm`: half its width along the sheet's x and y, about `centre_mm`.
+    """
+
+    centre_mm: tuple[float, float]
+    half_size_mm: tuple[float, float]
+    depth_mm: float
+    rgb: Rgb
+    dark: Rgb = (0.01, 0.01, 0.01)
+
+    def radiance(self, backend: Backend, x_mm: Array, y_mm: Array, direction: Array) -> Array:
+        """Radiance (N x 3) seen through the sheet point along `direction` (N x 3, downward)."""
+        xp = backend.xp
+        reach = self.depth_mm / xp.clip(-direction[..., 2], 1e-3, None)
+        u = xp.abs(x_mm + reach * direction[..., 0] - self.centre_mm[0]) - self.half_size_mm[0]
+        v = xp.abs(y_mm + reach * direction[..., 1] - self.centre_mm[1]) - self.half_size_mm[1]
+        lit = (xp.clip(0.5 - u, 0.0, 1.0) * xp.clip(0.5 - v, 0.0, 1.0))[..., None]
+        return lit * backend.constant(self.rgb) + (1.0 - lit) * backend.constant(self.dark)
 
 
 @dataclass(frozen=True)
 class Light:
-    """`ambient_low` and `ambient_high`: the dim room near the horizon and overhead."""
+    """`ambient_low` and `ambient_high`: the dim room near the horizon and overhead. `glow`: radiance of white paper lit
+    through from below; ink lets 8 % pass. `backlight`: a patch far below the sheet's window.
+    """
 
     preset: str
     ambient_low: Rgb
     ambient_high: Rgb
     lobes: tuple[Lobe, ...]
+    glow: Rgb = (0.0, 0.0, 0.0)
+    backlight: Backlight | None = None
 
     def radiance(self, direction: Floats) -> Floats:
         """Radiance (... x 3) of unit directions (... x 3)."""
@@ -107,36 +135,23 @@ def map_directions(size: int = MAP_SIZE) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class Sky:
-    """The light as a map, blurred for the lobe of a rough mirror. `table` is size x size x 3, float32."""
+    """The light as a map, blurred for the lobe of a rough mirror. `table` is size x size x 3, on the backend."""
 
-    table: Floats
+    backend: Backend
+    table: Array
 
-    def look(self, direction: Floats) -> Floats:
+    def look(self, direction: Array) -> Array:
         """Radiance (N x 3) in unit directions (N x 3); below the horizon it gives the horizon's."""
-        up = 1.0 + np.maximum(direction[:, 2], -0.05)
-        scale = (self.table.shape[0] - 1) / (2 * MAP_REACH)
-        u = (direction[:, 0] / up + MAP_REACH) * scale
-        v = (direction[:, 1] / up + MAP_REACH) * scale
-        return gather(self.table, u, v)
+        up = 1.0 + self.backend.xp.clip(direction[:, 2], -0.05, None)
+        scale = (MAP_SIZE - 1) / (2 * MAP_REACH)
+        u, v = (direction[:, 0] / up + MAP_REACH) * scale, (direction[:, 1] / up + MAP_REACH) * scale
+        return self.backend.bilinear(self.table, u, v)
 
 
-def sky_of(light: Light, blur_deg: float) -> Sky:
+def sky_of(light: Light, blur_deg: float, backend: Backend) -> Sky:
     """Tabulate `light`, blurred by a Gaussian of `blur_deg` (standard deviation)."""
-    table = light.radiance(map_directions()[0]).astype(np.float32)
+    table: Floats = light.radiance(map_directions()[0]).astype(np.float32)
     sigma = math.radians(blur_deg) * 0.65 * (MAP_SIZE - 1) / (2 * MAP_REACH)
     if sigma > 0.2:
-        return Sky(np.asarray(cv2.GaussianBlur(table, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)))
-    return Sky(table)
-
-
-def gather(table: Floats, u: Floats, v: Floats) -> Floats:
-    """Bilinear look-up of an image (H x W x C or H x W, float32) at columns u and rows v (N), clamped: N x C or N."""
-    u = np.clip(u, 0.0, table.shape[1] - 1.001)
-    v = np.clip(v, 0.0, table.shape[0] - 1.001)
-    col, row = u.astype(np.int32), v.astype(np.int32)
-    fu, fv = (u - col).astype(np.float32), (v - row).astype(np.float32)
-    if table.ndim == 3:
-        fu, fv = fu[:, None], fv[:, None]
-    top = table[row, col] * (1 - fu) + table[row, col + 1] * fu
-    bottom = table[row + 1, col] * (1 - fu) + table[row + 1, col + 1] * fu
-    return np.asarray(top * (1 - fv) + bottom * fv)
+        table = np.asarray(cv2.GaussianBlur(table, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE))
+    return Sky(backend, backend.put(table))

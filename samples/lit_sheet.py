@@ -1,12 +1,14 @@
 """The light that falls on the sheet: the room's, slowly varying under the camera, times the instruments' shadows."""
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from samples.arrays import Floats
+from samples.arrays import CPU, Array, Floats
 from samples.bodies import Placed
-from samples.light import Blocker, Light, gather, map_directions
+from samples.light import Blocker, Light, map_directions
 from samples.shadow import Rays, bars_of, light_left
 
 REACH_MM = 9.0
@@ -26,9 +28,14 @@ class Irradiance:
     step_mm: float
     table: Floats
 
-    def at(self, x_mm: Floats, y_mm: Floats) -> Floats:
-        """Irradiance N x 3 at sheet points."""
-        return gather(self.table, (x_mm - self.x0_mm) / self.step_mm, (y_mm - self.y0_mm) / self.step_mm)
+    def columns_rows(self, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
+        """Fractional columns and rows of sheet points."""
+        return (x_mm - self.x0_mm) / self.step_mm, (y_mm - self.y0_mm) / self.step_mm
+
+    def at(self, x_mm: float, y_mm: float) -> Floats:
+        """Irradiance (3) at one sheet point."""
+        u, v = self.columns_rows(np.array([x_mm]), np.array([y_mm]))
+        return np.asarray(CPU.bilinear(self.table, u, v)[0])
 
 
 def irradiance_of(light: Light, blocker: Blocker | None, box_mm: tuple[float, float, float, float]) -> Irradiance:
@@ -45,7 +52,7 @@ def irradiance_of(light: Light, blocker: Blocker | None, box_mm: tuple[float, fl
             seen = radiance
             if blocker is not None:
                 at = np.array([box_mm[0] + j * step, box_mm[1] + i * step, 0.0])
-                hidden = blocker.cover(at, direction)[:, None]
+                hidden = blocker.cover(np, at, direction)
                 seen = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
             table[i, j] = weight @ seen
     return Irradiance(box_mm[0], box_mm[1], step, table)
@@ -61,18 +68,13 @@ class ShadowStrip:
     first_mm: float
     table: Floats
 
-    def place(self, x_mm: Floats, y_mm: Floats) -> tuple[Floats, Floats]:
+    def columns_rows(self, xp: Any, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
         """Fractional columns and rows of sheet points."""
-        dx, dy = x_mm - np.float32(self.origin[0]), y_mm - np.float32(self.origin[1])
-        s = dx * np.float32(self.along[0]) + dy * np.float32(self.along[1])
-        d = dx * np.float32(self.across[0]) + dy * np.float32(self.across[1])
-        scale = (COLUMNS - 1) / 2 / np.arcsinh(REACH_MM / SPREAD_MM)
-        col = np.arcsinh(d / np.float32(SPREAD_MM)) * np.float32(scale) + np.float32((COLUMNS - 1) / 2)
-        return col, (s - np.float32(self.first_mm)) / np.float32(ALONG_STEP_MM)
-
-    def at(self, x_mm: Floats, y_mm: Floats) -> Floats:
-        """Share of light left, N x 3."""
-        return gather(self.table, *self.place(x_mm, y_mm))
+        dx, dy = x_mm - float(self.origin[0]), y_mm - float(self.origin[1])
+        s = dx * float(self.along[0]) + dy * float(self.along[1])
+        d = dx * float(self.across[0]) + dy * float(self.across[1])
+        scale = (COLUMNS - 1) / 2 / math.asinh(REACH_MM / SPREAD_MM)
+        return xp.arcsinh(d / SPREAD_MM) * scale + (COLUMNS - 1) / 2, (s - self.first_mm) / ALONG_STEP_MM
 
 
 def shadow_strip(placed: Placed, rays: Rays) -> ShadowStrip:

@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from calib.draw import raster
 from calib.sheet import Sheet
 from samples.arrays import Floats
-from samples.light import Rgb, gather
+from samples.light import Rgb
 
 NOISE_TILE = 1024
 SLOT_ROUND_MM = 1.5
@@ -22,7 +22,9 @@ class Paper:
     """`white`, `ink`: diffuse reflectance (r, g, b). `print_scale`: real mm per nominal mm, along page x and y.
 
     `ink_spread_um` moves every edge of ink outward. `grain`: relative rms of the paper's texture; `mottle`: how
-    unevenly the ink covers, 0 to 1. `cut_at_mm`: the sheet ends at this page x (nominal mm), the table begins; `slot_mm`: a hole.
+    unevenly the ink covers, 0 to 1. `cut_at_mm`: the sheet ends at this page x (nominal mm), the table begins; `slot_mm`: a hole for
+    the handle; `window_mm`: a hole for a backlight (x0, y0, x1, y1). `lint`: fibres lying on the sheet, each a chain of
+    points (nominal mm).
     """
 
     kind: Literal["matt", "laminated", "gloss"] = "matt"
@@ -34,8 +36,10 @@ class Paper:
     mottle: float = 0.20
     cut_at_mm: float | None = None
     slot_mm: tuple[float, float, float, float] | None = None
+    window_mm: tuple[float, float, float, float] | None = None
     table: Rgb = (0.25, 0.2, 0.16)
     specks: tuple[tuple[float, float, float], ...] = ()
+    lint: tuple[tuple[tuple[float, float], ...], ...] = ()
     seed: int = 0
 
 
@@ -53,6 +57,7 @@ class SheetTexture:
     white_share: Floats
     coarse: Floats
     present: Floats | None
+    coarse_present: Floats | None
 
     def columns_rows(self, x_mm: Floats, y_mm: Floats, coarse: int = 1) -> tuple[Floats, Floats]:
         """Fractional columns and rows of real sheet points."""
@@ -65,10 +70,6 @@ class SheetTexture:
         white, ink = np.array(self.paper.white, np.float32), np.array(self.paper.ink, np.float32)
         return np.asarray(ink + (white - ink) * share[..., None])
 
-    def look(self, x_mm: Floats, y_mm: Floats) -> Floats:
-        """Reflectance (N x 3) at real sheet points, from the table at a quarter of its resolution."""
-        return self.reflectance(gather(self.coarse, *self.columns_rows(x_mm, y_mm, 4)))
-
 
 def sheet_texture(
     sheet: Sheet, paper: Paper, box_mm: tuple[float, float, float, float], px_per_mm: float
@@ -80,8 +81,15 @@ def sheet_texture(
     share = _spread_ink(share, paper.ink_spread_um / 1000.0 * px_per_mm)
     _roughen(share, paper, px_per_mm)
     _speck(share, paper, x0, y0, px_per_mm)
-    coarse = cv2.resize(share, (max(share.shape[1] // 4, 2), max(share.shape[0] // 4, 2)), interpolation=cv2.INTER_AREA)
-    return SheetTexture(paper, x0, y0, px_per_mm, share, coarse, _present(paper, share.shape, x0, y0, px_per_mm))
+    present = _present(paper, share.shape, x0, y0, px_per_mm)
+    return SheetTexture(
+        paper, x0, y0, px_per_mm, share, _quarter(share), present, None if present is None else _quarter(present)
+    )
+
+
+def _quarter(table: Floats) -> Floats:
+    size = max(table.shape[1] // 4, 2), max(table.shape[0] // 4, 2)
+    return np.asarray(cv2.resize(table, size, interpolation=cv2.INTER_AREA))
 
 
 def _spread_ink(share: Floats, spread_px: float) -> Floats:
@@ -109,30 +117,39 @@ def _roughen(share: Floats, paper: Paper, px_per_mm: float) -> None:
 
 
 def _tile(rng: np.random.Generator, sigma_px: float) -> Floats:
-    noise = rng.standard_normal((NOISE_TILE, NOISE_TILE), np.float32)
-    soft: Floats = cv2.GaussianBlur(np.tile(noise, (3, 3)), (0, 0), max(sigma_px, 0.4))
-    middle = soft[NOISE_TILE : 2 * NOISE_TILE, NOISE_TILE : 2 * NOISE_TILE]
-    return np.asarray(middle / middle.std())
+    """Smooth noise of unit rms that repeats; coarse noise is made small and enlarged."""
+    size = NOISE_TILE // (1 if sigma_px < 5 else 4)
+    sigma = max(sigma_px * size / NOISE_TILE, 0.4)
+    noise: Floats = rng.standard_normal((size, size), np.float32)
+    noise = np.pad(noise, size // 4, mode="wrap")
+    soft = np.asarray(cv2.GaussianBlur(noise, (0, 0), sigma))[size // 4 : -size // 4, size // 4 : -size // 4]
+    if size < NOISE_TILE:
+        soft = np.asarray(cv2.resize(soft, (NOISE_TILE, NOISE_TILE), interpolation=cv2.INTER_LINEAR))
+    return np.asarray(soft / soft.std())
 
 
 def _speck(share: Floats, paper: Paper, x0: float, y0: float, px_per_mm: float) -> None:
-    """Print specks: small dark dots (x, y, diameter; nominal mm)."""
+    """Print specks, small dark dots (x, y, diameter; nominal mm), and lint."""
     for x, y, size in paper.specks:
         centre = (round((x - x0) * px_per_mm * 16), round((y - y0) * px_per_mm * 16))
         cv2.circle(share, centre, max(round(size / 2 * px_per_mm * 16), 4), 0.15, -1, cv2.LINE_AA, 4)
+    for fibre in paper.lint:
+        chain = np.round((np.array(fibre) - [x0, y0]) * px_per_mm * 16).astype(np.int32)
+        cv2.polylines(share, [chain], False, 0.5, max(round(0.022 * px_per_mm), 1), cv2.LINE_AA, 4)
 
 
 def _present(paper: Paper, shape: tuple[int, ...], x0: float, y0: float, px_per_mm: float) -> Floats | None:
     """1 where the sheet is, 0 beyond its cut edge and in the slot; None when it is whole."""
-    if paper.cut_at_mm is None and paper.slot_mm is None:
+    if paper.cut_at_mm is None and paper.slot_mm is None and paper.window_mm is None:
         return None
     x = x0 + (np.arange(shape[1]) + 0.5) / px_per_mm
     y = y0 + (np.arange(shape[0]) + 0.5) / px_per_mm
     out = np.ones(shape[:2], np.float32)
     if paper.cut_at_mm is not None:
         out *= np.clip((paper.cut_at_mm - x) * px_per_mm + 0.5, 0, 1)[None, :].astype(np.float32)
-    if paper.slot_mm is not None:
-        out *= 1.0 - np.clip(0.5 - _slot_distance(paper.slot_mm, x, y) * px_per_mm, 0, 1).astype(np.float32)
+    for hole in (paper.slot_mm, paper.window_mm):
+        if hole is not None:
+            out *= 1.0 - np.clip(0.5 - _slot_distance(hole, x, y) * px_per_mm, 0, 1).astype(np.float32)
     return out
 
 

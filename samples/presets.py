@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from samples.light import Blocker, Light, Lobe, Rgb
+from samples.light import Backlight, Blocker, Light, Lobe, Rgb
 
 
 @dataclass(frozen=True)
@@ -36,9 +36,20 @@ CAMERAS = {
 """`crop` is f35 / real focal length."""
 
 
+LIGHTS = ("window", "office", "lamp", "overcast", "one-sided", "lit-sheet", "backlight")
+"""Soft window; ceiling panels; a small hard lamp; soft from all sides; a dim room with light from one side; the sheet lit
+through from below; a raised backlight under a window in the sheet."""
+
+
+def backlight(rng: np.random.Generator, centre_mm: tuple[float, float], white: float) -> Backlight:
+    """A bright screen 70 to 140 mm below the sheet, masked to 0.9 of that across the instrument; `white` its level."""
+    depth = float(rng.uniform(70, 140))
+    return Backlight(centre_mm, (float(rng.uniform(55, 80)), 0.45 * depth), depth, _grey(rng, white), (0.01, 0.01, 0.01))
+
+
 def draw_light(rng: np.random.Generator, preset: str | None = None) -> Light:
-    """A light of the preset ('window', 'office', 'lamp', 'overcast', 'one-sided'), or of a random one."""
-    preset = preset or str(rng.choice(["window", "office", "lamp", "overcast", "one-sided"]))
+    """A light of the preset, or of a random one; see LIGHTS. 'backlight' has its patch added by the scene."""
+    preset = preset or str(rng.choice(LIGHTS[:5]))
     az = float(rng.uniform(0, 360))
     dim = float(rng.uniform(0.10, 0.3))
     low, high = _grey(rng, dim * 0.8), _grey(rng, dim)
@@ -53,12 +64,16 @@ def draw_light(rng: np.random.Generator, preset: str | None = None) -> Light:
     elif preset == "overcast":
         low, high = _grey(rng, 0.9), _grey(rng, 1.3)
         lobes = [_lobe(rng, az, (20, 50), (35, 60), (18, 30), 12.0, 1.5)]
+    elif preset in ("lit-sheet", "backlight"):
+        low, high = _grey(rng, 0.06), _grey(rng, 0.05)
+        lobes = [_lobe(rng, az, (15, 40), (15, 30), (8, 15), 8.0, 0.8)]
     else:
         low, high = _grey(rng, 0.06), _grey(rng, 0.08)
         lobes = [_lobe(rng, az, (12, 30), (12, 26), (8, 16), 5.0, 9.0)]
-    if preset != "overcast" and rng.random() < 0.5:
+    if preset in ("window", "office", "lamp", "one-sided") and rng.random() < 0.5:
         lobes.append(_lobe(rng, az + float(rng.uniform(120, 240)), (10, 35), (20, 40), (8, 15), 8.0, 0.7))
-    return Light(preset, low, high, tuple(lobes))
+    glow = _grey(rng, 0.5) if preset == "lit-sheet" else (0.0, 0.0, 0.0)
+    return Light(preset, low, high, tuple(lobes), glow)
 
 
 def _grey(rng: np.random.Generator, level: float) -> Rgb:

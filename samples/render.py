@@ -16,8 +16,8 @@ from samples.lit_sheet import Irradiance, ShadowStrip, irradiance_of, shadow_str
 from samples.paper import SheetTexture, sheet_texture
 from samples.scene import Scene
 from samples.sensor import develop, expose
-from samples.shade import Surroundings, surroundings
 from samples.shadow import light_rays
+from samples.surroundings import Surroundings, surroundings
 from samples.truth import truth_of
 
 ROWS = 128
@@ -59,7 +59,11 @@ def set_stage(scene: Scene) -> Stage:
     for one in placed:
         at = one.axis_points(np.array([0.4 * one.instrument.length_mm]))[0]
         under = np.array([at[0], at[1], 0.0])
-        strips.append(shadow_strip(one, light_rays(scene.light, scene.blocker, under, 0.8 * scene.paper.white[1])))
+        strips.append(
+            shadow_strip(
+                one, light_rays(scene.light, scene.blocker, under, float(texture.reflectance(texture.coarse).mean()))
+            )
+        )
     return Stage(scene, placed, texture, irradiance, tuple(strips))
 
 
@@ -83,7 +87,7 @@ def render_linear(stage: Stage) -> Floats:
 def surroundings_of(stage: Stage) -> Surroundings:
     """What the metal of a staged scene mirrors."""
     scene = stage.scene
-    return surroundings(scene.light, scene.blocker, stage.texture, stage.irradiance, stage.shadows, _middle(stage))
+    return surroundings(CPU, scene.light, scene.blocker, stage.texture, stage.irradiance, stage.shadows, _middle(stage))
 
 
 def _middle(stage: Stage) -> Floats:
@@ -112,29 +116,36 @@ def _sheet_layer(stage: Stage) -> tuple[Floats, Floats]:
         reach = np.float32(-camera.position[2]) / ray[..., 2]
         xy = camera.position[:2].astype(np.float32) + ray[..., :2] * reach[..., None]
         disc[top : top + len(rows)] = camera.blur_disc_px(reach)
-        out[top : top + len(rows)] = _sheet_radiance(stage, xy[..., 0], xy[..., 1])
+        out[top : top + len(rows)] = _sheet_radiance(stage, xy[..., 0], xy[..., 1], ray)
     return out, disc
 
 
-def _sheet_radiance(stage: Stage, x: Floats, y: Floats) -> Floats:
+def _sheet_radiance(stage: Stage, x: Floats, y: Floats, ray: Floats) -> Floats:
     def look(table: Floats, place: tuple[Floats, Floats]) -> Floats:
         u, v = (np.asarray(a, np.float32) for a in place)
         return np.asarray(cv2.remap(table, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
     texture, light = stage.texture, stage.irradiance
     where = texture.columns_rows(x, y)
-    out = texture.reflectance(look(texture.white_share, where))
+    share = look(texture.white_share, where)
+    falling = look(light.table, light.columns_rows(x, y)) / np.pi
+    for strip in stage.shadows:
+        falling = falling * look(strip.table, strip.columns_rows(np, x, y))
+    room = stage.scene.light
+    out = texture.reflectance(share) * falling
+    if any(room.glow):
+        out = out + np.array(room.glow, np.float32) * (0.08 + 0.92 * share)[..., None]
     if texture.present is not None:
         here = look(texture.present, where)[..., None]
-        out = out * here + (1 - here) * np.array(texture.paper.table, np.float32) * 0.4
-    out = out * look(light.table, ((x - light.x0_mm) / light.step_mm, (y - light.y0_mm) / light.step_mm)) / np.pi
-    for strip in stage.shadows:
-        out = out * look(strip.table, strip.place(x, y))
+        below = np.array(texture.paper.table, np.float32) * 0.4 * falling
+        if room.backlight is not None:
+            below = room.backlight.radiance(CPU, x, y, ray / np.linalg.norm(ray, axis=-1, keepdims=True))
+        out = out * here + (1 - here) * below
     return np.asarray(out, np.float32)
 
 
 def _paper_level(stage: Stage) -> float:
     """Radiance (green) of white, unshadowed paper in the middle of the picture."""
     x, y = stage.scene.camera.target_mm
-    light = stage.irradiance.at(np.array([x]), np.array([y]))[0, 1]
-    return float(light * stage.scene.paper.white[1] / np.pi)
+    light = stage.irradiance.at(x, y)[1]
+    return float(light * stage.scene.paper.white[1] / np.pi + stage.scene.light.glow[1])

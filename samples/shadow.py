@@ -40,7 +40,7 @@ def light_rays(light: Light, blocker: Blocker | None, at_mm: Floats, paper: floa
     direction = direction[keep]
     radiance = light.radiance(direction)
     if blocker is not None:
-        hidden = blocker.cover(np.asarray(at_mm), direction)[:, None]
+        hidden = blocker.cover(np, np.asarray(at_mm), direction)
         radiance = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
     share = radiance * (direction[:, 2] * solid[keep])[:, None]
     total = share.sum(axis=0)

@@ -31,6 +31,7 @@ class Surface:
     groove: Array | None
     barbs: BarbTable | None
     chips: tuple[tuple[float, float, float, float], ...]
+    lumps: tuple[tuple[float, float, float], ...] = ()
     break_plane: tuple[float, float, float] | None = None
 
     def radius(self, x: Array, angle: Array) -> Array:
@@ -74,10 +75,20 @@ class Surface:
         across = xp.sqrt(y * y + z * z)
         angle = xp.arctan2(z, y)
         out = across - self.radius(x, angle)
+        for lump in self.lumps:
+            out = out - self._lump(lump, x, across, angle)
         if self.barbs is not None:
             out = self.barbs.join(self.backend, out, x, across, angle)
         end = -x if self.break_plane is None else self._broken(x, y, z, self.break_plane)
         return xp.where(out > end, out, end)
+
+    def _lump(self, lump: tuple[float, float, float], x: Array, across: Array, angle: Array) -> Array:
+        """Height of stuck debris: a low dome of radius lump[2] about (x, angle)."""
+        xp = self.backend.xp
+        turn = angle - lump[1]
+        round_mm = (turn - 2 * math.pi * xp.round(turn / (2 * math.pi))) * across
+        far = ((x - lump[0]) ** 2 + round_mm**2) / lump[2] ** 2
+        return 0.35 * lump[2] * xp.clip(1.0 - far, 0.0, None)
 
     @staticmethod
     def _broken(x: Array, y: Array, z: Array, plane: tuple[float, float, float]) -> Array:
@@ -90,7 +101,8 @@ class Surface:
             0.5 * self.instrument.envelope_mm(1.0) + 0.5 * self.instrument.taper_mm_per_mm * (x - 1.0),
         )
         tallest = max((b.height_mm for b in self.instrument.barbs), default=0.0)
-        return np.asarray(metal + 1.2 * tallest + 0.003)
+        lump = max((lump[2] for lump in self.lumps), default=0.0)
+        return np.asarray(metal + 1.2 * tallest + 0.35 * lump + 0.003)
 
 
 def surface_of(instrument: Instrument, backend: Backend) -> Surface:
@@ -99,7 +111,7 @@ def surface_of(instrument: Instrument, backend: Backend) -> Surface:
     table = np.stack(
         [twist_rad(instrument, x), *_radius_and_corner(instrument, x), _shank_share(instrument, x)], axis=1
     )
-    grooved = instrument.family == "hedstroem-file"
+    grooved = instrument.cross_section == "round" and instrument.twist is not None
     profile = np.array(groove_profile(instrument.steep_share, instrument.crest_share))
     chips = tuple(
         (
@@ -118,21 +130,27 @@ def surface_of(instrument: Instrument, backend: Backend) -> Surface:
         backend.put(profile) if grooved else None,
         barb_table(instrument, backend) if instrument.barbs else None,
         chips,
+        tuple(
+            (0.5 * (m.from_mm + m.to_mm), math.radians(m.angle_deg), 1.2 * math.sqrt(m.strength / math.pi))
+            for m in instrument.marks
+            if m.kind == "debris"
+        ),
     )
     return _with_break(surface)
 
 
 def _with_break(surface: Surface) -> Surface:
-    """Cut the end by the skew plane of a lost tip, so placed that the foremost point of the metal stays at x = 0."""
+    """Cut the end by the skew plane of a lost tip or a bevel, so placed that the foremost point of the metal stays at x = 0."""
     backend = surface.backend
-    for d in surface.instrument.damage:
-        if d.kind == "tip-lost" and d.skew_deg:
-            slope, toward = math.tan(math.radians(d.skew_deg)), math.radians(d.angle_deg)
-            angle = np.linspace(0, 2 * math.pi, 720, endpoint=False)
-            radius = backend.get(surface.radius(backend.put(0 * angle), backend.put(angle)))
-            foremost = float(np.max(-radius * np.cos(angle - toward)))
-            return replace(surface, break_plane=(slope * math.cos(toward), slope * math.sin(toward), slope * foremost))
-    return surface
+    ends = [(d.skew_deg, d.angle_deg) for d in surface.instrument.damage if d.kind == "tip-lost"]
+    skew_deg, toward_deg = (*ends, (surface.instrument.bevel_deg, 0.0))[0]
+    if skew_deg == 0.0:
+        return surface
+    slope, toward = math.tan(math.radians(skew_deg)), math.radians(toward_deg)
+    angle = np.linspace(0, 2 * math.pi, 720, endpoint=False)
+    radius = backend.get(surface.radius(backend.put(0 * angle), backend.put(angle)))
+    foremost = float(np.max(-radius * np.cos(angle - toward)))
+    return replace(surface, break_plane=(slope * math.cos(toward), slope * math.sin(toward), slope * foremost))
 
 
 def _chip_depth(instrument: Instrument, damage: Damage) -> float:

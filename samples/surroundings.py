@@ -1,0 +1,162 @@
+"""What a mirror lying on the sheet sees: the room above, the camera, the sheet, and a backlight through its window."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from samples.arrays import Array, Backend, Floats
+from samples.instrument import Finish
+from samples.light import Blocker, Light, Sky, map_directions, sky_of
+from samples.lit_sheet import Irradiance, ShadowStrip
+from samples.paper import SheetTexture
+
+FARTHEST_MM = 80.0
+
+SPREAD = 0.7
+"""Radius of the sampled disc of facet slopes, in units of the roughness alpha."""
+
+
+def lobe_blur_deg(alpha: float) -> float:
+    """Blur of the sky that stands for the part of a rough mirror's lobe that is not sampled: mirrored rays turn by
+    twice the facet's slope, whose rms per direction is about 0.7 alpha for the core of a GGX lobe.
+    """
+    return math.degrees(2.0 * alpha * math.sqrt(0.7**2 - SPREAD**2 / 4.0))
+
+
+@dataclass(frozen=True)
+class SheetView:
+    """The sheet as seen in mirrors, its tables on the backend: `share` of white paper at a quarter of the texture's
+    resolution, `present` likewise, `light` the irradiance and `left` what each shadow leaves of it.
+    """
+
+    backend: Backend
+    texture: SheetTexture
+    irradiance: Irradiance
+    strips: tuple[ShadowStrip, ...]
+    light: Light
+    share: Array
+    present: Array | None
+    table: Array
+    left: tuple[Array, ...]
+
+    def radiance(self, x_mm: Array, y_mm: Array, direction: Array) -> Array:
+        """Radiance (N x 3) of the sheet at real points, seen along `direction` (N x 3, downward), every shadow on it."""
+        b = self.backend
+        share = b.bilinear(self.share, *self.texture.columns_rows(x_mm, y_mm, 4))[:, None]
+        white, ink = b.constant(self.texture.paper.white), b.constant(self.texture.paper.ink)
+        falling = b.bilinear(self.table, *self.irradiance.columns_rows(x_mm, y_mm)) / math.pi
+        for strip, left in zip(self.strips, self.left, strict=True):
+            falling = falling * b.bilinear(left, *strip.columns_rows(b.xp, x_mm, y_mm))
+        out = (ink + (white - ink) * share) * falling + b.constant(self.light.glow) * (0.08 + 0.92 * share)
+        if self.present is None:
+            return out
+        here = b.bilinear(self.present, *self.texture.columns_rows(x_mm, y_mm, 4))[:, None]
+        below = b.constant(self.texture.paper.table) * 0.4 * falling
+        if self.light.backlight is not None:
+            below = self.light.backlight.radiance(b, x_mm, y_mm, direction)
+        return out * here + below * (1.0 - here)
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """Everything a mirror on the sheet can see. `sharp` sky for metal, `soft` for plastic."""
+
+    backend: Backend
+    light: Light
+    sharp: Sky
+    soft: Sky
+    blocker: Blocker | None
+    sheet: SheetView
+    harmonics: Floats
+
+    def for_metal(self, finish: Finish) -> "Surroundings":
+        """The same with the sky, and the camera's outline, as blurred as this metal's lobe makes them."""
+        blur = lobe_blur_deg(finish.alpha)
+        blocker = self.blocker
+        if blocker is not None:
+            soft = max(blocker.softness_mm, 1.5 * blocker.height_mm * math.tan(math.radians(blur)))
+            blocker = replace(blocker, softness_mm=soft)
+        return replace(self, sharp=sky_of(self.light, blur, self.backend), blocker=blocker)
+
+    def seen(self, start: Array, direction: Array, soft: bool = False) -> Array:
+        """Radiance (N x 3) that arrives at `start` from `direction` (N x 3, unit)."""
+        xp = self.backend.xp
+        out = (self.soft if soft else self.sharp).look(direction)
+        if self.blocker is not None:
+            hidden = self.blocker.cover(xp, start, direction)
+            out = out * (1.0 - hidden) + hidden * self.backend.constant(self.blocker.rgb)
+        down = xp.where(direction[:, 2] < 0)[0]
+        if down.shape[0]:
+            start, direction = start[down], direction[down]
+            reach = xp.clip(start[:, 2], 0.0, None) / xp.clip(-direction[:, 2], 1e-4, None)
+            reach = xp.clip(reach, None, FARTHEST_MM)
+            x, y = start[:, 0] + reach * direction[:, 0], start[:, 1] + reach * direction[:, 1]
+            out[down] = self.sheet.radiance(x, y, direction)
+        return out
+
+
+def surroundings(
+    backend: Backend,
+    light: Light,
+    blocker: Blocker | None,
+    texture: SheetTexture,
+    irradiance: Irradiance,
+    shadows: tuple[ShadowStrip, ...],
+    at_mm: Floats,
+) -> Surroundings:
+    """Prepare the tables that shading looks up; plastic is lit as at the point `at_mm` (3,)."""
+    put = backend.put
+    sheet = SheetView(
+        backend,
+        texture,
+        irradiance,
+        shadows,
+        light,
+        put(texture.coarse),
+        None if texture.coarse_present is None else put(texture.coarse_present),
+        put(irradiance.table),
+        tuple(put(strip.table) for strip in shadows),
+    )
+    below = irradiance.table.reshape(-1, 3).mean(0) / np.pi * np.array(texture.paper.white) * 0.75 + light.glow
+    return Surroundings(
+        backend,
+        light,
+        sky_of(light, 1.5, backend),
+        sky_of(light, 7.0, backend),
+        blocker,
+        sheet,
+        _harmonics(light, blocker, at_mm, below),
+    )
+
+
+def _harmonics(light: Light, blocker: Blocker | None, at_mm: Floats, below: Floats) -> Floats:
+    """Nine spherical-harmonic coefficients (9 x 3) of the light above and the bright sheet below."""
+    direction, solid = map_directions(65)
+    keep = solid > 0
+    up, weight = direction[keep], solid[keep]
+    down = up * np.array([1.0, 1.0, -1.0])
+    radiance = light.radiance(up)
+    if blocker is not None:
+        hidden = blocker.cover(np, at_mm, up)
+        radiance = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
+    above = harmonic_basis(up).T @ (radiance * weight[:, None])
+    return np.asarray(above + harmonic_basis(down).T @ (np.broadcast_to(below, up.shape) * weight[:, None]))
+
+
+def harmonic_basis(d: Floats) -> Floats:
+    """The first nine real spherical harmonics at unit directions (N x 3): N x 9."""
+    x, y, z = d[:, 0], d[:, 1], d[:, 2]
+    one = np.full_like(x, 0.282095)
+    return np.stack(
+        [one, 0.488603 * y, 0.488603 * z, 0.488603 * x]
+        + [1.092548 * x * y, 1.092548 * y * z, 0.315392 * (3 * z * z - 1), 1.092548 * x * z]
+        + [0.546274 * (x * x - y * y)],
+        axis=1,
+    )
+
+
+def irradiance_at(harmonics: Floats, normal: Floats) -> Floats:
+    """Irradiance (N x 3) on surfaces facing `normal`: cosine lobe of degree 2 (Ramamoorthi and Hanrahan 2001)."""
+    lobe = np.array([np.pi] + [2 * np.pi / 3] * 3 + [np.pi / 4] * 5)
+    return np.asarray(np.maximum(harmonic_basis(normal) @ (harmonics * lobe[:, None]), 0.0), np.float32)
