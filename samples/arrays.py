@@ -26,6 +26,7 @@ class Backend:
     put: Callable[[Floats], Array]
     get: Callable[[Array], Floats]
     as_index: Callable[[Array], Array]
+    rows: Callable[[Array, Array], Array]
 
     def constant(self, values: Any) -> Array:
         """A small array of numbers where this backend computes."""
@@ -39,8 +40,11 @@ class Backend:
         fu, fv = u - col, v - row
         if table.ndim == 3:
             fu, fv = fu[:, None], fv[:, None]
-        top = table[row, col] * (1 - fu) + table[row, col + 1] * fu
-        bottom = table[row + 1, col] * (1 - fu) + table[row + 1, col + 1] * fu
+        wide = table.shape[1]
+        flat = table.reshape(-1, table.shape[2]) if table.ndim == 3 else table.reshape(-1)
+        first = row * wide + col
+        top = self.rows(flat, first) * (1 - fu) + self.rows(flat, first + 1) * fu
+        bottom = self.rows(flat, first + wide) * (1 - fu) + self.rows(flat, first + wide + 1) * fu
         return top * (1 - fv) + bottom * fv
 
     def sample(self, table: Array, position: Array) -> Array:
@@ -52,7 +56,7 @@ class Backend:
         share = position - low
         if table.ndim == 2:
             share = share[:, None]
-        return table[low] * (1.0 - share) + table[low + 1] * share
+        return self.rows(table, low) * (1.0 - share) + self.rows(table, low + 1) * share
 
 
 def _numpy() -> Backend:
@@ -60,7 +64,9 @@ def _numpy() -> Backend:
         xp=np,
         put=lambda a: np.asarray(a, np.float32),
         get=np.asarray,
-        as_index=lambda a: a.astype(np.int32),
+        as_index=lambda a: a.astype(np.intp),
+        # 'clip' is the fastest of take's modes; every index is inside already.
+        rows=lambda table, index: table.take(index, axis=0, mode="clip"),
     )
 
 
@@ -76,6 +82,7 @@ def torch_backend(device: str = "cuda") -> Backend:
         put=lambda a: torch.as_tensor(np.ascontiguousarray(a, np.float32), device=device),
         get=lambda a: np.asarray(a.cpu().numpy()),
         as_index=lambda a: a.long(),
+        rows=lambda table, index: table[index],
     )
 
 

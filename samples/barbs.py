@@ -9,8 +9,9 @@ from samples.arrays import Array, Backend, Floats
 from samples.instrument import Barb, Instrument
 
 BIN_MM = 0.05
+SECTORS = 12
 SLOTS = 6
-"""Most barbs that may overlap at one x."""
+"""Most barbs that may meet in one bin and sector."""
 
 FAR_MM = 9.0
 
@@ -22,8 +23,8 @@ FOLDED_SHARE = 0.12
 class BarbTable:
     """Which barbs reach each bin of x, and their numbers.
 
-    `bins` B x (as many barbs as overlap anywhere) indices; `numbers` rows (root x, angle, length, height, half width,
-    thickness, direction, wire radius, lifted); the last row is a dummy far away.
+    `bins` one row a bin of x and sector of angle, as many columns as barbs meet anywhere: indices; `numbers` rows
+    (root x, angle, length, height, half width, thickness, direction, wire radius, lifted), the last one a dummy far away.
     """
 
     bins: Array
@@ -32,11 +33,15 @@ class BarbTable:
     def join(self, backend: Backend, core: Array, x: Array, across: Array, angle: Array) -> Array:
         """Cut the notches out of the wire's field `core` and add the barbs."""
         xp = backend.xp
-        index = backend.as_index(xp.clip(x / BIN_MM, 0, self.bins.shape[0] - 1))
+        last = self.bins.shape[0] // SECTORS - 1
+        sector = (angle / (2.0 * math.pi) + 1.0) * SECTORS
+        sector = sector - SECTORS * xp.floor(sector / SECTORS)
+        index = backend.as_index(xp.clip(x / BIN_MM, 0, last)) * SECTORS
+        index = index + backend.as_index(xp.clip(sector, 0, SECTORS - 1))
         barbs = xp.full_like(core, FAR_MM)
         notch = xp.full_like(core, 0.0)
         for slot in range(self.bins.shape[1]):
-            n = self.numbers[self.bins[index, slot]]
+            n = backend.rows(self.numbers, backend.rows(self.bins[:, slot], index))
             u = (x - n[:, 0]) * n[:, 6] / n[:, 2]
             turn = angle - n[:, 1]
             aside = xp.abs(turn - 2.0 * math.pi * xp.round(turn / (2.0 * math.pi))) * across
@@ -72,16 +77,25 @@ def barb_table(instrument: Instrument, backend: Backend) -> BarbTable:
             + (1.0, radius, 0.0 if barb.missing else 1.0)
         )
     rows.append((-FAR_MM, 0.0, 0.1, 0.0, 0.01, 0.01, 1.0, 0.1, 0.0))
-    bins = np.full((math.ceil(instrument.length_mm / BIN_MM) + 1, SLOTS), len(rows) - 1)
+    empty = len(rows) - 1
+    bins = np.full((math.ceil(instrument.length_mm / BIN_MM) + 1, SECTORS, SLOTS), empty)
     for i, barb in enumerate(instrument.barbs):
         low, high = int((barb.x_mm - 0.1) / BIN_MM), int((barb.x_mm + 1.3 * barb.length_mm) / BIN_MM)
-        for b in range(max(low, 0), min(high + 1, len(bins))):
-            free = np.flatnonzero(bins[b] == len(rows) - 1)
-            if free.size:
-                bins[b, free[0]] = i
-    used = int(np.max(np.sum(bins < len(rows) - 1, axis=1)))
-    bins = bins[:, : max(used, 1)]
-    return BarbTable(backend.as_index(backend.put(bins)), backend.put(np.array(rows)))
+        for sector in _sectors(barb, 0.5 * instrument.envelope_mm(barb.x_mm)):
+            for b in range(max(low, 0), min(high + 1, len(bins))):
+                free = np.flatnonzero(bins[b, sector] == empty)
+                bins[b, sector, free[:1]] = i
+    used = max(int(np.max(np.sum(bins < empty, axis=2))), 1)
+    flat = bins[:, :, :used].reshape(-1, used)
+    return BarbTable(backend.as_index(backend.put(flat)), backend.put(np.array(rows)))
+
+
+def _sectors(barb: Barb, radius_mm: float) -> list[int]:
+    """Sectors of angle that a barb or its notch touches; the core inside half the radius is left out."""
+    half = math.degrees(1.2 * barb.width_mm / radius_mm) + 2.0
+    step = 360.0 / SECTORS
+    first, last = math.floor((barb.angle_deg - half) / step), math.floor((barb.angle_deg + half) / step)
+    return [k % SECTORS for k in range(first, min(last, first + SECTORS - 1) + 1)]
 
 
 def barb_prisms(instrument: Instrument) -> list[tuple[Floats, Floats]]:

@@ -13,7 +13,7 @@ from samples.surface import Surface, surface_of
 
 PROFILE_STEP_MM = 0.02
 
-CONVEX_STEPS, GROOVE_STEPS, BARB_STEPS = 12, 28, 40
+CONVEX_STEPS, GROOVE_STEPS, BARB_STEPS = 9, 20, 28
 """Samples along a ray; metal that is not convex needs more."""
 
 
@@ -92,4 +92,4 @@ def _turned(
     def bound(s: Floats) -> Floats:
         return np.full_like(s, radius.max() + 0.01)
 
-    return Body(name, field, straighten, bound, from_mm, from_mm + length, 24, max(supersample, 2))
+    return Body(name, field, straighten, bound, from_mm, from_mm + length, 16, max(supersample, 2))

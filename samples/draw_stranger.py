@@ -128,7 +128,16 @@ def _screw(rng: np.random.Generator) -> Instrument:
 def _latch(rng: np.random.Generator) -> Handle:
     """A metal shank 2.35 mm thick with a step, drawn as bright plastic."""
     r, n = 2.35 / 2, float(rng.uniform(11, 13))
-    profile = ((0.0, 0.6), (1.5, 0.75), (1.7, r), (n - 3, r), (n - 2.9, 0.85), (n - 2.0, 0.85), (n - 1.9, r), (n, r - 0.1))
+    profile = (
+        (0.0, 0.6),
+        (1.5, 0.75),
+        (1.7, r),
+        (n - 3, r),
+        (n - 2.9, 0.85),
+        (n - 2.0, 0.85),
+        (n - 1.9, r),
+        (n, r - 0.1),
+    )
     return Handle("other", "latch", (0.5, 0.47, 0.35), profile)
 
 

@@ -68,6 +68,13 @@ class ShadowStrip:
     first_mm: float
     table: Floats
 
+    def distance_mm(self, point: Floats) -> float:
+        """Distance of a sheet point from the axis that casts the shadow."""
+        off = np.asarray(point)[:2] - self.origin[:2]
+        length = len(self.table) * ALONG_STEP_MM + 2 * self.first_mm
+        along = float(np.clip(off @ self.along, 0.0, length))
+        return float(np.linalg.norm(off - along * self.along))
+
     def columns_rows(self, xp: Any, x_mm: Array, y_mm: Array) -> tuple[Array, Array]:
         """Fractional columns and rows of sheet points."""
         dx, dy = x_mm - float(self.origin[0]), y_mm - float(self.origin[1])

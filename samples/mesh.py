@@ -19,7 +19,7 @@ def mesh(instrument: Instrument, x_step_mm: float = 0.01, angles: int = 360) -> 
     """
     placed = place(instrument, AT_ORIGIN, CPU)
     x = np.append(np.arange(0.0, instrument.length_mm, x_step_mm), instrument.length_mm)
-    phi, radius = turning_radius(placed.surface, x, angles)
+    phi, radius = turning_radius(placed.surface, x, np.linspace(0, 2 * np.pi, angles, endpoint=False))
     point, frame = placed.line.at(x)
     across = np.cos(phi)[..., None] * frame[:, None, 1] + np.sin(phi)[..., None] * frame[:, None, 2]
     ring = (point[:, None] + radius[..., None] * across).reshape(-1, 3)

@@ -5,54 +5,84 @@ import numpy as np
 from samples.arrays import Floats
 from samples.bodies import Placed
 from samples.camera import Camera
+from samples.instrument import SIDES, Instrument
 from samples.surface import Surface
 from samples.twist import twist_rad
 
 X_STEP_MM = 0.01
-ANGLES = 720
 OUT_STEP_MM = 0.025
 
 
-def surface_points(one: Placed, x_mm: Floats, angles: int = ANGLES) -> Floats:
-    """Points of the metal's surface (barbs left out) in sheet coordinates, len(x) x angles x 3."""
+def surface_points(one: Placed, x_mm: Floats, angles: Floats) -> Floats:
+    """Points of the metal's surface (barbs left out) in sheet coordinates, len(x) x len(angles) x 3."""
     phi, radius = turning_radius(one.surface, x_mm, angles)
     point, frame = one.line.at(x_mm)
     across = np.cos(phi)[..., None] * frame[:, None, 1] + np.sin(phi)[..., None] * frame[:, None, 2]
     return one.pose.to_sheet(point[:, None] + radius[..., None] * across)
 
 
-def turning_radius(surface: Surface, x_mm: Floats, angles: int) -> tuple[Floats, Floats]:
-    """Angles and radii, both len(x) x angles, on lines that turn with the blank: a corner stays on its line, so that
-    interpolation along a line is exact even where the corner is sharp.
+def turning_radius(surface: Surface, x_mm: Floats, angles: Floats) -> tuple[Floats, Floats]:
+    """Angles and radii, both len(x) x len(angles), on lines that turn with the blank: a corner stays on its line, so
+    that interpolation along a line is exact even where the corner is sharp.
     """
     backend, instrument = surface.backend, surface.instrument
     hand = 1.0 if instrument.twist_hand == "right" else -1.0
-    phi = hand * twist_rad(instrument, x_mm)[:, None] + np.linspace(0, 2 * np.pi, angles, endpoint=False)
-    flat = surface.radius(backend.put(np.repeat(x_mm, angles)), backend.put(phi.ravel()))
+    phi = hand * twist_rad(instrument, x_mm)[:, None] + angles
+    flat = surface.radius(backend.put(np.repeat(x_mm, len(angles))), backend.put(phi.ravel()))
     return phi, backend.get(flat).reshape(phi.shape)
+
+
+def turning_angles(instrument: Instrument) -> Floats:
+    """Angles that sample a section to 0.1 um: even ones, and many across each rounded corner or the groove's crest."""
+    even = np.linspace(0, 2 * np.pi, 180, endpoint=False)
+    if instrument.twist is None:
+        return even
+    corners = SIDES.get(instrument.cross_section)
+    if corners is None:
+        hand = 1.0 if instrument.twist_hand == "right" else -1.0
+        land = (
+            2
+            * np.pi
+            * np.linspace(instrument.steep_share - 0.01, instrument.steep_share + 2 * instrument.crest_share + 0.01, 60)
+        )
+        return np.sort(np.concatenate([even, hand * land % (2 * np.pi)]))
+    near = np.linspace(-0.1, 0.1, 41)
+    return np.sort(np.concatenate([even, *(2 * np.pi * k / corners + near for k in range(corners))]))
+
+
+def _in_view(one: Placed, camera: Camera, x_mm: Floats) -> bool:
+    px = camera.project(one.axis_points(x_mm[[0, -1]]))
+    low, high = px.min(0), px.max(0)
+    return bool(np.all(high > -200) and np.all(low < [camera.width_px + 200, camera.height_px + 200]))
 
 
 def outline_px(one: Placed, camera: Camera) -> tuple[list[list[float]], list[list[float]]]:
     """(upper, lower): lists of [x_mm, px, py] every 0.025 mm of the metal, from the tip to the handle.
 
     'Upper' is the left-hand side as one walks from the tip to the handle in the picture. x_mm is that of the axis point
-    from which the outline lies straight across, in the picture; barbs are left out (they have their own list).
+    from which the outline lies straight across, in the picture; barbs are left out (they have their own list). Parts
+    more than 200 px outside the picture are left out.
     """
     length = one.instrument.length_mm
+    angles = turning_angles(one.instrument)
     out: tuple[list[list[float]], list[list[float]]] = ([], [])
     for first in np.arange(0.0, length, 2.0):
         x = np.arange(max(first - 0.7, 0.0), min(first + 2.7, length) + 1e-9, X_STEP_MM)
         want = np.arange(first, min(first + 2.0, length + 1e-9) - 1e-9, OUT_STEP_MM)
-        upper, lower = _stretch(one, camera, x, want)
+        if not _in_view(one, camera, want):
+            continue
+        upper, lower = _stretch(one, camera, x, want, angles)
         out[0].extend(upper)
         out[1].extend(lower)
     return out
 
 
-def _stretch(one: Placed, camera: Camera, x: Floats, want: Floats) -> tuple[list[list[float]], list[list[float]]]:
+def _stretch(
+    one: Placed, camera: Camera, x: Floats, want: Floats, angles: Floats
+) -> tuple[list[list[float]], list[list[float]]]:
     axis_px = camera.project(one.axis_points(want))
     middle = camera.project(one.axis_points(np.array([x[0], x[-1]])))
-    px = camera.project(surface_points(one, x))
+    px = camera.project(surface_points(one, x, angles))
     # Offsets are measured straight across the chord of this short stretch, for the surface and for the axis alike.
     run = (middle[1] - middle[0]) / np.linalg.norm(middle[1] - middle[0])
     side = np.array([run[1], -run[0]])

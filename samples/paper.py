@@ -70,6 +70,12 @@ class SheetTexture:
         white, ink = np.array(self.paper.white, np.float32), np.array(self.paper.ink, np.float32)
         return np.asarray(ink + (white - ink) * share[..., None])
 
+    def table_reflectance(self, x_mm: Floats, y_mm: Floats) -> Floats:
+        """What lies beside the sheet (... x 3): a streaky table top; under a cut edge or a hole it is in the shade."""
+        streak = 0.12 * np.sin(y_mm * 1.7 + 2.0 * np.sin(x_mm * 0.11)) + 0.06 * np.sin(y_mm * 7.3 + np.sin(x_mm * 0.31))
+        shade = 1.0 if self.paper.cut_at_mm is None and self.paper.slot_mm is None else 0.4
+        return np.asarray(np.array(self.paper.table, np.float32) * (shade * (1.0 + streak))[..., None], np.float32)
+
 
 def sheet_texture(
     sheet: Sheet, paper: Paper, box_mm: tuple[float, float, float, float], px_per_mm: float
@@ -81,7 +87,7 @@ def sheet_texture(
     share = _spread_ink(share, paper.ink_spread_um / 1000.0 * px_per_mm)
     _roughen(share, paper, px_per_mm)
     _speck(share, paper, x0, y0, px_per_mm)
-    present = _present(paper, share.shape, x0, y0, px_per_mm)
+    present = _present(paper, sheet, share.shape, (x0, y0, px_per_mm))
     return SheetTexture(
         paper, x0, y0, px_per_mm, share, _quarter(share), present, None if present is None else _quarter(present)
     )
@@ -138,19 +144,24 @@ def _speck(share: Floats, paper: Paper, x0: float, y0: float, px_per_mm: float) 
         cv2.polylines(share, [chain], False, 0.5, max(round(0.022 * px_per_mm), 1), cv2.LINE_AA, 4)
 
 
-def _present(paper: Paper, shape: tuple[int, ...], x0: float, y0: float, px_per_mm: float) -> Floats | None:
-    """1 where the sheet is, 0 beyond its cut edge and in the slot; None when it is whole."""
-    if paper.cut_at_mm is None and paper.slot_mm is None and paper.window_mm is None:
-        return None
+def _present(paper: Paper, page: Sheet, shape: tuple[int, ...], at: tuple[float, float, float]) -> Floats | None:
+    """1 where the sheet is, 0 beyond its edges and in its holes; None when it is whole and fills the part drawn."""
+    x0, y0, px_per_mm = at
     x = x0 + (np.arange(shape[1]) + 0.5) / px_per_mm
     y = y0 + (np.arange(shape[0]) + 0.5) / px_per_mm
-    out = np.ones(shape[:2], np.float32)
-    if paper.cut_at_mm is not None:
-        out *= np.clip((paper.cut_at_mm - x) * px_per_mm + 0.5, 0, 1)[None, :].astype(np.float32)
+    right = page.width_mm if paper.cut_at_mm is None else paper.cut_at_mm
+    inside = min(x[0], y[0], right - x[-1], page.height_mm - y[-1]) > 0
+    if inside and paper.slot_mm is None and paper.window_mm is None:
+        return None
+    out = np.outer(_within(y, page.height_mm, px_per_mm), _within(x, right, px_per_mm)).astype(np.float32)
     for hole in (paper.slot_mm, paper.window_mm):
         if hole is not None:
             out *= 1.0 - np.clip(0.5 - _slot_distance(hole, x, y) * px_per_mm, 0, 1).astype(np.float32)
     return out
+
+
+def _within(x: Floats, end_mm: float, px_per_mm: float) -> Floats:
+    return np.asarray(np.clip(x * px_per_mm + 0.5, 0, 1) * np.clip((end_mm - x) * px_per_mm + 0.5, 0, 1))
 
 
 def _slot_distance(slot_mm: tuple[float, float, float, float], x: Floats, y: Floats) -> Floats:

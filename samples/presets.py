@@ -44,7 +44,9 @@ through from below; a raised backlight under a window in the sheet."""
 def backlight(rng: np.random.Generator, centre_mm: tuple[float, float], white: float) -> Backlight:
     """A bright screen 70 to 140 mm below the sheet, masked to 0.9 of that across the instrument; `white` its level."""
     depth = float(rng.uniform(70, 140))
-    return Backlight(centre_mm, (float(rng.uniform(55, 80)), 0.45 * depth), depth, _grey(rng, white), (0.01, 0.01, 0.01))
+    return Backlight(
+        centre_mm, (float(rng.uniform(55, 80)), 0.45 * depth), depth, _grey(rng, white), (0.01, 0.01, 0.01)
+    )
 
 
 def draw_light(rng: np.random.Generator, preset: str | None = None) -> Light:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from samples.arrays import Floats
+from samples.arrays import CPU, Floats
 from samples.bodies import Placed
 from samples.light import Blocker, Light, map_directions
 
@@ -22,7 +22,8 @@ MAP_CELLS = 513
 class Rays:
     """The light as many directions with their share of the sheet's irradiance (N x 3 each, shares sum to 1).
 
-    `around`: radiance that a bar's flank sees, half of it sheet and half low sky, relative to the mean of the sky.
+    `around`: radiance that a bar's flank sees, half of it sheet and half low sky on the dark side,
+    relative to the mean of the sky.
     """
 
     direction: Floats
@@ -44,8 +45,9 @@ def light_rays(light: Light, blocker: Blocker | None, at_mm: Floats, paper: floa
         radiance = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
     share = radiance * (direction[:, 2] * solid[keep])[:, None]
     total = share.sum(axis=0)
+    # The flank that faces a shadow mirrors the side away from the lamps: the median of the low sky, not its mean.
     low = direction[:, 2] < 0.64
-    horizon = float(np.average(radiance[low].mean(1), weights=solid[keep][low]) * np.pi / total.mean())
+    horizon = float(np.median(radiance[low].mean(1)) * np.pi / total.mean())
     return Rays(direction, share / total, 0.5 * (paper + horizon))
 
 
@@ -103,17 +105,10 @@ class AxisTable:
         about = np.arctan2(up, across)
         length = (bar.end - bar.start) @ self.along
         a0, a1 = np.arctan2(ahead, distance), np.arctan2(ahead + length, distance)
-        rows = np.clip(np.stack([about - half, about + half]) / np.pi, 0, 1) * BINS_ABOUT
-        cols = (np.stack([a0, a1]) / np.pi + 0.5) * BINS_ALONG
-        corner = [[_bilinear(self.sums, rows[i], cols[j]) for j in (0, 1)] for i in (0, 1)]
+        rows = (np.stack([about - half, about + half]) / np.pi * BINS_ABOUT).astype(np.float32)
+        cols = ((np.stack([a0, a1]) / np.pi + 0.5) * BINS_ALONG).astype(np.float32)
+        corner = [[CPU.bilinear(self.sums, cols[j], rows[i]) for j in (0, 1)] for i in (0, 1)]
         return np.asarray(corner[1][1] - corner[1][0] - corner[0][1] + corner[0][0])
-
-
-def _bilinear(table: Floats, row: Floats, col: Floats) -> Floats:
-    r, c = np.minimum(row.astype(int), BINS_ABOUT - 1), np.minimum(col.astype(int), BINS_ALONG - 1)
-    fr, fc = (row - r)[:, None], (col - c)[:, None]
-    top = table[r, c] * (1 - fc) + table[r, c + 1] * fc
-    return np.asarray(top * (1 - fr) + (table[r + 1, c] * (1 - fc) + table[r + 1, c + 1] * fc) * fr)
 
 
 def axis_table(rays: Rays, along: Floats) -> AxisTable:

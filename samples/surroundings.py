@@ -12,6 +12,7 @@ from samples.lit_sheet import Irradiance, ShadowStrip
 from samples.paper import SheetTexture
 
 FARTHEST_MM = 80.0
+NEAR_MM = 12.0
 
 SPREAD = 0.7
 """Radius of the sampled disc of facet slopes, in units of the roughness alpha."""
@@ -69,6 +70,12 @@ class Surroundings:
     blocker: Blocker | None
     sheet: SheetView
     harmonics: Floats
+
+    def near(self, point: Floats) -> "Surroundings":
+        """The same with only the shadows that matter close to a point (3)."""
+        keep = [i for i, strip in enumerate(self.sheet.strips) if strip.distance_mm(point) < NEAR_MM]
+        strips, left = (tuple(pair[i] for i in keep) for pair in (self.sheet.strips, self.sheet.left))
+        return replace(self, sheet=replace(self.sheet, strips=strips, left=left))
 
     def for_metal(self, finish: Finish) -> "Surroundings":
         """The same with the sky, and the camera's outline, as blurred as this metal's lobe makes them."""

@@ -34,11 +34,14 @@ def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
     origin, ray, begin, end = origin[rays], ray[rays], begin[rays], end[rays]
     low, high, found = _bracket(xp, body, origin, ray, begin, end)
     rays, origin, ray, low, high = rays[found], origin[found], ray[found], low[found], high[found]
-    for _ in range(9):
+    outer, inner = _at(body, origin, ray, low), _at(body, origin, ray, high)
+    for _ in range(5):
         middle = 0.5 * (low + high)
-        inside = _at(body, origin, ray, middle) < 0
-        low, high = xp.where(inside, low, middle), xp.where(inside, middle, high)
-    hit = 0.5 * (low + high)
+        value = _at(body, origin, ray, middle)
+        inside = value < 0
+        low, outer = xp.where(inside, low, middle), xp.where(inside, outer, value)
+        high, inner = xp.where(inside, middle, high), xp.where(inside, value, inner)
+    hit = low + (high - low) * outer / (outer - inner + 1e-9)
     point = (origin[:, 0] + hit * ray[:, 0], origin[:, 1] + hit * ray[:, 1], origin[:, 2] + hit * ray[:, 2])
     return Hits(rays, point, normals_at(xp, body, point))
 

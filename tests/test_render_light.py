@@ -14,10 +14,11 @@ from samples.light import Backlight, Blocker, Light
 from samples.lit_sheet import irradiance_of
 from samples.paper import Paper, _spread_ink
 from samples.pose import Pose
-from samples.render import render_linear, set_stage
+from samples.render import render_linear
 from samples.scene import Laid, Scene
 from samples.sensor import Sensor, add_noise, encode
 from samples.shadow import Bar, axis_table, bars_of, light_left, light_rays
+from samples.stage import set_stage
 
 LANE_Y = 38.3  # the middle of the first lane of sheet A4-1
 UNIFORM = Light("uniform", (1.0,) * 3, (1.0,) * 3, ())
@@ -49,7 +50,9 @@ def wire_scene(light: Light, paper: float, f0: float = 0.6, alpha: float = 0.02,
     """The wire on bare paper in the first lane, seen from straight above, 200 mm away, without blur."""
     size = round(2 * px_per_mm)
     camera = Camera(
-        "test", 48, size,
+        "test",
+        48,
+        size,
         36 * 200 * px_per_mm / size,
         px_per_mm,
         (50.0, LANE_Y),
@@ -64,7 +67,7 @@ def wire_scene(light: Light, paper: float, f0: float = 0.6, alpha: float = 0.02,
 
 def across(scene: Scene) -> tuple[np.ndarray, np.ndarray]:
     """Position across the wire in radii, and green radiance there, averaged along the wire."""
-    linear = render_linear(set_stage(scene))
+    linear = render_linear(set_stage(scene, CPU))
     size = scene.camera.height_px
     radii = (np.arange(size) - (size - 1) / 2) / scene.camera.px_per_mm / 0.4 * (200 - 0.4) / 200
     return radii, linear[:, 4:-4, 1].mean(1)
@@ -110,7 +113,7 @@ def test_raised_backlight_lights_only_the_outer_2_percent():
 
 def test_white_furnace():
     """A perfect mirror and white paper in a room of radiance 1 everywhere show 1 everywhere."""
-    linear = render_linear(set_stage(wire_scene(UNIFORM, 1.0, f0=1.0, alpha=0.3)))
+    linear = render_linear(set_stage(wire_scene(UNIFORM, 1.0, f0=1.0, alpha=0.3), CPU))
 
     assert np.max(np.abs(linear[..., 1] - 1.0)) < 0.01
 
@@ -176,7 +179,7 @@ def test_ink_spread_moves_straight_edges_and_leaves_saddles():
 def test_same_seed_same_picture():
     scene = wire_scene(DARK_OVERHEAD, 0.8, px_per_mm=60.0)
 
-    assert np.array_equal(render_linear(set_stage(scene)), render_linear(set_stage(scene)))
+    assert np.array_equal(render_linear(set_stage(scene, CPU)), render_linear(set_stage(scene, CPU)))
 
 
 def test_hidden_radius_of_a_bar_is_the_mean_radius_of_its_section():

@@ -16,9 +16,9 @@ from samples.instrument import Handle, Instrument
 from samples.iso import handle_profile
 from samples.layers import blur_disc
 from samples.outline import outline_px
-from samples.pose import Pose
 from samples.population import draw_macro
-from samples.render import set_stage, surroundings_of
+from samples.pose import Pose
+from samples.stage import set_stage, surroundings_of
 from samples.statics import rests, weights
 
 CAMERA = Camera(
@@ -156,7 +156,7 @@ def test_traced_coverage_fills_the_true_outline(family, seed):
     """
     scene = draw_macro(seed, family, "flat", 60.0, size=40, image_px=(1800, 1350), preset="phone-12mp", turn_deg=20.0)
     scene = replace(scene, supersample=4, camera=replace(scene.camera, width_px=1800, height_px=1350))
-    stage = set_stage(scene)
+    stage = set_stage(scene, CPU)
     placed = stage.placed[0]
     solid = fragments_of(placed, placed.bodies[0], scene.camera, surroundings_of(stage), np.random.default_rng(0))
     upper, lower = (np.array(side) for side in outline_px(placed, scene.camera))
