@@ -16,7 +16,7 @@ from vision.scale import Scale
 Array = NDArray[np.floating[Any]]
 BIN_MM = 0.2
 KNOT_MM = 4.0
-BEYOND_MM = 1.2  # the axis runs this far past the metal at the tip, and into the handle
+BEYOND_MM = (3.0, 5.5)  # the axis runs this far past the metal as first seen: at the tip, and into the handle
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ def trace_axis(plane: Plane, scale: Scale, candidate: Candidate) -> Axis | None:
         return None
     middle, half = middle[before], half[before]
     curve = _smooth(middle)
-    span = np.arange(ends[0] - BEYOND_MM, ends[1] + BEYOND_MM, 0.02)
+    span = np.arange(ends[0] - BEYOND_MM[0], ends[1] + BEYOND_MM[1], 0.02)
     offset = _extended(curve, span, (middle[0, 0], middle[-1, 0]))
     normal = np.array([-direction[1], direction[0]])
     line_mm = centre + span[:, None] * direction + offset[:, None] * normal

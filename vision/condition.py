@@ -17,11 +17,11 @@ from vision.handle import HandleColour
 from vision.nominal import LENGTHS_MM, sizes_of_colour
 from vision.quantity import Quantity
 from vision.reading import Call, ConditionReading, Finding
-from vision.unwinding import TwistLoss
+from vision.unwinding import ALERT_FALSE, TwistLoss
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 DISCARD_AT, LOOK_AT = 0.9, 0.5
-UNWOUND_LEAST_DEG = 45.0
+REVERSED_LEAST_MM = 0.3
 TIP_LOST_LEAST_MM = 0.8
 BLUNT = 0.75  # width at the very end over the width just behind it
 
@@ -84,17 +84,17 @@ def _call(findings: list[Finding], doubts: tuple[str, ...]) -> Call:
 
 
 def _twist_findings(twist: TwistLoss | None) -> list[Finding]:
+    """Twist lost or gained; probability 1/2 at the alert that one healthy instrument in a hundred would pass."""
     if twist is None or twist.zone_mm is None:
         return []
     loss = twist.loss_deg
-    probability = float(norm.cdf((abs(loss.value) - UNWOUND_LEAST_DEG) / max(loss.u, 1.0)))
-    if twist.reversed_zone and loss.value > 90.0:
-        return [Finding("reverse-wound", *twist.zone_mm, loss, "deg of twist lost", max(probability, 0.95))]
+    probability = float(norm.cdf(abs(loss.value) / max(loss.u, 1.0) - ALERT_FALSE))
     if probability < 0.3:
         return []
-    kind = "unwound" if loss.value > 0.0 else "overwound"
-    unit = "deg of twist lost" if loss.value > 0.0 else "deg of twist gained"
-    return [Finding(kind, *twist.zone_mm, Quantity(abs(loss.value), loss.u), unit, probability)]
+    if loss.value < 0.0:
+        return [Finding("overwound", *twist.zone_mm, loss.scaled(-1.0), "deg of twist gained", probability)]
+    kind = "reverse-wound" if twist.reversed_mm > REVERSED_LEAST_MM else "unwound"
+    return [Finding(kind, *twist.zone_mm, loss, "deg of twist lost", probability)]
 
 
 def _bend_findings(bend: Bend | None) -> list[Finding]:
@@ -114,7 +114,7 @@ def _tip_findings(tip: TipLoss | None) -> list[Finding]:
 def _smallest(twist: TwistLoss | None, bend: Bend | None) -> Mapping[str, Mapping[str, float]]:
     limits: dict[str, Mapping[str, float]] = {}
     if twist is not None:
-        limits["unwound"] = {"value": round(UNWOUND_LEAST_DEG + 1.65 * twist.smallest_deg / 3.3), "over_mm": 4.0}
+        limits["unwound"] = {"value": round(twist.smallest_deg), "over_mm": 4.0}
     if bend is not None:
         limits["kinked"] = {"value": round(KINK_LEAST_DEG + 1.65 * max(2.0, 2.0 * bend.u_deg)), "over_mm": 1.6}
     return limits

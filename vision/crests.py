@@ -67,15 +67,16 @@ def find_crests(x_mm: Array, height_mm: Array, *, from_mm: float, to_mm: float) 
         return Crests(empty, empty, empty, empty)
     grid = np.arange(x_mm[inside][0], x_mm[inside][-1], GRID_MM)
     raw = np.interp(grid, x_mm[inside], height_mm[inside])
-    raw = median_filter(raw, int(0.09 / GRID_MM) | 1)
+    raw = median_filter(raw, int(0.07 / GRID_MM) | 1)
     smooth = gaussian_filter1d(raw, 0.03 / GRID_MM)
+    sharp = gaussian_filter1d(raw, 0.012 / GRID_MM)  # a Hedstroem crest is a ridge: smoothing would lower it
     radius = upper_line(grid, smooth)
     relative = smooth / radius
     noise = 1.4826 * float(np.median(np.abs(raw - smooth)))
     prominence = max(LEAST_SWING, 4.0 * noise / float(np.median(radius)) / 3.0)
     peaks, _ = find_peaks(relative, prominence=prominence, distance=max(int(0.12 / GRID_MM), 1))
     valleys = [a + int(np.argmin(relative[a:b])) for a, b in itertools.pairwise(peaks)]
-    x_peak, high = _vertex(grid, smooth, peaks, +1.0)
+    x_peak, high = _vertex(grid, sharp, peaks, +1.0)
     x_low, low = _vertex(grid, smooth, np.array(valleys, dtype=int), -1.0)
     return Crests(x_peak, high, x_low, low)
 
@@ -92,13 +93,20 @@ def upper_line(x: Array, y: Array) -> Array:
 
 
 def _vertex(grid: Array, smooth: Array, at: NDArray[np.int_], sign: float) -> tuple[Array, Array]:
-    """Refine extrema by a parabola through +-0.05 mm."""
-    half = int(0.05 / GRID_MM)
+    """Refine extrema by a parabola through +-0.04 mm about the greatest value nearby."""
+    half = int(0.04 / GRID_MM)
     xs, ys = np.empty(len(at)), np.empty(len(at))
-    for i, k in enumerate(at):
+    for i, near in enumerate(at):
+        k = _top(sign * smooth, int(near), half)
         part = slice(max(k - half, 0), min(k + half + 1, len(grid)))
         a, b, c = np.polyfit(grid[part] - grid[k], smooth[part], 2)
         shift = -b / (2.0 * a) if sign * a < 0.0 else 0.0
         shift = float(np.clip(shift, -0.05, 0.05))
         xs[i], ys[i] = grid[k] + shift, a * shift**2 + b * shift + c
     return xs, ys
+
+
+def _top(heights: Array, near: int, half: int) -> int:
+    """Index of the greatest value within two half windows."""
+    low = max(near - 2 * half, 0)
+    return low + int(np.argmax(heights[low : near + 2 * half + 1]))

@@ -13,12 +13,14 @@ from typing import Literal
 import numpy as np
 
 from vision.blank import BlankEvidence, chosen_twist
-from vision.ends import Ends
 from vision.envelope import Cone
+from vision.lead import fit_trend, groove_angles, sampled
 from vision.outline import Outline
 from vision.place import Profile
 from vision.quantity import Quantity, combined
+from vision.tip import Tip
 from vision.twist import TwistFit
+from vision.unwinding import twist_loss
 
 D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 # Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), in units
@@ -79,7 +81,7 @@ def measure(
     profile: Profile,
     outline: Outline,
     evidence: BlankEvidence,
-    ends: Ends,
+    tip: Tip,
     *,
     front_mm: Quantity | None,
     scale_u: float,
@@ -93,7 +95,7 @@ def measure(
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
     width = _WidthBudget(profile, scale_u, blur_px)
-    place = _PlaceBudget(profile, scale_u, ends)
+    place = _PlaceBudget(profile, scale_u, tip)
     if not tip_seen:
         notes.append("the tip is outside the frame: everything counted from the tip is not measured")
     d0, d16, taper = _cone_quantities(envelope, width, outline, tip_seen, notes)
@@ -109,7 +111,7 @@ def measure(
         pitch_mm=pitch,
         flutes_per_mm=flutes,
         helix_angle_deg=helix,
-        tip_angle_deg=_tip_angle(ends),
+        tip_angle_deg=_tip_angle(tip),
         notes=tuple(notes),
     )
 
@@ -129,9 +131,9 @@ class _WidthBudget:
 class _PlaceBudget:
     """The same for lengths along the axis."""
 
-    def __init__(self, profile: Profile, scale_u: float, ends: Ends) -> None:
+    def __init__(self, profile: Profile, scale_u: float, tip: Tip) -> None:
         self.relative = (("scale", scale_u), ("height", profile.magnification_u))
-        self.tip_mm = ends.u_tip / profile.px_per_mm
+        self.tip_mm = tip.u_px / profile.px_per_mm
 
     def of(self, value: float, own_u: float, *, from_tip: bool = True) -> Quantity:
         parts = [(name, abs(value) * u) for name, u in self.relative]
@@ -159,8 +161,8 @@ def _cone_quantities(
     if envelope is None:
         notes.append("no envelope: too little of the working part shows both edges")
         return None, None, None
-    # The edge model's error may drift along the instrument as light and blur do: a quarter of it over 16 mm.
-    taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=0.25 / 16.0)
+    # The edge model's error may drift along the instrument as light and blur do: half of it over 16 mm.
+    taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=0.5 / 16.0)
     if not tip_seen or envelope.d0_mm <= 0.0:
         return None, None, taper
     d0 = width.of(envelope.d0_mm, envelope.u_d0_fit)
@@ -199,30 +201,30 @@ def _thread_quantities(
 
 
 def _pitch_at(outline: Outline, evidence: BlankEvidence, x_mm: float) -> tuple[float, float, int] | None:
-    """Pitch at a station, its fit uncertainty, and crests a turn."""
+    """Pitch of the smooth trend at a station, its fit uncertainty, and crests a turn."""
     twist = chosen_twist(outline, evidence)
-    if twist is not None and twist.span_mm[0] < x_mm < twist.span_mm[1]:
-        corners = twist.blank.corners
-        rate = float(twist.rate_rad_per_mm(np.array([x_mm]))[0])
-        if rate <= 0.0:
-            return None
-        pitch = 2.0 * math.pi / corners / rate
-        return pitch, pitch * min(0.05, 0.04 / math.sqrt(max(twist.crest_count, 1))), corners
-    x = np.concatenate([(c.x_mm[1:] + c.x_mm[:-1]) / 2.0 for c in (outline.upper, outline.lower)])
-    gaps = np.concatenate([outline.upper.spacing_mm, outline.lower.spacing_mm])
-    if len(gaps) < 4 or not x.min() < x_mm < x.max():
+    if twist is not None:
+        loss = twist_loss(twist)
+        x, theta = sampled(twist)
+        healthy = x >= (loss.zone_mm[1] if loss is not None and loss.zone_mm is not None and loss.is_odd else -1.0)
+        trend = fit_trend(x[healthy], theta[healthy], twist.blank.corners)
+        ends = (float(x[0]), float(x[-1])) if len(x) else (0.0, 0.0)
+    else:
+        x, theta = groove_angles(outline.upper, outline.lower)
+        trend = fit_trend(x, theta, 1, least_scatter=0.02)
+        ends = (float(x[0]), float(x[-1])) if len(x) else (0.0, 0.0)
+    if trend is None or not ends[0] < x_mm < ends[1]:
         return None
-    near = np.argsort(np.abs(x - x_mm))[:12]
-    slope, middle = np.polyfit(x[near] - x_mm, gaps[near], 1) if len(near) >= 6 else (0.0, float(np.median(gaps[near])))
-    miss = gaps[near] - (middle + slope * (x[near] - x_mm))
-    u = 1.4826 * float(np.median(np.abs(miss))) / math.sqrt(len(near)) + 0.002
-    return float(middle), u, 1
+    pitch = trend.pitch_mm(x_mm)
+    return None if pitch is None else (*pitch, trend.crests_a_turn)
 
 
 def _tip_width(profile: Profile, width: _WidthBudget, tip_seen: bool) -> Quantity | None:
     if not tip_seen:
         return None
-    near = (np.abs(profile.x_mm - TIP_WIDTH_AT_MM) < 0.03) & np.isfinite(profile.upper_mm) & np.isfinite(profile.lower_mm)
+    near = (
+        (np.abs(profile.x_mm - TIP_WIDTH_AT_MM) < 0.03) & np.isfinite(profile.upper_mm) & np.isfinite(profile.lower_mm)
+    )
     if near.sum() < 3:
         return None
     seen = (profile.upper_mm - profile.lower_mm)[near]
@@ -240,7 +242,9 @@ def _shank(outline: Outline, width: _WidthBudget, notes: list[str]) -> Quantity 
 
 def _length(front_mm: Quantity | None, place: _PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
     if not tip_seen or front_mm is None:
-        notes.append("length is not measured: " + ("the handle's front" if tip_seen else "the tip") + " is out of the frame")
+        notes.append(
+            "length is not measured: " + ("the handle's front" if tip_seen else "the tip") + " is out of the frame"
+        )
         return None
     return place.of(front_mm.value, front_mm.u)
 
@@ -259,8 +263,8 @@ def _working(
     return place.of(outline.working_end_mm, 0.3 * float(np.median(gaps)) if len(gaps) else 0.5)
 
 
-def _tip_angle(ends: Ends) -> Quantity | None:
-    if ends.tip_slope is None:
+def _tip_angle(tip: Tip) -> Quantity | None:
+    if tip.slope is None:
         return None
-    angle = 2.0 * math.degrees(math.atan(ends.tip_slope / 2.0))
+    angle = 2.0 * math.degrees(math.atan(tip.slope / 2.0))
     return Quantity(angle, 0.15 * angle)

@@ -1,146 +1,34 @@
-"""Stage 5 of 9: Photo, Axis -> Edges. Both outlines of the metal along the axis, in px, to a fraction of a px."""
+"""Stage 5 of 9: Photo, Axis -> Edges. Both outlines of the metal along the axis, in px, to a fraction of a px.
+
+The learned outline model says where the metal is; the brightness steps give the blur, and show what stands out from the
+metal (barbs). The axis is moved onto the outline's middle and the model asked once more.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter
-from scipy.optimize import least_squares
-from scipy.stats import norm
 
 from vision.axis import Axis
+from vision.edge_lines import Edges
+from vision.metal import metal_edges
 from vision.photo import Photo
-from vision.steps import LEAST_STEP, beyond_background, just_outside, outermost, slope_map, step_height
-from vision.strip import Strip, straighten
+from vision.step_edges import recentred, step_edges
+from vision.strip import straighten
 
-Array = NDArray[np.floating[Any]]
-FIRST_BLUR_PX = 1.6
-MARGIN_MM = 0.5  # paper seen beyond the metal on each side
-NOISE_TIMES = 6.0
-ALONG_MM, ALONG_PX = 0.02, (0.6, 2.0)  # smoothing along the axis: far below the finest pitch (0.5 mm), within these px
-
-
-@dataclass(frozen=True)
-class Edges:
-    """Offsets of both outlines from the axis in px, one per column of the strip (NaN where none was found).
-
-    ``upper_px`` lies on the positive side of the normal, ``lower_px`` on the negative one, both signed. ``step`` (2, N) is
-    the brightness step at each over the paper's. ``blur_px`` is the Gaussian width of the edge's own blur.
-    """
-
-    strip: Strip
-    upper_px: Array
-    lower_px: Array
-    step: Array
-    blur_px: float
-    paper: float
+__all__ = ["Edges", "locate_edges"]
 
 
 def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
-    """Locate both outlines; a second pass uses the blur and the centre line that the first one measured."""
-    half_px = int((axis.half_mm * 1.35 + MARGIN_MM) * px_per_mm) + 4
-    strip = straighten(photo, axis.px, half_px)
-    along_px = float(np.clip(ALONG_MM * px_per_mm, *ALONG_PX))
-    edges = _one_pass(strip, FIRST_BLUR_PX, along_px)
-    strip = straighten(photo, _recentred(edges), half_px)
-    return _one_pass(strip, measured_blur(edges), along_px)
-
-
-def _one_pass(strip: Strip, blur_px: float, along_px: float) -> Edges:
-    half = strip.half_px
-    smoothing = float(np.clip(0.8 * blur_px, 1.0, 3.0))
-    slopes = slope_map(strip.values, smoothing, along_px)
-    paper = _paper(strip)
-    spread = float(np.hypot(blur_px, smoothing))
-    noise = _noise(slopes, half)
-    low = _side(slopes, strip.values, spread, noise, paper)
-    up = _side(-slopes[::-1], strip.values[::-1], spread, noise, paper)
-    step = step_height(np.stack([up[1], low[1]]), smoothing, blur_px) / paper
-    return Edges(strip, half - up[0], low[0] - half, step, blur_px, paper)
-
-
-def _side(slopes: Array, values: Array, spread: float, noise: float, paper: float) -> tuple[Array, Array]:
-    """Outermost step of one side: row and slope. Faint steps count in shadow, where paper and noise are dimmer too."""
-    half = (values.shape[0] - 1) // 2
-    outside = just_outside(values, spread)[: half + 1]
-    background = np.where(outside > 0.0, np.maximum(outside, 0.05 * paper), paper)
-    shot = np.sqrt(np.clip(background / paper, 0.1, 1.5))  # shot noise goes with the root of the light
-    least = LEAST_STEP * background / (np.sqrt(2.0 * np.pi) * spread)
-    row, slope = outermost(
-        beyond_background(slopes, spread)[: half + 1],
-        np.maximum(NOISE_TIMES * noise * shot, least),
-        max(round(3.0 * spread), 3),
-    )
-    return row, slope
-
-
-def _paper(strip: Strip) -> float:
-    rows = max(strip.half_px // 3, 6)
-    return max(float(np.median(strip.values[np.r_[3:rows, -rows:-3]])), 1e-3)
-
-
-def _noise(slopes: Array, half: int) -> float:
-    """Spread of the slope over bare paper: the outer third on both sides."""
-    rows = max(half // 3, 6)
-    return 1.4826 * float(np.median(np.abs(slopes[np.r_[2:rows, -rows:-2]])))
-
-
-def _recentred(edges: Edges) -> Array:
-    """Move the axis onto the smoothed middle of the two outlines."""
-    middle = (edges.upper_px + edges.lower_px) / 2.0
-    columns = np.arange(len(middle))
-    good = np.isfinite(middle)
-    if good.sum() < 50:
-        return edges.strip.axis_px
-    filled = np.interp(columns, columns[good], middle[good])
-    window = max(len(middle) // 12, 51) | 1
-    smooth = gaussian_filter1d(median_filter(filled, window, mode="nearest"), window / 2.0, mode="nearest")
-    return np.asarray(edges.strip.axis_px + smooth[:, None] * edges.strip.normal)
-
-
-def measured_blur(edges: Edges) -> float:
-    """Gaussian width of the outline's blur, from the aligned mean of all edge profiles, outer side only.
-
-    The inner side carries whatever the metal mirrors; the outer flank, from bare paper to a little past the edge, is
-    the blur's own. Valid from 0.6 to 12 px.
-    """
-    offsets, values = _aligned(edges)
-    if len(offsets) < 200:
-        return edges.blur_px
-    bins = np.arange(-14.0, 4.0, 0.25)
-    index = np.digitize(offsets, bins)
-    mean = np.array([np.median(values[index == k]) if (index == k).sum() > 5 else np.nan for k in range(1, len(bins))])
-    centre = (bins[1:] + bins[:-1]) / 2.0
-
-    def residuals(p: Array) -> Array:
-        sigma = p[0]
-        use = np.isfinite(mean) & (centre < 0.6 * sigma)
-        model = p[1] + p[2] * norm.cdf((centre - p[3]) / sigma)
-        return np.where(use, np.nan_to_num(mean) - model, 0.0)
-
-    start = np.array([edges.blur_px, 0.0, 1.0, 0.0])
-    result = least_squares(
-        residuals, start, bounds=([0.6, -1, 0.1, -1.5], [12, 1, 4, 1.5]), loss="soft_l1", f_scale=0.05
-    )
-    return float(result.x[0])
-
-
-def _aligned(edges: Edges) -> tuple[Array, Array]:
-    """Profiles as (distance inward from the edge, brightness change over the step's own height), pooled over columns."""
-    half = edges.strip.half_px
-    rows = np.arange(-14, 5)
-    offsets, values = [], []
-    for side, edge, step in ((1.0, edges.upper_px, edges.step[0]), (-1.0, edges.lower_px, edges.step[1])):
-        columns = np.flatnonzero(np.isfinite(edge) & (np.abs(step) > 0.15))[::3]
-        at = np.rint(half + edge[columns]).astype(int)
-        picked = at[None, :] - (side * rows[:, None]).astype(int)
-        good = ((picked >= 0) & (picked < edges.strip.values.shape[0])).all(axis=0)
-        picked, columns = picked[:, good], columns[good]
-        profile = edges.strip.values[picked, columns]
-        base = profile[:6].mean(axis=0)
-        offsets.append((-side * (picked - half - edge[columns])).ravel())
-        values.append(((profile - base) / (step[columns] * edges.paper)).ravel())
-    return np.concatenate(offsets), np.concatenate(values)
+    """Locate both outlines by the learned model on the axis that the steps have centred."""
+    steps = step_edges(photo, axis, px_per_mm)
+    half_px = axis.half_mm * px_per_mm
+    first = metal_edges(photo, axis.px, half_px)
+    centred = recentred(replace(steps, strip=straighten(photo, axis.px, steps.strip.half_px), upper_px=first[0], lower_px=first[1]))
+    width = np.nanpercentile(first[0] - first[1], 90) if np.isfinite(first[0] - first[1]).any() else 2.0 * half_px
+    upper, lower, _ = metal_edges(photo, centred, float(width) / 2.0)
+    strip = straighten(photo, centred, steps.strip.half_px)
+    moved = ((steps.strip.axis_px - centred) * strip.normal).sum(axis=1)
+    outer = np.stack([steps.upper_px + moved, steps.lower_px + moved])
+    return replace(steps, strip=strip, upper_px=upper, lower_px=lower, outer_px=outer)

@@ -24,7 +24,7 @@ def refuse_coarse(scale: Scale, photo: Photo) -> None:
         )
 
 
-def refuse_none(readings: Sequence[InstrumentReading], photo: Photo, candidates: Sequence[Candidate]) -> None:
+def refuse_none(readings: Sequence[InstrumentReading], candidates: Sequence[Candidate]) -> None:
     """Say that nothing was found, or nothing with a readable outline."""
     if readings:
         return

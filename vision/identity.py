@@ -41,7 +41,7 @@ def identify(dimensions: Dimensions, evidence: BlankEvidence, colour: HandleColo
     sizes = BROACH_SIZES if family.value == "barbed-broach" else SIZES
     diameter = None if tip_lost else dimensions.d0_mm
     size = _size(diameter, colour, sizes)
-    return Identity(family, size, _section(evidence), tuple(_contradictions(dimensions, colour, size, family)))
+    return Identity(family, size, _section(evidence), tuple(_contradictions(dimensions, colour, family)))
 
 
 def _family(dimensions: Dimensions, evidence: BlankEvidence) -> Choice:
@@ -129,7 +129,7 @@ def _section(evidence: BlankEvidence) -> Section | None:
     return "square" if best == "square" else "triangle" if best == "triangle" else "rhombus"
 
 
-def _contradictions(dimensions: Dimensions, colour: HandleColour, size: Choice, family: Choice) -> list[str]:
+def _contradictions(dimensions: Dimensions, colour: HandleColour, family: Choice) -> list[str]:
     notes = []
     if family.value == "barbed-broach":
         notes.append("broach sizes come from a table that nobody here has read: taken from memory, conformity not judged")

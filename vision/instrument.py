@@ -16,8 +16,8 @@ from vision.condition import examine, lost_tip
 from vision.conformity import conformity
 from vision.dimensions import measure
 from vision.edges import Edges, locate_edges
-from vision.ends import Ends, find_ends
 from vision.find import Candidate
+from vision.front import front_column
 from vision.handle import handle_colour, handle_reading
 from vision.identity import identify
 from vision.outline import Outline, read_outline
@@ -28,11 +28,14 @@ from vision.pose import ON_PLANE, Height, held, resting
 from vision.quantity import Quantity
 from vision.reading import InstrumentReading
 from vision.scale import Scale
+from vision.strip import normals
+from vision.tip import Tip, find_tip
 from vision.trace import draw_trace
 from vision.unwinding import twist_loss
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
+BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
 @dataclass(frozen=True)
@@ -41,13 +44,14 @@ class Measured:
 
     axis: Axis
     edges: Edges
-    ends: Ends
+    tip: Tip
     height: Height
     profile: Profile
     outline: Outline
     evidence: BlankEvidence
     stop_mm: tuple[float, float] | None
     front_mm: Quantity | None
+    last_mm: float
     scale_at: Quantity
 
 
@@ -59,19 +63,21 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     middle = axis.px[len(axis.px) // 2]
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
     edges = locate_edges(photo, axis, scale_at.value)
-    ends = find_ends(edges, axis, scale_at.value, cut_tip=_at_border(photo, axis, axis.tip_index))
-    tip_column = ends.tip if ends.tip is not None else float(axis.tip_index or 0)
-    front_column = ends.front if ends.front is not None else float(len(axis.px) - 1)
+    tip = find_tip(edges, axis, scale_at.value, cut_tip=_at_border(photo, axis, axis.tip_index))
+    tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
+    front_at = float(axis.front_index if axis.front_index is not None else len(axis.px) - 1)
     width = (edges.upper_px - edges.lower_px) / scale_at.value
-    height = _height(scale, width, tip_column, front_column, candidate, plane, down)
-    profile = to_profile(edges, scale, height, tip_column, front_column)
+    height = _height(scale, width, tip_column, front_at, candidate, plane, down)
+    profile = to_profile(edges, scale, height, tip_column, front_at)
     stop = _stop_span(plane, scale, candidate, profile, edges)
-    last = float(np.interp(front_column, profile.column, profile.x_mm)) - 0.15
+    front = _front_mm(photo, scale, plane, candidate, axis, profile, height)
+    last = float(np.interp(front[1] if front else front_at, profile.column, profile.x_mm)) - 0.25
     if last < 4.0 or np.isfinite(profile.upper_mm + profile.lower_mm).sum() < 200:
         return None
     outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop)
-    front = _front_mm(scale, plane, candidate, edges, ends, profile, height)
-    return Measured(axis, edges, ends, height, profile, outline, weigh_blanks(outline), stop, front, scale_at)
+    return Measured(
+        axis, edges, tip, height, profile, outline, weigh_blanks(outline), stop, front and front[0], last, scale_at
+    )
 
 
 def read_candidate(
@@ -82,30 +88,30 @@ def read_candidate(
     if seen is None:
         return None
     relative_u = seen.scale_at.u / seen.scale_at.value
-    tip_seen = seen.ends.tip is not None
+    tip_seen = seen.tip.column is not None
     dimensions = measure(
         seen.profile,
         seen.outline,
         seen.evidence,
-        seen.ends,
+        seen.tip,
         front_mm=seen.front_mm,
         scale_u=relative_u,
         blur_px=seen.edges.blur_px,
         tip_seen=tip_seen,
     )
     colour = handle_colour(relative, candidate)
-    tip = lost_tip(dimensions, colour, seen.ends.blunt)
+    tip = lost_tip(dimensions, colour, seen.tip.blunt)
     lost = tip is not None and tip.probability >= 0.5
     identity = identify(dimensions, seen.evidence, colour, tip_lost=lost)
     fit = chosen_twist(seen.outline, seen.evidence)
     twist = twist_loss(fit) if fit is not None else None
-    trace = draw_trace(seen.edges, seen.profile, seen.outline, seen.ends, twist)
+    trace = draw_trace(seen.edges, seen.profile, seen.outline, seen.tip, seen.front_mm, twist)
     middle, u_middle = seen.height.at(0.4)
     return InstrumentReading(
         id=number,
         box_px=_box(photo, trace.axis_px, trace.upper_px, trace.lower_px),
-        tip_px=_point(seen, seen.ends.tip),
-        handle_px=_point(seen, seen.ends.front),
+        tip_px=_point(seen, seen.tip.column),
+        handle_px=_point(seen, None if seen.front_mm is None else seen.profile.column_at(seen.front_mm.value)),
         family=identity.family,
         size=identity.size,
         d0_mm=dimensions.d0_mm,
@@ -141,7 +147,13 @@ def _at_border(photo: Photo, axis: Axis, index: int | None) -> bool:
 
 
 def _height(
-    scale: Scale, width_mm: Array, tip_column: float, front_column: float, candidate: Candidate, plane: Plane, down: bool
+    scale: Scale,
+    width_mm: Array,
+    tip_column: float,
+    front_column: float,
+    candidate: Candidate,
+    plane: Plane,
+    down: bool,
 ) -> Height:
     """Choose the pose model from what is seen: widths near both ends and the handle's thickness, never nominal sizes."""
     if scale.sheet is None:
@@ -168,31 +180,48 @@ def _stop_span(
     if not candidate.stop.any():
         return None
     v, u = np.nonzero(candidate.stop)
-    spots = scale.to_px(plane.to_mm(np.column_stack([u + candidate.offset_px[0], v + candidate.offset_px[1]]).astype(float)))
+    spots = scale.to_px(
+        plane.to_mm(np.column_stack([u + candidate.offset_px[0], v + candidate.offset_px[1]]).astype(float))
+    )
     axis = edges.strip.axis_px
-    column = np.array([int(np.argmin(((axis - spot) ** 2).sum(axis=1))) for spot in spots[:: max(len(spots) // 300, 1)]])
+    column = np.array(
+        [int(np.argmin(((axis - spot) ** 2).sum(axis=1))) for spot in spots[:: max(len(spots) // 300, 1)]]
+    )
     x = profile.x_mm[column]
     low, high = float(np.percentile(x, 1)), float(np.percentile(x, 99))
     return (low, high) if high > 1.0 else None
 
 
 def _front_mm(
-    scale: Scale, plane: Plane, candidate: Candidate, edges: Edges, ends: Ends, profile: Profile, height: Height
-) -> Quantity | None:
-    """Place of the handle's front face on the axis: where it is first met, plus the slant at which the face is seen."""
-    if ends.front is None:
+    photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, profile: Profile, height: Height
+) -> tuple[Quantity, float] | None:
+    """Place of the handle's front face on the axis and its column; None when the face is not in the frame.
+
+    Beside the shank the face is first met a little early or late by the slant at which it is seen; that is put right.
+    """
+    if axis.front_index is None or not candidate.handle.any() or _at_border(photo, axis, axis.front_index):
         return None
-    axis = edges.strip.axis_px
-    column = min(round(ends.front), len(axis) - 12)
-    x = float(np.interp(ends.front, profile.column, profile.x_mm))
-    behind = min(column + int(0.6 * profile.px_per_mm), len(axis) - 1)
-    radius = _half_width_mm(scale, plane, candidate, axis[behind], edges.strip.normal[behind])
-    z, u_z = height.at(1.0)
-    shank = float(np.nanmedian((profile.upper_mm - profile.lower_mm)[max(column - int(2.0 * profile.px_per_mm), 0) : column]))
-    shift = rim_shift_mm(scale, axis[column], axis[column + 10], radius, 0.6 * shank, z)
+    guess, ppm = axis.front_index, profile.px_per_mm
+    shank = _shank_half_mm(profile, guess)
+    behind = min(guess + int(0.8 * ppm), len(axis.px) - 1)
+    radius = _half_width_mm(scale, plane, candidate, axis.px[behind], normals(axis.px)[behind])
+    aside = shank + 0.45 * max(radius - shank, 0.3)
+    column = front_column(photo, axis.px, guess, aside * ppm, ppm)
+    u_place = 0.05 if column is not None else 0.3
+    column = column if column is not None else float(guess)
+    here = min(int(column), len(axis.px) - 12)
+    z, _ = height.at(1.0)
+    shift = rim_shift_mm(scale, axis.px[here], axis.px[here + 10], max(radius, shank), aside, z)
     distance = scale.camera.height_mm
-    u = float(np.hypot(0.25 * shift + ends.u_front / profile.px_per_mm, shift * distance.u / distance.value))
-    return Quantity(x + shift, u)
+    u = float(np.hypot(np.hypot(0.3 * shift, u_place), shift * distance.u / distance.value))
+    return Quantity(float(np.interp(column, profile.column, profile.x_mm)) + shift, u), column
+
+
+def _shank_half_mm(profile: Profile, column: int) -> float:
+    """Half the shank's width just before the handle; a plausible 0.4 mm only to choose where to look."""
+    near = slice(max(column - int(2.5 * profile.px_per_mm), 0), max(column - int(0.5 * profile.px_per_mm), 1))
+    width = (profile.upper_mm - profile.lower_mm)[near]
+    return float(np.nanmedian(width)) / 2.0 if np.isfinite(width).sum() > 20 else 0.4
 
 
 def _half_width_mm(scale: Scale, plane: Plane, candidate: Candidate, at_px: Array, normal: Array) -> float:
@@ -216,7 +245,10 @@ def _bend(seen: Measured) -> Bend | None:
     middle = (seen.profile.upper_mm + seen.profile.lower_mm) / 2.0
     gaps = np.concatenate([seen.outline.upper.spacing_mm, seen.outline.lower.spacing_mm])
     spread = 0.6 * float(np.median(gaps)) if len(gaps) else 0.3
-    inside = seen.profile.x_mm > 0.3
+    x = seen.profile.x_mm
+    inside = (x > 0.3) & (x < seen.last_mm - BEND_CLEAR_MM)
+    if seen.stop_mm is not None:
+        inside &= (x < seen.stop_mm[0] - 0.8) | (x > seen.stop_mm[1] + 0.8)
     return sharpest_bend(seen.profile.x_mm[inside], middle[inside], spread)
 
 

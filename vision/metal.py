@@ -44,7 +44,7 @@ def model_input(values: Array) -> Array:
 
 def _crossings(chance: Array) -> tuple[Array, Array, Array]:
     """Follow each column from the metal nearest the axis outward to where the chance falls to a half."""
-    rows, columns = chance.shape
+    rows = chance.shape[0]
     inside = chance >= 0.5
     distance = np.where(inside, np.abs(np.arange(rows) - HALF)[:, None], rows)
     start = distance.argmin(axis=0)

@@ -31,7 +31,7 @@ def off_sheet(plane: Plane, relative: Image) -> Mask:
     asked = np.maximum(np.bincount(labels.ravel(), weights=white.ravel(), minlength=count), 1.0)
     table = (voters / asked > LEAST_SHARE) & (voters > 0.4 * (WIDER_MM * plane.px_per_mm) ** 2)
     table[0] = False
-    found = _hulls(labels, np.flatnonzero(table)) | _holes(plane, strange) | _beyond_trim(plane, strange & white, white)
+    found = _hulls(np.asarray(labels), np.flatnonzero(table)) | _holes(plane, strange) | _beyond_trim(plane, strange & white, white)
     return np.asarray(found & plane.inside)
 
 
@@ -47,7 +47,7 @@ def _beyond_trim(plane: Plane, strange: Mask, white: Mask) -> Mask:
     return beyond
 
 
-def _hulls(labels: Image, chosen: Image) -> Mask:
+def _hulls(labels: NDArray[Any], chosen: NDArray[Any]) -> Mask:
     """Convex hulls of the chosen regions: a shaft that crosses the border must not notch the table."""
     filled = np.zeros(labels.shape, dtype=np.uint8)
     for k in chosen:

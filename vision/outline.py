@@ -19,6 +19,8 @@ from vision.twist import TwistFit, fit_twist
 
 Array = NDArray[np.floating[Any]]
 TIP_CLEAR = 1.3  # times the diameter: the tip's cone is longer than this only below 42 deg
+SPIKE_CLEAR_MM = 1.2  # before the handle
+SPIKE_LONGEST_MM, SPIKES_APART_MM = 1.5, 2.5
 CORRELATED_MM = 0.05  # neighbouring edge points share blur and smoothing over about this length
 
 
@@ -58,7 +60,11 @@ def read_outline(profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm:
     edges = (upper_mm - centre, lower_mm - centre)
     twists = _twists(profile.x_mm, *edges, (upper, lower), span)
     stations = CORRELATED_MM * profile.px_per_mm
-    wire = along_edges(*_cut(profile.x_mm, *edges, start, to_mm), barbs=True, correlated_points=stations)
+    outer = (
+        _hide(profile.x_mm, profile.outer_mm[0] - centre, clear_of_mm),
+        _hide(profile.x_mm, profile.outer_mm[1] - centre, clear_of_mm),
+    )
+    wire, spikes = _wire(profile.x_mm, edges, outer, (start, to_mm), stations)
     return Outline(
         upper,
         lower,
@@ -68,7 +74,7 @@ def read_outline(profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm:
         through_crests(upper, lower),
         _groove_misfit(profile.x_mm, *edges, upper, lower, span),
         wire,
-        _spikes(profile.x_mm, *edges, wire, (start, to_mm)),
+        spikes,
         _shank(profile.x_mm, *edges, end, to_mm, stations),
     )
 
@@ -76,7 +82,7 @@ def read_outline(profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm:
 def working_end(upper: Crests, lower: Crests) -> float | None:
     """Station where the crests' swing has fallen to half of its usual depth; None without enough crests.
 
-    Counted from the tip: the first place after which three valleys running are shallow, so that scattered dents of the
+    Counted from the tip: the first place after which two valleys running are shallow or no crest follows, so that scattered dents of the
     shank (a stop's shadow, a scratch) do not count as flutes.
     """
     ends = []
@@ -93,19 +99,14 @@ def working_end(upper: Crests, lower: Crests) -> float | None:
         for k in range(len(flute)):
             if flute[k]:
                 last = k
-            elif not flute[k : k + 3].any():
+            elif gaps[k] >= 2.2 * step or not flute[k : k + 2].any():
                 break
-        ends.append(float(crests.x_mm[last + 1]))
-    return max(ends) if ends else None
+        ends.append(float(crests.valley_x_mm[last] + crests.x_mm[last + 1]) / 2.0)
+    return float(np.mean(ends)) if ends else None
 
 
 def _without(profile: Profile, hidden: tuple[float, float] | None) -> tuple[Array, Array]:
-    upper, lower = profile.upper_mm.copy(), profile.lower_mm.copy()
-    if hidden is not None:
-        behind = (profile.x_mm > hidden[0] - 0.3) & (profile.x_mm < hidden[1] + 0.3)
-        upper[behind] = np.nan
-        lower[behind] = np.nan
-    return upper, lower
+    return _hide(profile.x_mm, profile.upper_mm, hidden), _hide(profile.x_mm, profile.lower_mm, hidden)
 
 
 def _centre_line(x: Array, upper: Array, lower: Array, start: float, stop: float) -> Array:
@@ -126,7 +127,8 @@ def _centre_line(x: Array, upper: Array, lower: Array, start: float, stop: float
 def _until(crests: Crests, end: float | None) -> Crests:
     if end is None:
         return crests
-    kept = crests.x_mm <= end + 1e-6
+    gap = float(np.median(crests.spacing_mm)) if len(crests.x_mm) > 1 else 0.0
+    kept = crests.x_mm <= end + 0.3 * gap
     low = crests.valley_x_mm <= (crests.x_mm[kept].max() if kept.any() else 0.0)
     return Crests(crests.x_mm[kept], crests.height_mm[kept], crests.valley_x_mm[low], crests.valley_mm[low])
 
@@ -141,6 +143,24 @@ def _twists(
 def _cut(x: Array, upper: Array, lower: Array, start: float, stop: float) -> tuple[Array, Array, Array]:
     use = (x >= start) & (x <= stop)
     return x[use], upper[use], lower[use]
+
+
+def _wire(
+    x: Array, edges: tuple[Array, Array], outer: tuple[Array, Array], span: tuple[float, float], stations: float
+) -> tuple[Cone | None, Array]:
+    """Cone along the edges and what stands out from it; with barbs once more over the barbed part alone: the shank may not taper."""
+    whole = along_edges(*_cut(x, *edges, *span), barbs=True, correlated_points=stations)
+    spikes = _spikes(x, *outer, whole, span)
+    if whole is None or len(spikes) < 3 or spikes[-1] - span[0] < 4.0:
+        return whole, spikes
+    barbed = along_edges(*_cut(x, *edges, span[0], float(spikes[-1])), barbs=True, correlated_points=stations)
+    return (barbed, spikes) if barbed is not None else (whole, spikes)
+
+
+def _hide(x: Array, height: Array, hidden: tuple[float, float] | None) -> Array:
+    if hidden is None:
+        return height
+    return np.where((x > hidden[0] - 0.5) & (x < hidden[1] + 0.5), np.nan, height)
 
 
 def _groove_misfit(
@@ -164,19 +184,26 @@ def _groove_misfit(
 
 
 def _spikes(x: Array, upper: Array, lower: Array, wire: Cone | None, span: tuple[float, float]) -> Array:
-    """Stations where either edge stands out from the wire by more than 8 % of its diameter and five times its misfit."""
+    """Stations where either edge stands out from the wire by more than 8 % of its diameter and five times its misfit.
+
+    Only the first cluster from the tip counts: barbs follow one another, and what lies apart is dirt, a stop or a shadow.
+    """
     if wire is None:
         return np.empty(0)
-    places = []
+    places: list[float] = []
     for height in (upper, -lower):
-        use = (x > span[0]) & (x < span[1]) & np.isfinite(height)
+        use = (x > span[0]) & (x < span[1] - SPIKE_CLEAR_MM) & np.isfinite(height)
         radius = (wire.d0_mm + wire.taper * x[use]) / 2.0
-        out = height[use] - radius > np.maximum(0.16 * radius, 5.0 * wire.misfit_mm)
+        excess = height[use] - radius
+        out = (excess > np.maximum(0.16 * radius, 5.0 * wire.misfit_mm)) & (excess < 2.5 * radius + 0.1)
         runs = np.flatnonzero(np.diff(np.concatenate([[0], out.astype(int), [0]])))
         stations = x[use]
         for a, b in zip(runs[::2], runs[1::2], strict=True):
-            places.append(float(stations[(a + b - 1) // 2]))
-    return np.sort(np.array(places))
+            if 0.01 < stations[b - 1] - stations[a] < SPIKE_LONGEST_MM:
+                places.append(float(stations[(a + b - 1) // 2]))
+    found = np.sort(np.array(places))
+    apart = np.flatnonzero(np.diff(found) > SPIKES_APART_MM)
+    return found[: apart[0] + 1] if len(apart) else found
 
 
 def _shank(x: Array, upper: Array, lower: Array, end: float | None, stop: float, stations: float) -> Cone | None:

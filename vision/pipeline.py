@@ -5,7 +5,7 @@ scale      the sheet's markers and saddles give px to mm                 vision.
 plane      the sheet seen from straight above, with what was printed     vision.plane
 find       long thin things on it, handle and stop told from metal       vision.find
 axis       their curved centre lines                                     vision.axis
-edges      both outlines to a fraction of a px                           vision.edges, vision.ends
+edges      both outlines to a fraction of a px                           vision.edges, vision.tip
 dimensions the one crossing from px to mm; crests, twist, envelope       vision.place, vision.outline, vision.dimensions
 identity   family, section and size with probabilities                   vision.identity
 condition  reasons to discard, conformity                                vision.condition, vision.conformity
@@ -53,7 +53,7 @@ def _read(path: Path, given: GivenScale | None, prints: Path | None, held: bool)
         reading = read_candidate(photo, scale, plane, found.relative, candidate, len(readings) + 1, down=held)
         if reading is not None:
             readings.append(reading)
-    refuse_none(readings, photo, found.candidates)
+    refuse_none(readings, found.candidates)
     return PhotoReading(str(path), None, scale_reading(scale, photo), tuple(readings), _notes(scale))
 
 

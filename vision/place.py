@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.edges import Edges
+from vision.edge_lines import Edges
 from vision.pose import Height
 from vision.scale import Scale
 
@@ -24,7 +24,8 @@ class Profile:
     """Both outlines in mm: x along the axis from the tip, heights signed from the axis (upper positive), NaN if unseen.
 
     ``column`` (N,) maps each station back to the strip's column. ``magnification_u`` is the relative standard uncertainty
-    of every width from height and camera distance; ``px_per_mm`` the mean local scale at the instrument's height.
+    of every width from height and camera distance; ``px_per_mm`` the mean local scale at the instrument's height. ``outer_mm`` are the
+    outermost steps above and below, where barbs and dirt stand out.
     """
 
     x_mm: Array
@@ -33,6 +34,7 @@ class Profile:
     column: NDArray[np.int_]
     px_per_mm: float
     magnification_u: float
+    outer_mm: tuple[Array, Array]
 
     def column_at(self, x_mm: float) -> float:
         """Strip column (with fraction) at a station."""
@@ -46,20 +48,23 @@ def to_profile(edges: Edges, scale: Scale, height: Height, tip_column: float, fr
     share = np.clip((columns - tip_column) / max(front_column - tip_column, 1.0), -0.1, 1.1)
     z = height.tip_mm + (height.handle_mm - height.tip_mm) * share
     axis = _lifted(scale, edges.strip.axis_px, z)
-    upper = _lifted(scale, edges.strip.axis_px + np.nan_to_num(edges.upper_px)[:, None] * edges.strip.normal, z)
-    lower = _lifted(scale, edges.strip.axis_px + np.nan_to_num(edges.lower_px)[:, None] * edges.strip.normal, z)
     steps = np.hypot(np.linalg.norm(np.diff(axis, axis=0), axis=1), np.diff(z))
     along = np.concatenate([[0.0], np.cumsum(steps)])
     x = along - np.interp(tip_column, columns, along)
     tangent = np.gradient(axis, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
     normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
-    above = np.where(np.isfinite(edges.upper_px), ((upper - axis) * normal).sum(axis=1), np.nan)
-    below = np.where(np.isfinite(edges.lower_px), ((lower - axis) * normal).sum(axis=1), np.nan)
+
+    def height_mm(offset_px: Array) -> Array:
+        place = _lifted(scale, edges.strip.axis_px + np.nan_to_num(offset_px)[:, None] * edges.strip.normal, z)
+        return np.where(np.isfinite(offset_px), ((place - axis) * normal).sum(axis=1), np.nan)
+
+    above, below = height_mm(edges.upper_px), height_mm(edges.lower_px)
+    outer = (height_mm(edges.outer_px[0]), height_mm(edges.outer_px[1])) if edges.outer_px.size else (above, below)
     middle, u_middle = height.at(0.4)
     distance = scale.camera.height_mm
     magnification_u = float(np.hypot(u_middle / distance.value, middle / distance.value * distance.u / distance.value))
-    return Profile(x, above, below, columns, 1.0 / float(np.median(steps)), magnification_u)
+    return Profile(x, above, below, columns, 1.0 / float(np.median(steps)), magnification_u, outer)
 
 
 def _lifted(scale: Scale, points_px: Array, z_mm: Array) -> Array:

@@ -69,7 +69,9 @@ def look_down(photo: Photo, scale: Scale) -> Plane:
     printed = np.ones((rows, columns), dtype=np.float32)
     if scale.sheet is not None:
         printed = _printed(scale, box, px_per_mm, (rows, columns))
-    return Plane(LINEAR.astype(np.float32)[rgb], printed, inside, _slots(scale), _trim(scale), float(box[0]), float(box[1]), float(px_per_mm))
+    light = LINEAR.astype(np.float32)[rgb]
+    corner = float(box[0]), float(box[1])
+    return Plane(light, printed, inside, _slots(scale), _trim(scale), *corner, float(px_per_mm))
 
 
 def _slots(scale: Scale) -> tuple[tuple[float, float, float, float], ...]:

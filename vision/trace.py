@@ -7,22 +7,25 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.edges import Edges
-from vision.ends import Ends
+from vision.edge_lines import Edges
 from vision.outline import Outline
 from vision.place import Profile
+from vision.quantity import Quantity
 from vision.reading import Trace
+from vision.tip import Tip
 from vision.unwinding import TwistLoss
 
 Array = NDArray[np.floating[Any]]
 STATIONS = (("D0", 0.0), ("D16", 16.0))
 
 
-def draw_trace(edges: Edges, profile: Profile, outline: Outline, ends: Ends, twist: TwistLoss | None) -> Trace:
+def draw_trace(
+    edges: Edges, profile: Profile, outline: Outline, tip: Tip, front_mm: Quantity | None, twist: TwistLoss | None
+) -> Trace:
     """Collect the lines and points of one instrument; positions outside the metal are left out."""
     axis = edges.strip.axis_px
-    first = int(ends.tip) if ends.tip is not None else 0
-    last = int(ends.front) if ends.front is not None else len(axis) - 1
+    first = int(tip.column) if tip.column is not None else 0
+    last = int(profile.column_at(front_mm.value)) if front_mm is not None else len(axis) - 1
     part = slice(max(first, 0), last + 1)
     upper, lower = (_along(edges, offset)[part] for offset in (edges.upper_px, edges.lower_px))
     profile_rows = np.column_stack([profile.x_mm, profile.upper_mm, profile.lower_mm])[part]
@@ -31,7 +34,7 @@ def draw_trace(edges: Edges, profile: Profile, outline: Outline, ends: Ends, twi
         upper_px=upper[np.isfinite(upper).all(axis=1)],
         lower_px=lower[np.isfinite(lower).all(axis=1)],
         crests_px=_crests(edges, profile, outline),
-        stations_px=_stations(edges, profile, first if ends.tip is not None else None),
+        stations_px=_stations(edges, profile, first if tip.column is not None else None),
         pitch_mm_of_x=_pitch(outline, twist),
         trend_mm_of_x=np.empty((0, 2)) if twist is None else np.asarray(twist.trend_pitch_mm, dtype=float),
         profile_mm_of_x=np.asarray(profile_rows, dtype=float),

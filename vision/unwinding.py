@@ -1,7 +1,7 @@
 """Stage 8a: twist against its own healthy trend. Where has the blank lost turns, gained turns, or turned back?
 
-Unwinding sits in the last millimetres, so a trend fitted through it would swallow it: the trend is fitted from the
-handle end and carried into the tip zone with its uncertainty.
+Unwinding sits in the last millimetres, so a trend fitted through it would swallow it. The trend is started at the handle
+end and extended toward the tip only as long as the twist agrees with it; the rest is judged against the extrapolation.
 """
 
 from __future__ import annotations
@@ -12,91 +12,98 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.lead import Trend, fit_trend, sampled
 from vision.quantity import Quantity
 from vision.twist import TwistFit
 
 Array = NDArray[np.floating[Any]]
-STEP_MM = 0.1
-HEALTHY_SCATTER_DEG = 10.0  # usual wander of a new instrument's twist about a smooth trend: assumed, no source
-LEAST_CRESTS = 6  # fewer an edge outside the zone: family-level limits only
-MOST_ZONE = 0.55  # of the span may be damaged and still leave a trend
+HEALTHY_SCATTER_RAD = np.radians(8.0)  # usual wander of a new instrument's twist about a smooth trend: assumed, no source
+START_SHARE, START_MM = 0.45, 5.0
+GROW_MM = 0.5
+AGREES = 2.5  # standard uncertainties
+LEAST_MM = 4.0
+ALERT_FALSE = 2.33  # one-sided 1 % false alarms
+FOUND_95 = 1.645
 
 
 @dataclass(frozen=True)
 class TwistLoss:
-    """Twist missing against the trend (positive: unwound; negative: overwound), where it was lost, and how sure.
+    """Twist missing against the trend (positive: unwound; negative: overwound), where, and how sure.
 
-    ``trend_pitch_mm`` (N, 2) rows of x and the healthy local pitch, ``pitch_mm`` the measured one at the same x.
+    ``smallest_deg`` is the loss that this photo would have shown 95 times in 100. ``pitch_mm`` and ``trend_pitch_mm`` are
+    rows of x and the local pitch, measured and healthy.
     """
 
     zone_mm: tuple[float, float] | None
     loss_deg: Quantity
-    reversed_zone: bool
+    reversed_mm: float
     smallest_deg: float
     pitch_mm: Array
     trend_pitch_mm: Array
 
+    @property
+    def is_odd(self) -> bool:
+        """Whether the loss passes the alert: more than one in a hundred healthy instruments would not."""
+        return abs(self.loss_deg.value) > ALERT_FALSE * self.loss_deg.u
+
 
 def twist_loss(fit: TwistFit) -> TwistLoss | None:
     """Compare the fitted twist with its own trend; None when too short to have one."""
-    low, high = fit.span_mm
-    if high - low < 4.0:
+    x, theta = sampled(fit)
+    if len(x) == 0 or x[-1] - x[0] < LEAST_MM:
         return None
-    x = np.arange(low, high, STEP_MM)
-    rate = fit.rate_rad_per_mm(x)
-    healthy = _healthy(x, rate)
-    trend = np.polyval(np.polyfit(x[healthy], rate[healthy], 1 if healthy.sum() * STEP_MM < 7.0 else 2), x)
-    lost = np.degrees(np.cumsum((trend - rate)[::-1])[::-1] * STEP_MM)  # cumulative from the healthy end
-    scatter = _scatter(lost, healthy)
-    zone, loss = _zone(x, lost, rate, trend)
-    reach = 1.0 + float(high - (zone[1] if zone else low + 3.0)) / (high - low)
-    u = float(np.hypot(scatter, 0.02 * abs(loss)) * reach)
-    corners = fit.blank.corners
-    turned_back = bool((rate < -0.05 * np.median(np.abs(trend))).sum() * STEP_MM > 0.4)
+    trend, edge = _grown_trend(x, theta, fit.blank.corners)
+    if trend is None:
+        return None
+    missing = theta - trend.theta(x)  # the twist grows toward the handle: a lost turn leaves the tip side too high
+    u = np.hypot(trend.u_theta(x), max(trend.scatter_rad, HEALTHY_SCATTER_RAD))
+    end = slice(0, 4)
+    loss, u_loss = float(np.degrees(missing[end].mean())), float(np.degrees(u[end].mean()))
+    rate = np.gradient(theta, x)
+    usual = np.gradient(trend.theta(x), x)
+    back = float((rate < -0.05 * np.median(np.abs(usual))).sum()) * float(x[1] - x[0])
     return TwistLoss(
-        zone,
-        Quantity(loss, u),
-        turned_back,
-        3.3 * u,
-        np.column_stack([x, _pitch(rate, corners)]),
-        np.column_stack([x, _pitch(trend, corners)]),
+        _zone(x, missing, edge),
+        Quantity(loss, u_loss),
+        back,
+        (ALERT_FALSE + FOUND_95) * u_loss,
+        np.column_stack([x, _pitch(rate, fit.blank.corners)]),
+        np.column_stack([x, _pitch(usual, fit.blank.corners)]),
     )
 
 
-def _healthy(x: Array, rate: Array) -> NDArray[np.bool_]:
-    """The stations that agree with a line fitted robustly from the handle end."""
-    start = x > x[-1] - max(0.45 * (x[-1] - x[0]), 3.0)
-    kept = start.copy()
-    for _ in range(6):
-        line = np.polyval(np.polyfit(x[kept], rate[kept], 1), x)
-        miss = np.abs(rate - line) / np.maximum(np.abs(line), 1e-6)
-        limit = max(0.12, 3.0 * 1.4826 * float(np.median(miss[kept])))
-        good = miss < limit
-        # Healthy stations form one stretch that reaches the handle end; a wander back into tolerance does not rejoin it.
-        first_bad = np.flatnonzero(~good & (x < x[start][0]))
-        edge = x[first_bad[-1]] if len(first_bad) else x[0] - 1.0
-        kept = (x > edge) & good
-        if kept.sum() < 10:
-            return np.asarray(start)
-    return np.asarray(kept)
+def _grown_trend(x: Array, theta: Array, corners: int) -> tuple[Trend | None, float]:
+    """Trend from the handle end, extended toward the tip while the next half millimetre agrees; and where it stopped."""
+    span = x[-1] - x[0]
+    edge = float(x[-1] - max(START_SHARE * span, min(START_MM, span)))
+    trend = None
+    while True:
+        healthy = x >= edge
+        grown = fit_trend(x[healthy], theta[healthy], corners, least_scatter=0.5 * HEALTHY_SCATTER_RAD)
+        if grown is None:
+            return trend, edge
+        trend = grown
+        if edge <= x[0]:
+            return trend, float(x[0])
+        ahead = (x < edge) & (x >= edge - GROW_MM)
+        miss = np.abs(theta[ahead] - trend.theta(x[ahead]))
+        limit = AGREES * np.hypot(trend.u_theta(x[ahead]), max(trend.scatter_rad, HEALTHY_SCATTER_RAD))
+        if len(miss) and np.median(miss / limit) > 1.0:
+            return trend, edge
+        edge -= GROW_MM
 
 
-def _scatter(lost: Array, healthy: NDArray[np.bool_]) -> float:
-    return max(float(np.std(lost[healthy])), HEALTHY_SCATTER_DEG / 2.0)
-
-
-def _zone(x: Array, lost: Array, rate: Array, trend: Array) -> tuple[tuple[float, float] | None, float]:
-    """Place of the greatest lasting change of twist: from 10 % to 90 % of it."""
-    total = float(lost[0] - lost[-1])
-    extreme = int(np.argmax(np.abs(lost)))
-    peak = float(lost[extreme])
-    if abs(peak) < 1e-6:
-        return None, 0.0
-    share = lost / peak
-    inside = np.flatnonzero((share > 0.1) & (share < 0.9) & (np.sign(trend - rate) == np.sign(peak)))
-    if len(inside) == 0:
-        return None, total
-    return (float(x[inside[0]]), float(x[inside[-1]])), peak
+def _zone(x: Array, missing: Array, edge: float) -> tuple[float, float] | None:
+    """Where the change happened: from 90 % of it (tip side) to 10 % (handle side)."""
+    peak = float(missing[:4].mean())
+    part = x <= edge + 1.0
+    share = missing[part] / peak if abs(peak) > 1e-6 else np.zeros(int(part.sum()))
+    over = np.flatnonzero(share > 0.1)
+    if len(over) == 0:
+        return None
+    below = np.flatnonzero(share[: over[-1] + 1] < 0.9)
+    start = x[below[0]] if len(below) else x[0]
+    return float(start), float(max(x[over[-1]], start))
 
 
 def _pitch(rate: Array, corners: int) -> Array:

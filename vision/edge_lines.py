@@ -1,0 +1,31 @@
+"""What stage 5 hands on: both outlines of the metal as offsets from the axis (leaf of the edge finders)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.strip import Strip
+
+Array = NDArray[np.floating[Any]]
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Offsets of both outlines from the axis in px, one per column of the strip (NaN where none was found).
+
+    ``upper_px`` lies on the positive side of the normal, ``lower_px`` on the negative one, both signed. ``step`` (2, N) is
+    the brightness step at each over the paper's. ``blur_px`` is the Gaussian width of the edge's own blur. ``outer_px``
+    (2, N) are the outermost steps seen, barbs and whatever else stands out included.
+    """
+
+    strip: Strip
+    upper_px: Array
+    lower_px: Array
+    step: Array
+    blur_px: float
+    paper: float
+    outer_px: Array = field(default_factory=lambda: np.empty((2, 0)))
