@@ -1,6 +1,7 @@
-"""Command line: `python -m samples render ...`."""
+"""Command line: `python -m samples render | tray | views | strips | gallery ...`."""
 
 import argparse
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from time import perf_counter
 
@@ -9,54 +10,98 @@ from samples.gallery import write_gallery
 from samples.photo import write
 from samples.population import draw_macro
 from samples.presets import CAMERAS, LIGHTS
+from samples.scene import Scene
+from samples.strips import write_strip
+from samples.tray import draw_tray
+from samples.views import draw_views
 
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     args = _parser().parse_args(argv)
-    status: int = args.run(args)
-    return status
+    args.folder.mkdir(parents=True, exist_ok=True)
+    start = perf_counter()
+    for path in args.run(args):
+        now = perf_counter()
+        print(f"{path}  {now - start:.1f} s")
+        start = now
+    return 0
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="python -m samples", description="Render invented photos of hand instruments on the scale sheet."
+        prog="python -m samples",
+        description="Render invented photos of hand instruments on the scale sheet, each with its exact truth as JSON.",
     )
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    one = commands.add_parser(
-        "render", help="render close-up photos", description="Render close-up photos, each with its truth as JSON."
-    )
-    one.add_argument("folder", type=Path, help="where the pictures go; made if missing")
-    one.add_argument("--count", type=int, default=1, help="number of photos (default 1)")
-    one.add_argument("--seed", type=int, default=1, help="seed of the first photo; the next ones count up (default 1)")
-    one.add_argument("--family", choices=FAMILIES, help="draw only this family")
-    one.add_argument("--size", type=int, help="ISO size (default: drawn)")
-    one.add_argument("--pose", choices=("flat", "free"), default="flat", help="held level, or as statics lets it rest")
-    one.add_argument("--px-per-mm", type=float, help="scale at the sheet (default: drawn)")
-    one.add_argument("--camera", choices=sorted(CAMERAS), help="kind of camera (default: drawn)")
-    one.add_argument("--light", choices=LIGHTS, help="kind of light")
-    one.add_argument("--image", metavar="WxH", help="picture size in px, a crop of the camera's (e.g. 2592x1944)")
-    one.set_defaults(run=_render)
-    photos = commands.add_parser(
-        "gallery", help="re-make the sample photos", description="Re-make the photos of samples/photos, seed by seed."
-    )
-    photos.add_argument("folder", type=Path, help="where they go")
+    _add_render(_command(commands, "render", "close-up photos of one instrument each", _render))
+    tray = _command(commands, "tray", "photos of a whole sheet with many instruments", _tray)
+    tray.add_argument("--instruments", type=int, help="how many, 1 to 24 (default: drawn)")
+    tray.add_argument("--light", choices=LIGHTS[:6], help="kind of light (default: drawn)")
+    views = _command(commands, "views", "several photos of one instrument", _views)
+    _add_subject(views)
+    views.add_argument("--mode", choices=("untouched", "turned", "re-laid"), default="untouched", help="what changes")
+    views.add_argument("--views", type=int, default=2, help="photos of each instrument (default 2)")
+    strips = _command(commands, "strips", "crops along the shaft alone", _strips)
+    _add_subject(strips)
+    photos = _command(commands, "gallery", "the project's own sample photos", _gallery)
     photos.add_argument("--only", default="", help="only photos whose name contains this")
-    photos.set_defaults(run=_gallery)
     return parser
 
 
-def _gallery(args: argparse.Namespace) -> int:
-    for path in write_gallery(args.folder, args.only):
-        print(path)
-    return 0
+def _command(
+    commands: "argparse._SubParsersAction[argparse.ArgumentParser]",
+    name: str,
+    what: str,
+    run: Callable[[argparse.Namespace], Iterable[Path]],
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=what, description=f"Render {what}.")
+    parser.add_argument("folder", type=Path, help="where the pictures go; made if missing")
+    if name != "gallery":
+        parser.add_argument("--count", type=int, default=1, help="how many scenes (default 1)")
+        parser.add_argument("--seed", type=int, default=1, help="seed of the first; the next ones count up (default 1)")
+    parser.set_defaults(run=run)
+    return parser
 
 
-def _render(args: argparse.Namespace) -> int:
-    args.folder.mkdir(parents=True, exist_ok=True)
-    width_height = tuple(int(v) for v in args.image.split("x")) if args.image else None
-    for seed in range(args.seed, args.seed + args.count):
-        start = perf_counter()
+def _add_subject(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--family", choices=FAMILIES, help="draw only this family")
+    parser.add_argument(
+        "--pose", choices=("flat", "free"), default="flat", help="held level, or as statics lets it rest"
+    )
+    parser.add_argument(
+        "--used", action="store_true", help="with damage, pre-curves and harmless marks, as use leaves them"
+    )
+
+
+def _add_render(parser: argparse.ArgumentParser) -> None:
+    _add_subject(parser)
+    parser.add_argument("--size", type=int, help="ISO size (default: drawn)")
+    parser.add_argument("--px-per-mm", type=float, help="scale at the sheet (default: drawn)")
+    parser.add_argument("--camera", choices=sorted(CAMERAS), help="kind of camera (default: drawn)")
+    parser.add_argument("--light", choices=LIGHTS, help="kind of light (default: drawn)")
+    parser.add_argument("--image", metavar="WxH", type=_size, help="picture size in px, a crop of the camera's")
+
+
+def _size(text: str) -> tuple[int, int]:
+    width, _, height = text.partition("x")
+    try:
+        return int(width), int(height)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"picture size must be WIDTHxHEIGHT, e.g. 2592x1944, is {text!r}") from None
+
+
+def _seeds(args: argparse.Namespace) -> range:
+    return range(args.seed, args.seed + args.count)
+
+
+def _named(scene: Scene, folder: Path, ending: str) -> Path:
+    first = scene.laid[0].instrument
+    return folder / f"{first.family}-{first.size:02d}-{ending}.jpg"
+
+
+def _render(args: argparse.Namespace) -> Iterable[Path]:
+    for seed in _seeds(args):
         scene = draw_macro(
             seed,
             args.family,
@@ -65,13 +110,38 @@ def _render(args: argparse.Namespace) -> int:
             size=args.size,
             preset=args.camera,
             light=args.light,
-            image_px=width_height,  # type: ignore[arg-type]
+            image_px=args.image,
+            used=args.used,
         )
-        first = scene.laid[0].instrument
-        path = args.folder / f"{first.family}-{first.size:02d}-{args.pose}-{seed}.jpg"
+        path = _named(scene, args.folder, f"{args.pose}-{seed}")
         write(scene, path)
-        print(f"{path}  {perf_counter() - start:.1f} s")
-    return 0
+        yield path
+
+
+def _tray(args: argparse.Namespace) -> Iterable[Path]:
+    for seed in _seeds(args):
+        scene = draw_tray(seed, args.instruments, light=args.light)
+        path = args.folder / f"tray-{len(scene.laid):02d}-{seed}.jpg"
+        write(scene, path)
+        yield path
+
+
+def _views(args: argparse.Namespace) -> Iterable[Path]:
+    for seed in _seeds(args):
+        scenes = draw_views(seed, args.mode, args.views, args.family, args.pose, used=args.used)
+        for k, scene in enumerate(scenes, 1):
+            path = _named(scene, args.folder, f"{args.mode}-{seed}-view{k}")
+            write(scene, path)
+            yield path
+
+
+def _strips(args: argparse.Namespace) -> Iterable[Path]:
+    for seed in _seeds(args):
+        yield write_strip(seed, args.folder, args.family, args.pose, args.used)
+
+
+def _gallery(args: argparse.Namespace) -> Iterable[Path]:
+    return write_gallery(args.folder, args.only)
 
 
 if __name__ == "__main__":

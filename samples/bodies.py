@@ -19,7 +19,9 @@ CONVEX_STEPS, GROOVE_STEPS, BARB_STEPS = 9, 20, 28
 
 @dataclass(frozen=True)
 class Body:
-    """One solid in the instrument's frame: `field` of points, `bound` radius over s (for rays), s range in mm."""
+    """One solid: `field` of points of the straightened frame, `straighten` into it from the instrument's own, `bound`
+    radius over s (for rays), s range in mm.
+    """
 
     name: str
     field: Callable[[Array, Array, Array], Array]
@@ -51,12 +53,11 @@ def place(instrument: Instrument, pose: Pose, backend: Backend, supersample: int
     line, surface = centreline_of(instrument), surface_of(instrument, backend)
     straighten = Straightener.of(line, backend)
 
-    def metal(x: Array, y: Array, z: Array) -> Array:
-        return surface.field(*straighten(x, y, z))
-
     steps = BARB_STEPS if instrument.barbs else GROOVE_STEPS if surface.groove is not None else CONVEX_STEPS
     bodies = [
-        Body("metal", metal, straighten, surface.bound_mm, 0.0, instrument.length_mm + 0.05, steps, supersample),
+        Body(
+            "metal", surface.field, straighten, surface.bound_mm, 0.0, instrument.length_mm + 0.05, steps, supersample
+        ),
         _turned("handle", backend, straighten, instrument.length_mm, instrument.handle.profile, supersample - 1),
     ]
     if instrument.stop is not None:
@@ -83,7 +84,6 @@ def _turned(
     length = float(at[-1])
 
     def field(x: Array, y: Array, z: Array) -> Array:
-        x, y, z = straighten(x, y, z)
         u = x - from_mm
         out = xp.sqrt(y * y + z * z) - backend.sample(table, u / PROFILE_STEP_MM)
         ends = xp.abs(u - 0.5 * length) - 0.5 * length

@@ -123,6 +123,10 @@ class Straightener:
         dx, dy, dz, f = self._offset(s, x, y, z)
         return s, dx * f[:, 3] + dy * f[:, 4] + dz * f[:, 5], dx * f[:, 6] + dy * f[:, 7] + dz * f[:, 8]
 
+    def frame(self, s: Array) -> Array:
+        """The axis's frame at s (N): N x 9, three rows one after the other."""
+        return self.backend.sample(self.frames, s / STEP_MM)
+
     def _offset(self, s: Array, x: Array, y: Array, z: Array) -> tuple[Array, Array, Array, Array]:
         point = self.backend.sample(self.points, s / STEP_MM)
         frame = self.backend.sample(self.frames, s / STEP_MM)

@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from samples.instrument import SIDES, Arc, Damage, Instrument
+from samples.draw_instrument import draw_handle
+from samples.instrument import SIDES, Arc, Damage, Handle, Instrument
+from samples.iso import PLASTIC
 
 KINDS = (
     "unwound", "overwound", "reverse-wound", "stretched", "kinked", "tip-lost", "crest-chipped", "worn",
@@ -46,6 +48,44 @@ def pre_curved(rng: np.random.Generator, instrument: Instrument, angle_deg: floa
     to = float(rng.uniform(4, 12))
     angle = float(rng.uniform(0, 360)) if angle_deg is None else angle_deg
     return replace(instrument, pre_curve=Arc(radius, 0.0, to, angle))
+
+
+def used_instrument(rng: np.random.Generator, instrument: Instrument) -> Instrument:
+    """What use may have done: in half of the cases one damage or two; pre-curves, slight bows and harmless marks too."""
+    out = instrument
+    if out.twist is not None and out.cross_section != "round" and out.size <= 40 and rng.random() < 0.25:
+        out = pre_curved(rng, out)
+    if rng.random() < 0.3:
+        out = bowed(rng, out)
+    for chance in (0.5, 0.15):
+        if rng.random() < chance:
+            out = with_damage(rng, out, str(rng.choice(damages_of(out))))
+    if rng.random() < 0.3:
+        out = marked(rng, out)
+    return replace(out, handle=faded(rng, out.handle)) if rng.random() < 0.25 else out
+
+
+def marked(rng: np.random.Generator, instrument: Instrument) -> Instrument:
+    """A scratch or a crumb of debris: look-alikes that do no harm."""
+    at, angle = float(rng.uniform(0.5, instrument.length_mm - 4.0)), float(rng.uniform(0, 360))
+    seed = int(rng.integers(1 << 30))
+    if rng.random() < 0.5:
+        half = float(rng.uniform(0.3, 1.5))
+        mark = Damage("scratch", at - half, at + half, float(rng.normal(0, 20)), angle, seed=seed)
+    else:
+        area = float(np.exp(rng.uniform(math.log(0.003), math.log(0.05))))
+        half = math.sqrt(area / math.pi)
+        mark = Damage("debris", at - half, at + half, area, angle, seed=seed)
+    return replace(instrument, marks=(*instrument.marks, mark))
+
+
+def faded(rng: np.random.Generator, handle: Handle) -> Handle:
+    """A handle that has been through the autoclave: its colour half gone; now and then wholly bleached."""
+    if rng.random() < 0.2:
+        return draw_handle(rng, "bleached", handle.shape)
+    pale, share = np.array(PLASTIC["bleached"]), float(rng.uniform(0.15, 0.5))
+    red, green, blue = (float(v) for v in (1 - share) * np.array(handle.rgb) + share * pale)
+    return replace(handle, rgb=(red, green, blue))
 
 
 def bowed(rng: np.random.Generator, instrument: Instrument) -> Instrument:

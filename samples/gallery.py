@@ -9,8 +9,9 @@ import numpy as np
 from samples.draw_damage import pre_curved, with_damage
 from samples.draw_instrument import draw_handle, draw_instrument
 from samples.instrument import Family, Instrument
+from samples.lay import PoseKind
 from samples.photo import write
-from samples.population import PoseKind, draw_macro
+from samples.population import draw_macro
 from samples.scene import Scene
 
 Change = Callable[[np.random.Generator, Instrument], Instrument]

@@ -72,7 +72,11 @@ class SheetTexture:
 
     def table_reflectance(self, x_mm: Floats, y_mm: Floats) -> Floats:
         """What lies beside the sheet (... x 3): a streaky table top; under a cut edge or a hole it is in the shade."""
-        streak = 0.12 * np.sin(y_mm * 1.7 + 2.0 * np.sin(x_mm * 0.11)) + 0.06 * np.sin(y_mm * 7.3 + np.sin(x_mm * 0.31))
+        u, v = y_mm + 3.0 * np.sin(x_mm * 0.021), x_mm * 0.11
+        streak = 0.07 * np.sin(0.61 * u + 2.2 * np.sin(0.17 * u + v)) + 0.05 * np.sin(
+            2.9 * u + 3.1 * np.sin(0.43 * u - v)
+        )
+        streak = streak + 0.04 * np.sin(11.0 * u + 4.0 * np.sin(0.9 * u + 0.5 * v))
         shade = 1.0 if self.paper.cut_at_mm is None and self.paper.slot_mm is None else 0.4
         return np.asarray(np.array(self.paper.table, np.float32) * (shade * (1.0 + streak))[..., None], np.float32)
 

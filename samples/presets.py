@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from samples.camera import Camera
 from samples.light import Backlight, Blocker, Light, Lobe, Rgb
 
 
@@ -98,9 +99,10 @@ def _lobe(
     return Lobe(azimuth % 360, float(rng.uniform(*elevation)), *size, soft, _grey(rng, bright), bars)
 
 
-def camera_body(kind: CameraKind, rng: np.random.Generator, x: float, y: float, height: float, turn: float) -> Blocker:
+def camera_body(kind: CameraKind, rng: np.random.Generator, camera: Camera) -> Blocker:
     """The dark shape of the camera above the sheet: the lens sits near one end of a phone, or in the middle."""
-    half = kind.body_half_mm
+    half, turn = kind.body_half_mm, camera.turn_deg
+    x, y, height = (float(v) for v in camera.position)
     phone = half[0] > 70
     off = (half[0] - 18.0, half[1] - 18.0) if phone else (0.0, 0.0)
     sign = rng.choice([-1.0, 1.0], 2)

@@ -12,6 +12,7 @@ import numpy as np
 
 from samples.arrays import Array, Backend
 from samples.bodies import Body
+from samples.paths import Paths, paths_of
 
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 NORMAL_STEP_MM = 0.0015
@@ -32,22 +33,44 @@ def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
     begin, end, live = _interval(backend, body, origin, ray)
     rays = xp.where(live)[0]
     origin, ray, begin, end = origin[rays], ray[rays], begin[rays], end[rays]
-    low, high, found = _bracket(xp, body, origin, ray, begin, end)
-    rays, origin, ray, low, high = rays[found], origin[found], ray[found], low[found], high[found]
-    outer, inner = _at(body, origin, ray, low), _at(body, origin, ray, high)
+    paths = paths_of(body, origin, ray, begin, end)
+    low, high, found = _bracket(xp, body, paths, begin, end)
+    rays, origin, ray, paths = rays[found], origin[found], ray[found], paths.pick(found)
+    hit, slope = _refine(xp, body, paths, low[found], high[found])
+    straight = paths.at(hit)
+    if not body.straighten.straight:
+        exact = body.straighten(*_along(origin, ray, hit))
+        hit = hit - xp.clip(body.field(*exact) / slope, -0.03, 0.03)
+        straight = body.straighten(*_along(origin, ray, hit))
+    return Hits(rays, _along(origin, ray, hit), _bent_back(body, straight, normals_at(xp, body, straight)))
+
+
+def _along(origin: Array, ray: Array, t: Array) -> tuple[Array, Array, Array]:
+    return origin[:, 0] + t * ray[:, 0], origin[:, 1] + t * ray[:, 1], origin[:, 2] + t * ray[:, 2]
+
+
+def _refine(xp: Any, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array]:
+    """Halve the bracket five times, then cut it by the chord; returns the crossing and the field's slope there."""
+    outer, inner = body.field(*paths.at(low)), body.field(*paths.at(high))
     for _ in range(5):
         middle = 0.5 * (low + high)
-        value = _at(body, origin, ray, middle)
+        value = body.field(*paths.at(middle))
         inside = value < 0
         low, outer = xp.where(inside, low, middle), xp.where(inside, outer, value)
         high, inner = xp.where(inside, middle, high), xp.where(inside, value, inner)
-    hit = low + (high - low) * outer / (outer - inner + 1e-9)
-    point = (origin[:, 0] + hit * ray[:, 0], origin[:, 1] + hit * ray[:, 1], origin[:, 2] + hit * ray[:, 2])
-    return Hits(rays, point, normals_at(xp, body, point))
+    drop = outer - inner + 1e-9
+    return low + (high - low) * outer / drop, -drop / (high - low + 1e-9)
 
 
-def _at(body: Body, origin: Array, ray: Array, t: Array) -> Array:
-    return body.field(origin[:, 0] + t * ray[:, 0], origin[:, 1] + t * ray[:, 1], origin[:, 2] + t * ray[:, 2])
+def _bent_back(
+    body: Body, straight: tuple[Array, Array, Array], normal: tuple[Array, Array, Array]
+) -> tuple[Array, Array, Array]:
+    """Normals of the straightened frame in the instrument's own."""
+    if body.straighten.straight:
+        return normal
+    frame = body.straighten.frame(straight[0])
+    x, y, z = (sum(normal[j] * frame[:, 3 * j + k] for j in range(3)) for k in range(3))
+    return x, y, z
 
 
 def _interval(backend: Backend, body: Body, origin: Array, ray: Array) -> tuple[Array, Array, Array]:
@@ -66,16 +89,16 @@ def _interval(backend: Backend, body: Body, origin: Array, ray: Array) -> tuple[
     return (-b - root) / a, (-b + root) / a, (inside > 0) & beyond
 
 
-def _bracket(xp: Any, body: Body, origin: Array, ray: Array, begin: Array, end: Array) -> tuple[Array, Array, Array]:
+def _bracket(xp: Any, body: Body, paths: Paths, begin: Array, end: Array) -> tuple[Array, Array, Array]:
     """Two positions on each ray, the first outside and the second inside, and which rays have such a pair."""
     step = (end - begin) / body.steps
-    previous = _at(body, origin, ray, begin)
+    previous = body.field(*paths.at(begin))
     low, high = begin, begin
     found = previous < 0
     least, where = previous, begin
     for k in range(1, body.steps + 1):
         t = begin + k * step
-        value = _at(body, origin, ray, t)
+        value = body.field(*paths.at(t))
         new = (value < 0) & ~found
         low, high = xp.where(new, t - step, low), xp.where(new, t, high)
         found = found | new
@@ -83,21 +106,21 @@ def _bracket(xp: Any, body: Body, origin: Array, ray: Array, begin: Array, end: 
         least, where = xp.where(lower, value, least), xp.where(lower, t, where)
     graze = xp.where(~found & (least < 0.7 * step))[0]
     if graze.shape[0]:
-        dip, deep = _dip(xp, body, origin[graze], ray[graze], where[graze] - step[graze], where[graze] + step[graze])
+        dip, deep = _dip(xp, body, paths.pick(graze), where[graze] - step[graze], where[graze] + step[graze])
         hit = graze[deep < 0]
         low[hit], high[hit], found[hit] = where[hit] - step[hit], dip[deep < 0], True
     return low, high, found
 
 
-def _dip(xp: Any, body: Body, origin: Array, ray: Array, low: Array, high: Array) -> tuple[Array, Array]:
+def _dip(xp: Any, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array]:
     """Golden-section search for the smallest field on [low, high]; returns its place and value."""
     left, right = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
-    f_left, f_right = _at(body, origin, ray, left), _at(body, origin, ray, right)
+    f_left, f_right = body.field(*paths.at(left)), body.field(*paths.at(right))
     for _ in range(8):
         go_left = f_left < f_right
         low, high = xp.where(go_left, low, left), xp.where(go_left, right, high)
         probe = xp.where(go_left, high - GOLDEN * (high - low), low + GOLDEN * (high - low))
-        value = _at(body, origin, ray, probe)
+        value = body.field(*paths.at(probe))
         left, right, f_left, f_right = (
             xp.where(go_left, probe, right),
             xp.where(go_left, left, probe),
@@ -109,7 +132,7 @@ def _dip(xp: Any, body: Body, origin: Array, ray: Array, low: Array, high: Array
 
 
 def normals_at(xp: Any, body: Body, point: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
-    """Outward unit normals by central differences."""
+    """Outward unit normals by central differences, in the straightened frame."""
     x, y, z = point
     h = NORMAL_STEP_MM
     nx = body.field(x + h, y, z) - body.field(x - h, y, z)

@@ -34,10 +34,23 @@ def truth_of(scene: Scene, placed: tuple[Placed, ...]) -> dict[str, Any]:
         "seed": scene.seed,
         "sheet": scene.sheet,
         "print_scale": {"x": paper.print_scale[0], "y": paper.print_scale[1]},
-        "paper": {"kind": paper.kind, "ink_spread_um": paper.ink_spread_um, "white": list(paper.white)},
+        "paper": {
+            "kind": paper.kind,
+            "ink_spread_um": paper.ink_spread_um,
+            "white": list(paper.white),
+            "cut_at_mm": paper.cut_at_mm,
+            "slot_mm": paper.slot_mm,
+            "window_mm": paper.window_mm,
+            "specks": paper.specks,
+            "lint": paper.lint,
+        },
         "image": {"width": camera.width_px, "height": camera.height_px},
         "camera": _camera(camera),
-        "light": {"preset": scene.light.preset, "lobes": [vars(lobe) for lobe in scene.light.lobes]},
+        "light": {
+            "preset": scene.light.preset,
+            "lobes": [vars(lobe) for lobe in scene.light.lobes],
+            "backlight": vars(scene.light.backlight) if scene.light.backlight else None,
+        },
         "sensor": vars(scene.sensor),
         "instruments": [_instrument(one, camera) for one in placed],
     }
@@ -107,7 +120,9 @@ def _instrument(one: Placed, camera: Camera) -> dict[str, Any]:
         "visible": _visible(one, camera),
         "barbs": [vars(barb) for barb in instrument.barbs],
         "damage": [vars(d) | {"unit": UNITS.get(d.kind, "")} for d in instrument.damage],
+        "marks": [vars(m) for m in instrument.marks],
         "pre_curve": vars(instrument.pre_curve) if instrument.pre_curve else None,
+        "bow": vars(instrument.bow) if instrument.bow else None,
         "finish": vars(instrument.finish),
     }
 
