@@ -18,6 +18,7 @@ class Camera:
     """`target_mm`: the sheet point in the middle of the picture. `tilt_deg` leans the camera toward `tilt_to_deg`
     (from X toward Y); `turn_deg` turns the picture. `focal_mm` and `f_number` are the real lens, for the blur;
     `focus_height_mm` the height above the sheet that is sharp. `blur_px`: sigma of everything else that blurs.
+    `chroma_px`: how far red is magnified outward and blue inward in the picture's corner; green is where truth says.
     """
 
     preset: str
@@ -35,6 +36,7 @@ class Camera:
     focus_height_mm: float = 0.0
     blur_px: float = 0.8
     vignetting: float = 0.25
+    chroma_px: float = 0.0
     model: str = "Camera"
 
     @property

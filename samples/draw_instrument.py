@@ -64,11 +64,14 @@ def _section(rng: np.random.Generator, family: Family, size: int) -> CrossSectio
 
 
 def _twist(rng: np.random.Generator, family: Family, size: int) -> Twist:
-    """Lot spread of +-20 %; pitch constant, growing with the diameter, or drifting."""
+    """Lot spread of +-20 %; pitch constant, growing with the diameter (constant angle in part), or drifting.
+
+    One K-file in ten comes from a coarse lot and one reamer in ten from a fine one, so that the two families overlap.
+    """
     density = edges_per_mm(family, size) * float(rng.uniform(0.78, 1.2))
     machined = family == "hedstroem-file"
     drift = float(rng.choice([0.0, rng.uniform(0.0, 0.02), rng.normal(0, 0.01)]))
-    return Twist(
+    twist = Twist(
         pitch_mm=1.0 / density,
         drift_per_mm=drift,
         scatter_deg=float(rng.uniform(0.5, 3.0) if machined else rng.uniform(3, 15)),
@@ -76,6 +79,13 @@ def _twist(rng: np.random.Generator, family: Family, size: int) -> Twist:
         start_deg=float(rng.uniform(0, 360)),
         seed=int(rng.integers(1 << 30)),
     )
+    lot = np.random.default_rng(twist.seed)
+    if lot.random() < 0.1:
+        odd = {"k-file": 1.3, "reamer": 0.8}.get(family, 1.0)
+        twist = replace(twist, pitch_mm=twist.pitch_mm * odd)
+    if lot.random() < 0.15:
+        twist = replace(twist, drift_per_mm=float(lot.uniform(0.5, 1.0)) * 0.02 / (size / 100 + 0.16))
+    return twist
 
 
 def _broach(rng: np.random.Generator, size: int, d0: float, length: float) -> Instrument:

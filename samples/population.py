@@ -46,7 +46,7 @@ def draw_macro(
     sheet = sheet_named(sheet_id or str(rng.choice(sorted(sheets()))))
     lane, laid, paper = lay(rng, sheet, draw_paper(rng), instrument, pose)
     kind = CAMERAS[preset or str(rng.choice(["phone-12mp", "phone-12mp", "phone-48mp", "tele-macro"]))]
-    camera = aim(rng, kind, laid, px_per_mm, image_px, turn_deg)
+    camera = replace(aim(rng, kind, laid, px_per_mm, image_px, turn_deg), chroma_px=abs(float(extra.normal(0, 0.5))))
     blocker = camera_body(kind, rng, camera)
     scene = Scene(
         sheet=sheet.id,

@@ -9,7 +9,7 @@ from samples.arrays import CPU, Backend, Floats
 from samples.fragments import fragments_of
 from samples.layers import blur_by_map, lay_over
 from samples.scene import Scene
-from samples.sensor import develop, expose
+from samples.sensor import develop, expose, fringe
 from samples.sheet_layer import sheet_layer
 from samples.stage import Stage, set_stage, surroundings_of
 from samples.truth import truth_of
@@ -26,6 +26,7 @@ def render(scene: Scene, backend: Backend = CPU) -> tuple[Floats, dict[str, Any]
     level = _paper_level(stage)
     if camera.blur_px > 0.15:
         linear = cv2.GaussianBlur(linear, (0, 0), camera.blur_px)
+    linear = fringe(linear, camera)
     rng = np.random.default_rng([scene.seed, 2])
     picture = develop(expose(linear, camera, sensor, level), sensor, rng)
     return picture, truth_of(scene, stage.placed)

@@ -38,6 +38,21 @@ def expose(linear: Floats, camera: Camera, sensor: Sensor, paper_level: float) -
     return np.asarray(out * (1.0 - np.float32(camera.vignetting) * r2)[..., None])
 
 
+def fringe(linear: Floats, camera: Camera) -> Floats:
+    """Lateral colour: magnify red and shrink blue about the middle, by `chroma_px` in the corner."""
+    if camera.chroma_px == 0.0:
+        return linear
+    out = linear.copy()
+    cx, cy = camera.centre_px
+    for channel, sign in ((0, 1.0), (2, -1.0)):
+        grow = 1.0 + sign * camera.chroma_px / camera.half_diagonal_px
+        shift = np.array([[grow, 0, cx * (1 - grow)], [0, grow, cy * (1 - grow)]])
+        size = (linear.shape[1], linear.shape[0])
+        plane = np.ascontiguousarray(linear[..., channel])
+        out[..., channel] = cv2.warpAffine(plane, shift, size, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    return out
+
+
 def add_noise(linear: Floats, sensor: Sensor, rng: np.random.Generator) -> Floats:
     """Shot and read noise: variance = mean / full_well + (read_noise / full_well)^2, in units of the white level."""
     variance = np.maximum(linear, 0.0) / np.float32(sensor.full_well) + np.float32(
@@ -65,7 +80,7 @@ def _through_mosaic(linear: Floats, sensor: Sensor, rng: np.random.Generator) ->
     raw[1::2, 1::2] = linear[1::2, 1::2, 2]
     raw = add_noise(raw, sensor, rng)
     scale = 16000.0
-    counts = np.clip(raw * scale + 512.0, 0, 65535).astype(np.uint16)
+    counts = np.clip(raw * scale + 512.0, 0, 1.4 * scale).astype(np.uint16)
     full = cv2.cvtColor(counts, cv2.COLOR_BayerRGGB2RGB)
     return np.asarray((full.astype(np.float32) - 512.0) / scale)
 

@@ -22,6 +22,9 @@ CLEAR_MM = 3.2
 """Distance between two axes beyond which handles and stops cannot touch much."""
 
 
+STEEPEST_DEG = 12.0
+
+
 def draw_tray(
     seed: int,
     count: int | None = None,
@@ -106,7 +109,10 @@ def _over_others(instrument: Instrument, pose: Pose, laid: list[Laid]) -> Pose |
         if gap < 0.05:
             there = other.pose.to_sheet(np.array([to, 0.0, 0.0]))[2]
             need = there + 0.5 * (_thickness(other.instrument, to) + _thickness(instrument, at)) + 0.02
-            pose = _raised(pose, length, at, need)
+            raised = _raised(pose, length, at, need)
+            if raised is None:
+                return None
+            pose = raised
     return pose
 
 
@@ -118,14 +124,16 @@ def _thickness(instrument: Instrument, s_mm: float) -> float:
     return max(instrument.shank_width_mm, instrument.envelope_mm(min(s_mm, instrument.working_part_mm)))
 
 
-def _raised(pose: Pose, length_mm: float, at_mm: float, need_mm: float) -> Pose:
-    """Tilt about the handle's front until the axis is `need_mm` high at `at_mm` (small angles)."""
+def _raised(pose: Pose, length_mm: float, at_mm: float, need_mm: float) -> Pose | None:
+    """Tilt about the handle's front until the axis is `need_mm` high at `at_mm` (small angles); None when too steep."""
     height = float(pose.to_sheet(np.array([at_mm, 0.0, 0.0]))[2])
     if height >= need_mm:
         return pose
     more = np.degrees((need_mm - height) / (length_mm - at_mm))
     front = float(pose.to_sheet(np.array([length_mm, 0.0, 0.0]))[2])
     slope = pose.slope_deg - float(more)
+    if abs(slope) > STEEPEST_DEG:
+        return None
     return replace(
         pose, kind="crossing", slope_deg=slope, height_mm=front - length_mm * float(np.sin(np.radians(slope)))
     )

@@ -70,6 +70,7 @@ def _camera(camera: Camera) -> dict[str, Any]:
         "k1": camera.k1,
         "focus_height_mm": camera.focus_height_mm,
         "lens_blur_px": camera.blur_px,
+        "chroma_px": camera.chroma_px,
         "position_mm": camera.position.tolist(),
         "matrix": camera.matrix.tolist(),
         "matrix_meaning": MATRIX_MEANING,
