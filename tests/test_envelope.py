@@ -121,7 +121,7 @@ def test_claimed_uncertainty_along_edges_is_honest(correlated):
     """Over 40 draws errors are as large as claimed, also where neighbouring points share one error and this is said."""
     d0, middle = [], []
     for seed in range(40):
-        x, upper, lower = wire(bend_mm=0.05)
+        x, upper, lower = wire(bend_mm=0.05, px_per_mm=25.0)
         draws = np.random.default_rng(seed)
         shared = np.repeat(draws.normal(0.0, 0.003, (2, len(x) // correlated + 1)), correlated, axis=1)[:, : len(x)]
         cone = along_edges(x, upper + shared[0], lower + shared[1], barbs=False, correlated_points=float(correlated))

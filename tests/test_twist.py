@@ -72,7 +72,7 @@ def test_claimed_uncertainty_is_honest(kind):
     """
     d0, taper = [], []
     for seed in range(40):
-        fit = fitted(draw(**kind, noise_mm=0.003, unsteady_deg=4.0, seed=seed), kind["blank"])
+        fit = fitted(draw(**kind, noise_mm=0.003, unsteady_deg=4.0, px_per_mm=25.0, seed=seed), kind["blank"])
         d0.append((fit.d0_mm - kind["d0_mm"]) / fit.covariance[0, 0] ** 0.5)
         taper.append((fit.taper - 0.02) / fit.covariance[1, 1] ** 0.5)
 
