@@ -20,7 +20,7 @@ CONVEX_STEPS, GROOVE_STEPS, BARB_STEPS = 9, 20, 28
 @dataclass(frozen=True)
 class Body:
     """One solid: `field` of points of the straightened frame, `straighten` into it from the instrument's own, `bound`
-    radius over s (for rays), s range in mm.
+    radius over s (for rays), s range in mm. `hollow`: it has grooves deep enough to mirror itself.
     """
 
     name: str
@@ -31,6 +31,7 @@ class Body:
     to_mm: float
     steps: int
     supersample: int
+    hollow: bool = False
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,15 @@ def place(instrument: Instrument, pose: Pose, backend: Backend, supersample: int
     steps = BARB_STEPS if instrument.barbs else GROOVE_STEPS if surface.groove is not None else CONVEX_STEPS
     bodies = [
         Body(
-            "metal", surface.field, straighten, surface.bound_mm, 0.0, instrument.length_mm + 0.05, steps, supersample
+            "metal",
+            surface.field,
+            straighten,
+            surface.bound_mm,
+            0.0,
+            instrument.length_mm + 0.05,
+            steps,
+            supersample,
+            steps > CONVEX_STEPS,
         ),
         _turned("handle", backend, straighten, instrument.length_mm, instrument.handle.profile, supersample - 1),
     ]

@@ -9,7 +9,8 @@ from samples.arrays import Array, Floats
 from samples.bodies import Body, Placed
 from samples.camera import Camera
 from samples.layers import Fragments
-from samples.shade import metal, plastic
+from samples.metal import metal
+from samples.shade import plastic
 from samples.surroundings import Surroundings
 from samples.tarnish import tarnish
 from samples.trace import first_hits
@@ -130,8 +131,7 @@ def _shade(
 ) -> Array:
     instrument = placed.instrument
     if body.name == "metal":
-        along = around.backend.put(placed.pose.axes[0])
-        colour = metal(instrument.finish, point, normal, view, along, local[:, 0], around, rng)
+        colour = metal(placed, body, point, normal, view, local, around, rng)
         return tarnish(instrument, point, normal, view, local, colour, around)
     if body.name == "stop" and instrument.stop is not None:
         return plastic(instrument.stop.rgb, 0.4, point, normal, view, around)

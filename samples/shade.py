@@ -13,33 +13,40 @@ from samples.surroundings import SPREAD, Surroundings, irradiance_at
 MARKS = 4096
 
 
-def metal(
+def mirrored(
+    backend: Backend,
     finish: Finish,
-    point: Array,
     normal: Array,
     view: Array,
     along: Array,
     axial_mm: Array,
-    around: Surroundings,
     rng: np.random.Generator,
-) -> Array:
-    """Radiance (N x 3) of rough metal: one sampled facet per ray, a blurred sky, Schlick's Fresnel.
+) -> tuple[Array, Array]:
+    """Direction (N x 3) that rough metal mirrors toward the camera, one sampled facet a ray, and its reflectance (N x 3).
 
-    `point`, `normal`, `view` (from the camera) N x 3; `along` (3) the axis; `axial_mm` the position on it (for grinding
-    marks). Masking between facets is left out, so a white room makes a white metal exactly; the price is that a metal
-    of high roughness is up to a tenth too bright at grazing angles.
+    `normal`, `view` (from the camera) N x 3; `along` (3) the axis; `axial_mm` the position on it (for grinding marks).
+    Schlick's Fresnel. Masking between facets is left out, so a white room makes a white metal exactly; the price is
+    that a metal of high roughness is up to a tenth too bright at grazing angles.
     """
-    backend = around.backend
     xp = backend.xp
     facet = _facets(backend, finish, normal, along, axial_mm, rng)
     facet = xp.where(-dot(view, facet) > 0.02, facet, normal)
     cosine = xp.clip(-dot(view, facet), 0.0, 1.0)
-    mirrored = view + 2.0 * cosine * facet
-    into = dot(mirrored, normal)
-    mirrored = xp.where(into < 0, mirrored - 2.0 * into * normal, mirrored)
+    direction = view + 2.0 * cosine * facet
+    into = dot(direction, normal)
+    direction = xp.where(into < 0, direction - 2.0 * into * normal, direction)
+    return direction, _fresnel(backend, finish, cosine)
+
+
+def mirrored_again(backend: Backend, finish: Finish, normal: Array, view: Array) -> tuple[Array, Array]:
+    """The same for a second bounce, without roughness of its own."""
+    cosine = backend.xp.clip(-dot(view, normal), 0.0, 1.0)
+    return view + 2.0 * cosine * normal, _fresnel(backend, finish, cosine)
+
+
+def _fresnel(backend: Backend, finish: Finish, cosine: Array) -> Array:
     f0 = backend.constant(finish.f0)
-    fresnel = f0 + (1.0 - f0) * (1.0 - cosine) ** 5
-    return fresnel * around.seen(point, mirrored)
+    return f0 + (1.0 - f0) * (1.0 - cosine) ** 5
 
 
 @lru_cache(maxsize=1)
