@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from samples.arrays import Floats
 from samples.instrument import Instrument
 
 STEEL_MG_MM3 = 7.8
@@ -100,8 +99,3 @@ def _lower_hull(points: list[tuple[float, float, str]]) -> list[tuple[float, flo
 
 def _turn(a: tuple[float, float, str], b: tuple[float, float, str], c: tuple[float, float, str]) -> float:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-
-
-def lowest_mm(points: Floats) -> float:
-    """Lowest height of a set of sheet points (N x 3)."""
-    return float(points[:, 2].min())
