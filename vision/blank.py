@@ -18,7 +18,7 @@ STRENGTH = 14.0  # how many independent looks the misfit of a whole outline coun
 FLOOR_MM = 0.002  # misfits below this are all as good as perfect
 # Spread of the crest skew (place of the valley between two crests), measured on rendered outlines.
 TWIST_SKEW, TWIST_SKEW_SPREAD = 0.5, 0.06
-GROOVE_SKEW, GROOVE_SKEW_SPREAD = 0.24, 0.09
+GROOVE_SKEW, GROOVE_SKEW_SPREAD = 0.25, 0.075
 REGULAR, IRREGULAR = 0.12, 0.45  # usual relative scatter of crest spacing: flutes, barbs
 SPIKES_LEAST = 3
 
@@ -61,7 +61,7 @@ def chosen_twist(outline: Outline, evidence: BlankEvidence) -> TwistFit | None:
 def _misfits(outline: Outline) -> dict[str, float]:
     found = {name: fit.misfit_mm for name, fit in outline.twists.items()}
     if outline.groove is not None and outline.groove_misfit_mm is not None:
-        found["groove"] = 1.1 * outline.groove_misfit_mm  # a free tooth shape explains a little more by itself
+        found["groove"] = 1.3 * outline.groove_misfit_mm  # a free tooth shape explains a little more by itself
     if outline.wire is not None:
         found["plain"] = outline.wire.misfit_mm
         if len(outline.spikes_mm) >= SPIKES_LEAST:
@@ -71,7 +71,7 @@ def _misfits(outline: Outline) -> dict[str, float]:
 
 def _shape_term(kind: str, skew: float | None, irregular: float | None, outline: Outline) -> float:
     term = 0.0
-    if skew is not None and kind in ("square", "triangle", "rhombus"):
+    if skew is not None and kind in ("square", "triangle"):
         term += _bell(skew, TWIST_SKEW, TWIST_SKEW_SPREAD)
     if skew is not None and kind == "groove":
         term += _bell(skew, GROOVE_SKEW, GROOVE_SKEW_SPREAD)
@@ -103,8 +103,8 @@ def _irregularity(outline: Outline) -> float | None:
 
 
 def _bell(value: float, mean: float, spread: float) -> float:
-    """Log of a Gaussian with long tails: far outliers cost no more than three spreads."""
-    return -0.5 * min(((value - mean) / spread) ** 2, 9.0 + abs(value - mean) / spread)
+    """Log of a Gaussian with long tails: far outliers cost little more than four spreads."""
+    return -0.5 * min(((value - mean) / spread) ** 2, 14.0 + abs(value - mean) / spread)
 
 
 def _softmax(logs: dict[str, float]) -> dict[str, float]:

@@ -55,6 +55,15 @@ class Crests:
         return float(np.median(1.0 - self.valley_mm / level))
 
 
+def numbered(x_mm: Array) -> Array:
+    """Number crests along one edge from 0; a gap of about two usual gaps around it counts as two (a crest was missed)."""
+    if len(x_mm) < 4:
+        return np.arange(float(len(x_mm)))
+    gaps = np.diff(x_mm)
+    usual = median_filter(gaps, min(5, len(gaps) // 2 * 2 + 1), mode="nearest")
+    return np.concatenate([[0.0], np.cumsum(np.maximum(np.rint(gaps / usual - 0.1), 1.0))])
+
+
 def find_crests(x_mm: Array, height_mm: Array, *, from_mm: float, to_mm: float) -> Crests:
     """Find the crests of one edge between two stations.
 

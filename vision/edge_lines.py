@@ -19,7 +19,8 @@ class Edges:
 
     ``upper_px`` lies on the positive side of the normal, ``lower_px`` on the negative one, both signed. ``step`` (2, N) is
     the brightness step at each over the paper's. ``blur_px`` is the Gaussian width of the edge's own blur. ``outer_px``
-    (2, N) are the outermost steps seen, barbs and whatever else stands out included.
+    (2, N) are the outermost steps seen, barbs and whatever else stands out included. ``doubt_px`` is how far the two ways of
+    finding the outline (learned model, brightness steps) lie apart when they contradict each other, else 0.
     """
 
     strip: Strip
@@ -28,4 +29,5 @@ class Edges:
     step: Array
     blur_px: float
     paper: float
+    doubt_px: float = 0.0
     outer_px: Array = field(default_factory=lambda: np.empty((2, 0)))

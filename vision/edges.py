@@ -7,8 +7,10 @@ metal (barbs). The axis is moved onto the outline's middle and the model asked o
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.axis import Axis
 from vision.edge_lines import Edges
@@ -18,6 +20,9 @@ from vision.step_edges import recentred, step_edges
 from vision.strip import straighten
 
 __all__ = ["Edges", "locate_edges"]
+
+Array = NDArray[np.floating[Any]]
+CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
 def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
@@ -31,4 +36,15 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
     strip = straighten(photo, centred, steps.strip.half_px)
     moved = ((steps.strip.axis_px - centred) * strip.normal).sum(axis=1)
     outer = np.stack([steps.upper_px + moved, steps.lower_px + moved])
-    return replace(steps, strip=strip, upper_px=upper, lower_px=lower, outer_px=outer)
+    doubt = _doubt(np.stack([upper, lower]), outer)
+    return replace(steps, strip=strip, upper_px=upper, lower_px=lower, outer_px=outer, doubt_px=doubt)
+
+
+def _doubt(model: Array, steps: Array) -> float:
+    """Median distance of the two outlines where it exceeds 0.6 of the width: then neither can be trusted blindly."""
+    apart = np.abs(model - steps)
+    width = model[0] - model[1]
+    if np.isfinite(apart).mean() < 0.2:
+        return 0.0
+    typical = float(np.nanmedian(apart))
+    return typical if typical > CONTRADICTS * float(np.nanmedian(width)) else 0.0

@@ -81,5 +81,6 @@ def _fit(x: Array, height: Array, side: Array, *, outer_weight: float, correlate
         reach = np.where(miss > 0, miss * (1.0 if outer_weight == 1.0 else 1.0 / outer_weight**0.5), miss)
         weight = np.clip(1.0 - (reach / (4.7 * spread)) ** 2, 0.0, None) ** 2
     normal = design.T @ (design * weight[:, None])
-    covariance = np.linalg.pinv(normal, hermitian=True) * spread**2 * correlated
+    free = max(len(x) - design.shape[1], 1)
+    covariance = np.linalg.pinv(normal, hermitian=True) * spread**2 * correlated * (len(x) / free) ** 2
     return Cone(float(solution[0]), float(solution[1]), covariance[:2, :2], spread, len(x), float(middle))

@@ -51,7 +51,7 @@ def handle_colour(relative: NDArray[np.float32], candidate: Candidate) -> Handle
     left, top = candidate.offset_px
     picked = relative[rows + top, columns + left]
     grey = picked.mean(axis=1)
-    body = picked[(grey > np.percentile(grey, 15)) & (grey < np.percentile(grey, 75))]
+    body = picked[(grey >= np.percentile(grey, 15)) & (grey <= np.percentile(grey, 75))]
     colour = np.clip(np.median(body, axis=0), 0.0, 1.0)
     lab = rgb2lab(_encoded(colour)[None, None, :])[0, 0]
     return HandleColour(_shares(lab), (float(lab[0]), float(lab[1]), float(lab[2])))

@@ -35,6 +35,8 @@ from vision.unwinding import twist_loss
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
+LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
+LEAST_STEPPED = 0.25
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
@@ -72,7 +74,7 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     stop = _stop_span(plane, scale, candidate, profile, edges)
     front = _front_mm(photo, scale, plane, candidate, axis, profile, height)
     last = float(np.interp(front[1] if front else front_at, profile.column, profile.x_mm)) - 0.25
-    if last < 4.0 or np.isfinite(profile.upper_mm + profile.lower_mm).sum() < 200:
+    if not _is_shaft(profile, last) or not _has_edges(edges, profile, last):
         return None
     outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop)
     return Measured(
@@ -97,10 +99,12 @@ def read_candidate(
         front_mm=seen.front_mm,
         scale_u=relative_u,
         blur_px=seen.edges.blur_px,
+        doubt_px=seen.edges.doubt_px,
         tip_seen=tip_seen,
     )
     colour = handle_colour(relative, candidate)
-    tip = lost_tip(dimensions, colour, seen.tip.blunt)
+    fluted = seen.evidence.best not in ("barbed", "plain")
+    tip = lost_tip(dimensions, colour, seen.tip.blunt) if fluted else None
     lost = tip is not None and tip.probability >= 0.5
     identity = identify(dimensions, seen.evidence, colour, tip_lost=lost)
     fit = chosen_twist(seen.outline, seen.evidence)
@@ -192,6 +196,22 @@ def _stop_span(
     return (low, high) if high > 1.0 else None
 
 
+def _is_shaft(profile: Profile, last_mm: float) -> bool:
+    """Whether the outline can be an instrument's: long enough, mostly seen on both edges, never thicker than any shaft."""
+    inside = (profile.x_mm > 0.0) & (profile.x_mm < last_mm)
+    width = (profile.upper_mm - profile.lower_mm)[inside]
+    if last_mm < LEAST_SHAFT_MM or np.isfinite(width).mean() < LEAST_SEEN:
+        return False
+    return bool(np.nanmedian(width) < THICKEST_MM and np.nanmedian(width) > 0.02)
+
+
+def _has_edges(edges: Edges, profile: Profile, last_mm: float) -> bool:
+    """Whether brightness really steps along both outlines; the dim border of a soft shadow has no such steps."""
+    inside = (profile.x_mm > 0.0) & (profile.x_mm < last_mm)
+    stepped = np.isfinite(edges.outer_px[:, inside]).all(axis=0)
+    return bool(stepped.mean() > LEAST_STEPPED)
+
+
 def _front_mm(
     photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, profile: Profile, height: Height
 ) -> tuple[Quantity, float] | None:
@@ -207,7 +227,7 @@ def _front_mm(
     radius = _half_width_mm(scale, plane, candidate, axis.px[behind], normals(axis.px)[behind])
     aside = shank + 0.45 * max(radius - shank, 0.3)
     column = front_column(photo, axis.px, guess, aside * ppm, ppm)
-    u_place = 0.05 if column is not None else 0.3
+    u_place = 0.15 if column is not None else 0.4  # handles are rounded at the front: their rim is met late
     column = column if column is not None else float(guess)
     here = min(int(column), len(axis.px) - 12)
     z, _ = height.at(1.0)

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.crests import Crests
+from vision.crests import Crests, numbered
 from vision.twist import TwistFit, crest_angles
 
 Array = NDArray[np.floating[Any]]
@@ -82,12 +82,12 @@ def sampled(fit: TwistFit) -> tuple[Array, Array]:
 
 def groove_angles(upper: Crests, lower: Crests) -> tuple[Array, Array]:
     """Number the crests of a one-groove helix: a full turn apart on each edge, the lower ones half a turn after the upper."""
-    x_up = upper.x_mm
+    x_up, turn_up = upper.x_mm, numbered(upper.x_mm)
     if len(x_up) < 3:
-        return x_up, 2.0 * np.pi * np.arange(len(x_up))
-    guess = np.interp(lower.x_mm, x_up, np.arange(len(x_up)), left=np.nan, right=np.nan)
+        return x_up, 2.0 * np.pi * turn_up
+    guess = np.interp(lower.x_mm, x_up, turn_up, left=np.nan, right=np.nan)
     kept = np.isfinite(guess)
-    turns = np.concatenate([np.arange(len(x_up)), np.floor(guess[kept]) + 0.5])
+    turns = np.concatenate([turn_up, np.floor(guess[kept]) + 0.5])
     x = np.concatenate([x_up, lower.x_mm[kept]])
     order = np.argsort(x)
     return x[order], 2.0 * np.pi * turns[order]

@@ -12,27 +12,32 @@ from vision.plane import Plane
 
 Image = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
-WIDER_MM = 5.5  # wider than any handle
 LEAST_SHARE = 0.5  # of a region's would-be white must not be white
 DARKER, COLOURED = 0.62, 0.22
 RIM_MM = 0.6
 
 
 def off_sheet(plane: Plane, relative: Image) -> Mask:
-    """Return (H, W) mask of large regions that are not the sheet (``relative``: colour over that of bare paper)."""
+    """Return (H, W) mask of what is not the sheet (``relative``: colour over that of bare paper).
+
+    Geometry says where that can be: outside the page, beyond the trim line when the sheet was cut there, in a cut-out slot.
+    """
     smooth = cv2.GaussianBlur(np.asarray(relative, dtype=np.float32), (0, 0), 1.5)
-    grey = smooth.mean(axis=2)
-    strange = (grey < DARKER) | (smooth.max(axis=2) - smooth.min(axis=2) > COLOURED)
+    strange = (smooth.mean(axis=2) < DARKER) | (smooth.max(axis=2) - smooth.min(axis=2) > COLOURED)
     white = plane.printed > 0.5
-    opened = _open(((strange | ~white) & plane.inside) | ~plane.inside, WIDER_MM / 2.0 * plane.px_per_mm)
-    _, labels, _, _ = cv2.connectedComponentsWithStats((opened & plane.inside).astype(np.uint8))
-    count = labels.max() + 1
-    voters = np.bincount(labels.ravel(), weights=(strange & white).ravel(), minlength=count)
-    asked = np.maximum(np.bincount(labels.ravel(), weights=white.ravel(), minlength=count), 1.0)
-    table = (voters / asked > LEAST_SHARE) & (voters > 0.4 * (WIDER_MM * plane.px_per_mm) ** 2)
-    table[0] = False
-    found = _hulls(np.asarray(labels), np.flatnonzero(table)) | _holes(plane, strange) | _beyond_trim(plane, strange & white, white)
+    found = _outside_page(plane) | _holes(plane, strange) | _beyond_trim(plane, strange & white, white)
     return np.asarray(found & plane.inside)
+
+
+def _outside_page(plane: Plane) -> Mask:
+    outside = np.zeros_like(plane.inside)
+    if plane.page_mm is not None:
+        page_x, page_y = plane.page_mm
+        x = (np.arange(outside.shape[1]) + 0.5) / plane.px_per_mm + plane.x0_mm
+        y = (np.arange(outside.shape[0]) + 0.5) / plane.px_per_mm + plane.y0_mm
+        outside[:, (x < 0.0) | (x > page_x)] = True
+        outside[(y < 0.0) | (y > page_y), :] = True
+    return outside
 
 
 def _beyond_trim(plane: Plane, strange: Mask, white: Mask) -> Mask:
@@ -45,16 +50,6 @@ def _beyond_trim(plane: Plane, strange: Mask, white: Mask) -> Mask:
     if asked.sum() > 4.0 * plane.px_per_mm**2 and strange[:, column:][asked].mean() > LEAST_SHARE:
         beyond[:, column:] = True
     return beyond
-
-
-def _hulls(labels: NDArray[Any], chosen: NDArray[Any]) -> Mask:
-    """Convex hulls of the chosen regions: a shaft that crosses the border must not notch the table."""
-    filled = np.zeros(labels.shape, dtype=np.uint8)
-    for k in chosen:
-        v, u = np.nonzero(labels == k)
-        hull = cv2.convexHull(np.column_stack([u, v]).astype(np.int32))
-        cv2.fillConvexPoly(filled, hull, 1)
-    return np.asarray(filled.astype(bool))
 
 
 def _holes(plane: Plane, strange: Mask) -> Mask:
@@ -95,13 +90,6 @@ def rim(plane: Plane, table: Mask) -> Mask:
     """Zone around the table's border, where neither paper nor table tells what is seen."""
     reach = RIM_MM * plane.px_per_mm
     return np.asarray(_wider(table, reach) & _wider(~table, reach))
-
-
-def _open(mask: Mask, radius_px: float) -> Mask:
-    """Morphological opening by distance: fast for a large disc."""
-    inner = cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 5) > radius_px
-    grown = cv2.distanceTransform((~inner).astype(np.uint8), cv2.DIST_L2, 5) <= radius_px
-    return np.asarray(grown & mask)
 
 
 def _shrunk(mask: Mask, radius_px: float) -> Mask:

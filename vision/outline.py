@@ -210,5 +210,5 @@ def _shank(x: Array, upper: Array, lower: Array, end: float | None, stop: float,
     """Smooth part, 0.5 mm clear of both ends; None when less than 0.8 mm of it is seen."""
     if end is None or stop - end < 1.8:
         return None
-    part = _cut(x, upper, lower, end + 0.5, stop - 0.5)
+    part = _cut(x, upper, lower, end + 0.5, max(stop - 1.0, end + 1.3))  # clear of the handle's rim and shadow
     return along_edges(*part, barbs=False, correlated_points=stations)

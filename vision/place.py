@@ -84,4 +84,5 @@ def rim_shift_mm(scale: Scale, at_px: Array, toward_px: Array, radius_mm: float,
     along = (there - here) / max(float(np.linalg.norm(there - here)), 1e-9)
     away = abs(float((here - np.asarray(scale.camera.foot_mm)) @ along))
     lean = float(np.sqrt(max(1.0 - min(seen_from_mm / max(radius_mm, 1e-6), 1.0) ** 2, 0.0)))
-    return radius_mm * lean * away / max(scale.camera.height_mm.value - z_mm, 1.0)
+    near = 1.0 - z_mm / scale.camera.height_mm.value  # the distance is seen magnified by 1 / near
+    return radius_mm * lean * away * near / max(scale.camera.height_mm.value - z_mm, 1.0)

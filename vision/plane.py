@@ -29,7 +29,8 @@ class Plane:
 
     ``printed`` (H, W) is the sheet's own reflectance there (1 white, 0 ink) and ``inside`` marks what the photo shows.
     ``slots_mm``: boxes (x0, y0, x1, y1) of the sheet's handle slots, which may have been cut out;
-    ``trim_x_mm``: the line along which the page may have been cut, what lies to its right then being the table.
+    ``trim_x_mm``: the line along which the page may have been cut, what lies to its right then being the table;
+    ``page_mm``: width and height of the page.
     """
 
     rgb: Image
@@ -37,6 +38,7 @@ class Plane:
     inside: NDArray[np.bool_]
     slots_mm: tuple[tuple[float, float, float, float], ...]
     trim_x_mm: float | None
+    page_mm: tuple[float, float] | None
     x0_mm: float
     y0_mm: float
     px_per_mm: float
@@ -71,7 +73,7 @@ def look_down(photo: Photo, scale: Scale) -> Plane:
         printed = _printed(scale, box, px_per_mm, (rows, columns))
     light = LINEAR.astype(np.float32)[rgb]
     corner = float(box[0]), float(box[1])
-    return Plane(light, printed, inside, _slots(scale), _trim(scale), *corner, float(px_per_mm))
+    return Plane(light, printed, inside, _slots(scale), _trim(scale), _page(scale), *corner, float(px_per_mm))
 
 
 def _slots(scale: Scale) -> tuple[tuple[float, float, float, float], ...]:
@@ -79,6 +81,12 @@ def _slots(scale: Scale) -> tuple[tuple[float, float, float, float], ...]:
         return ()
     sx, sy = scale.print_scale
     return tuple((s.x0_mm * sx, s.y0_mm * sy, s.x1_mm * sx, s.y1_mm * sy) for s in scale.sheet.slots)
+
+
+def _page(scale: Scale) -> tuple[float, float] | None:
+    if scale.sheet is None:
+        return None
+    return scale.sheet.width_mm * scale.print_scale[0], scale.sheet.height_mm * scale.print_scale[1]
 
 
 def _trim(scale: Scale) -> float | None:

@@ -20,6 +20,7 @@ from vision.scale import distort, project
 Array = NDArray[np.floating[Any]]
 K1_PRIOR_U = 0.03  # lenses of phones and system cameras after their own correction; common practice, no source
 MIN_SADDLES = 4
+LEAST_SHARE = 0.3  # of the corners in view; real photos show 80 % and more, mirrored prints under 20 %
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,7 @@ def fit_sheet(grey: NDArray[np.uint8], sheet: Sheet, seen: list[Seen], prints: P
     centre, radius = lens_centre(grey.shape)
     fit = Fit(start, 0.0, np.zeros((9, 9)), 0.0, all_mm)
     for _ in range(2):
-        predicted = distort(project(fit.homography, all_mm), fit.k1, centre, radius)
+        predicted = _in_reach(project(fit.homography, all_mm), fit.k1, centre, radius)
         clear_px = clear_mm * _scale_near(fit.homography, all_mm)
         refined, good = refine_saddles(grey, predicted, clear_px)
         if good.sum() < MIN_SADDLES or _on_one_line(all_mm[good]):
@@ -55,8 +56,29 @@ def fit_sheet(grey: NDArray[np.uint8], sheet: Sheet, seen: list[Seen], prints: P
                 f"found {int(good.sum())} usable checkerboard corners of sheet {sheet.id}, needs at least "
                 f"{MIN_SADDLES} that do not lie on one line: show more of the sheet around the instrument, in focus",
             )
+        _refuse_mirrored(sheet, int(good.sum()), _in_view(predicted, grey.shape))
         fit = _least_squares(fit.homography, fit.k1, all_mm[good], refined[good], centre, radius)
     return fit
+
+
+def _in_view(predicted_px: Array, shape: tuple[int, ...]) -> int:
+    return int(((predicted_px > 12.0) & (predicted_px < [shape[1] - 13.0, shape[0] - 13.0])).all(axis=1).sum())
+
+
+def _refuse_mirrored(sheet: Sheet, good: int, expected: int) -> None:
+    """A chance marker can pose as ours (a mirrored print); the corners around it then do not lie where they should."""
+    if good < LEAST_SHARE * expected:
+        raise PhotoError(
+            "scrambled-sheet",
+            f"only {good} of the {expected} checkerboard corners that sheet {sheet.id} should show here were found "
+            f"(at least {LEAST_SHARE:.0%} must): use a whole, flat, unmirrored print, in focus and uncovered",
+        )
+
+
+def _in_reach(ideal_px: Array, k1: float, centre: tuple[float, float], radius: float) -> Array:
+    """Predicted px; NaN-free but far outside for what lies beyond the picture, where the lens term would fold back."""
+    far = np.hypot(*(ideal_px - np.asarray(centre)).T) > 1.3 * radius
+    return np.where(far[:, None], -1e6, distort(np.where(far[:, None], np.asarray(centre), ideal_px), k1, centre, radius))
 
 
 def lens_centre(shape: tuple[int, ...]) -> tuple[tuple[float, float], float]:

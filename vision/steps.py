@@ -70,11 +70,9 @@ def outermost(slopes: Map, threshold: Map, halo_px: int) -> tuple[Array, Array]:
 
 
 def _halo(slopes: Map, halo_px: int) -> NDArray[np.bool_]:
-    """Where the slope is much smaller than one of the other sign just further in."""
-    sign = np.sign(slopes)
-    greatest = np.zeros_like(slopes)
-    for k in range(1, halo_px + 1):
-        ahead = np.zeros_like(slopes)
-        ahead[:-k] = slopes[k:]
-        greatest = np.maximum(greatest, -sign * ahead)
-    return np.asarray(greatest > HALO_TIMES * np.abs(slopes))
+    """Where, within ``halo_px`` rows further in, brightness has changed by more the other way than this step changed it."""
+    total = np.cumsum(slopes, axis=0)
+    before, after = np.zeros_like(total), np.empty_like(total)
+    before[2:] = total[:-2]
+    after[:-halo_px], after[-halo_px:] = total[halo_px:], total[-1]
+    return np.asarray((after - before) * np.sign(slopes) < 0.0)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 from scipy.optimize import least_squares
 
-from vision.crests import Crests, upper_line
+from vision.crests import Crests, numbered, upper_line
 from vision.shapes import RHOMBUS, Blank, support
 
 Array = NDArray[np.floating[Any]]
@@ -73,11 +73,12 @@ def crest_angles(blank: Blank, upper: Crests, lower: Crests) -> tuple[Array, Arr
     if blank is RHOMBUS:
         upper, lower = high_crests(upper), high_crests(lower)
     step = np.pi if blank is RHOMBUS else 2.0 * np.pi / blank.corners
-    x_up, theta_up = upper.x_mm, step * np.arange(len(upper.x_mm))
+    x_up, number = upper.x_mm, numbered(upper.x_mm)
+    theta_up = step * number
     if len(x_up) < 2:
         return x_up, theta_up
     shift = 0.5 if blank.corners % 2 else 0.0
-    guess = np.interp(lower.x_mm, x_up, np.arange(len(x_up)), left=np.nan, right=np.nan)
+    guess = np.interp(lower.x_mm, x_up, number, left=np.nan, right=np.nan)
     theta_low = step * (np.rint(guess - shift) + shift)
     kept = np.isfinite(guess)
     x = np.concatenate([x_up, lower.x_mm[kept]])
@@ -92,9 +93,18 @@ def high_crests(crests: Crests) -> Crests:
         return crests
     relative = crests.height_mm / upper_line(crests.x_mm, crests.height_mm)
     low, high = np.percentile(relative, [15, 85])
-    kept = relative > (low + high) / 2.0 if high - low > 0.06 else np.ones(len(relative), dtype=bool)
+    kept = relative > (low + high) / 2.0 if high - low > 0.06 else np.logical_not(_between(crests.x_mm, relative))
     empty = np.empty(0)
     return Crests(crests.x_mm[kept], crests.height_mm[kept], empty, empty)
+
+
+def _between(x_mm: Array, relative: Array) -> NDArray[np.bool_]:
+    """Crests that stand lower than both neighbours and at half the usual distance from both: low ones seen now and then."""
+    gaps = np.diff(x_mm)
+    close = gaps < 0.75 * np.median(gaps)
+    lower = np.zeros(len(x_mm), dtype=bool)
+    lower[1:-1] = close[:-1] & close[1:] & (relative[1:-1] < relative[:-2]) & (relative[1:-1] < relative[2:])
+    return lower
 
 
 def fit_twist(
@@ -130,6 +140,8 @@ def fit_twist(
         above = axis + radius * support(blank, turn, p[2], p[3]) - up
         below = axis - radius * support(blank, turn + np.pi, p[2], p[3]) - low
         prior = np.array([(p[2] - 0.04) / 0.06 if blank is not RHOMBUS else 0.0, *np.diff(p[8:], 3) * 0.2])
+        if blank is not RHOMBUS:  # a parameter without effect would leave the trust region a flat direction
+            prior = np.append(prior, (p[3] - 1.0) / 3e-4)
         return np.concatenate([above * weight_up / scale, below * weight_low / scale, prior])
 
     bounds = _bounds(blank, len(start))

@@ -22,6 +22,7 @@ START_SHARE, START_MM = 0.45, 5.0
 GROW_MM = 0.5
 AGREES = 2.5  # standard uncertainties
 LEAST_MM = 4.0
+LEAST_CRESTS = 6  # an edge outside the zone; fewer (large reamers) leave no trend to compare with
 ALERT_FALSE = 2.33  # one-sided 1 % false alarms
 FOUND_95 = 1.645
 
@@ -48,9 +49,9 @@ class TwistLoss:
 
 
 def twist_loss(fit: TwistFit) -> TwistLoss | None:
-    """Compare the fitted twist with its own trend; None when too short to have one."""
+    """Compare the fitted twist with its own trend; None when too short, or with too few crests, to have one."""
     x, theta = sampled(fit)
-    if len(x) == 0 or x[-1] - x[0] < LEAST_MM:
+    if len(x) == 0 or x[-1] - x[0] < LEAST_MM or fit.crest_count < 2 * LEAST_CRESTS + 4:
         return None
     trend, edge = _grown_trend(x, theta, fit.blank.corners)
     if trend is None:
