@@ -32,7 +32,7 @@ def write_png(sheet: Sheet, path: str | PathLike[str], dpi: float = 600) -> None
     Image.fromarray(picture).save(path, format="PNG", dpi=(dpi, dpi))
 
 
-def raster(  # noqa: PLR0917 - two corners and a scale: five bare numbers that read in that order
+def raster(
     sheet: Sheet, x0_mm: float, y0_mm: float, x1_mm: float, y1_mm: float, px_per_mm: float
 ) -> NDArray[np.uint8]:
     """Grey picture (rows, columns) of the part of the page between two corners; 0 is black, 255 paper.

@@ -17,7 +17,6 @@ from vision.handle import handle_colour
 from vision.shapes import RHOMBUS, TRIANGLE
 
 
-
 @pytest.mark.parametrize("k1", [-0.005, -0.02])
 def test_a_barrel_lens_does_not_fold_the_far_page_into_the_picture(k1):
     """Saddles far outside the picture stay outside, whatever the sign of the lens term: 3 µm as for other views."""

@@ -22,6 +22,7 @@ from vision.unwinding import ALERT_FALSE, TwistLoss
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 DISCARD_AT, LOOK_AT = 0.9, 0.5
 REVERSED_LEAST_MM = 0.3
+ZONE_LEAST_MM = 0.6  # a jump within less than a pitch at the tip is the fit's loose end, not metal that gave way
 TIP_LOST_LEAST_MM = 0.8
 BLUNT = 0.75  # width at the very end over the width just behind it
 
@@ -85,7 +86,7 @@ def _call(findings: list[Finding], doubts: tuple[str, ...]) -> Call:
 
 def _twist_findings(twist: TwistLoss | None) -> list[Finding]:
     """Twist lost or gained; probability 1/2 at the alert that one healthy instrument in a hundred would pass."""
-    if twist is None or twist.zone_mm is None:
+    if twist is None or twist.zone_mm is None or twist.zone_mm[1] - twist.zone_mm[0] < ZONE_LEAST_MM:
         return []
     loss = twist.loss_deg
     probability = float(norm.cdf(abs(loss.value) / max(loss.u, 1.0) - ALERT_FALSE))

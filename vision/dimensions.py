@@ -27,6 +27,7 @@ D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 # of the blur's width: measured on renders of development seeds.
 EDGE_U_BLURS = 0.22
 EDGE_U_LEAST_PX = 0.12
+DOUBT_SHARE = 0.15  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
 # The learned outline reads thin by this much an edge, more at crests than along a smooth shank: medians over 48 flat
 # renders of development seeds (2000-2023, 4000-4023); put right before anything is reported.
 CREST_THIN_PX, SHANK_THIN_PX = 0.25, 0.10
@@ -92,9 +93,10 @@ def measure(
     doubt_px: float,
     tip_seen: bool,
 ) -> Dimensions:
-    """Turn fits to quantities. ``front_mm`` is the place of the handle's front; ``scale_u`` is the relative u of the local scale; x = 0 must be the real end of the metal.
+    """Turn fits to quantities; x = 0 must be the real end of the metal.
 
-    With ``tip_seen`` False, what counts from the tip (D0, D16, length, pitch at 8 mm) is None.
+    ``front_mm``: place of the handle's front; ``scale_u``: relative u of the local scale; ``doubt_px``: how far the two ways
+    of finding the outline contradict each other. With ``tip_seen`` False, what counts from the tip is None.
     """
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
@@ -128,7 +130,7 @@ class _WidthBudget:
     def __init__(self, profile: Profile, scale_u: float, blur_px: float, doubt_px: float) -> None:
         self.relative = (("scale", scale_u), ("height", profile.magnification_u))
         self.px_per_mm = profile.px_per_mm
-        self.edge_mm = 2.0 * (max(EDGE_U_BLURS * blur_px, EDGE_U_LEAST_PX) + doubt_px) / profile.px_per_mm
+        self.edge_mm = 2.0 * (max(EDGE_U_BLURS * blur_px, EDGE_U_LEAST_PX) + DOUBT_SHARE * doubt_px) / profile.px_per_mm
 
     def corrected(self, value: float, fit_u: float, thin_px: float) -> Quantity:
         """A width with the known bias of both edges taken off."""

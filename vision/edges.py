@@ -22,12 +22,15 @@ from vision.strip import straighten
 __all__ = ["Edges", "locate_edges"]
 
 Array = NDArray[np.floating[Any]]
+MODEL_PX_PER_MM = 12.0  # the model was trained from 14 px/mm up: below, brightness steps alone
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
 def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
     """Locate both outlines by the learned model on the axis that the steps have centred."""
     steps = step_edges(photo, axis, px_per_mm)
+    if px_per_mm < MODEL_PX_PER_MM:
+        return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
     half_px = axis.half_mm * px_per_mm
     first = metal_edges(photo, axis.px, half_px)
     centred = recentred(replace(steps, strip=straighten(photo, axis.px, steps.strip.half_px), upper_px=first[0], lower_px=first[1]))

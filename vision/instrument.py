@@ -266,7 +266,8 @@ def _bend(seen: Measured) -> Bend | None:
     gaps = np.concatenate([seen.outline.upper.spacing_mm, seen.outline.lower.spacing_mm])
     spread = 0.6 * float(np.median(gaps)) if len(gaps) else 0.3
     x = seen.profile.x_mm
-    inside = (x > 0.3) & (x < seen.last_mm - BEND_CLEAR_MM)
+    end = seen.outline.working_end_mm
+    inside = (x > 0.3) & (x < min(seen.last_mm - BEND_CLEAR_MM, BEND_CLEAR_MM + (end if end is not None else 14.0)))
     if seen.stop_mm is not None:
         inside &= (x < seen.stop_mm[0] - 0.8) | (x > seen.stop_mm[1] + 0.8)
     return sharpest_bend(seen.profile.x_mm[inside], middle[inside], spread)

@@ -82,8 +82,9 @@ def read_outline(profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm:
 def working_end(upper: Crests, lower: Crests) -> float | None:
     """Station where the crests' swing has fallen to half of its usual depth; None without enough crests.
 
-    Counted from the tip: the first place after which two valleys running are shallow or no crest follows, so that scattered dents of the
-    shank (a stop's shadow, a scratch) do not count as flutes.
+    From the longest run of flutes toward the handle: the first place after which two valleys running are shallow or no
+    crest follows, so that scattered dents of the shank (a stop's shadow, a scratch) do not count as flutes. Gaps on the
+    tip's side of that run are left alone: an unwound stretch has them.
     """
     ends = []
     for crests in (upper, lower):
@@ -92,17 +93,25 @@ def working_end(upper: Crests, lower: Crests) -> float | None:
         level = (crests.height_mm[1:] + crests.height_mm[:-1]) / 2.0
         depth = 1.0 - crests.valley_mm / level
         gaps = crests.spacing_mm
-        first = slice(0, max(len(depth) * 2 // 3, 3))
-        usual, step = float(np.median(depth[first])), float(np.median(gaps[first]))
+        usual, step = float(np.median(depth)), float(np.median(gaps))
         flute = (depth > usual / 2.0) & (gaps < 2.2 * step)
-        last = 0
-        for k in range(len(flute)):
+        last = _longest_run_start(flute)
+        for k in range(last, len(flute)):
             if flute[k]:
                 last = k
             elif gaps[k] >= 2.2 * step or not flute[k : k + 2].any():
                 break
         ends.append(float(crests.valley_x_mm[last] + crests.x_mm[last + 1]) / 2.0)
     return float(np.mean(ends)) if ends else None
+
+
+def _longest_run_start(flute: NDArray[np.bool_]) -> int:
+    """First index of the longest run of True; 0 when there is none."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flute.astype(int), [0]])))
+    if len(edges) == 0:
+        return 0
+    starts, stops = edges[::2], edges[1::2]
+    return int(starts[np.argmax(stops - starts)])
 
 
 def _without(profile: Profile, hidden: tuple[float, float] | None) -> tuple[Array, Array]:

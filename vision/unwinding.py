@@ -17,7 +17,7 @@ from vision.quantity import Quantity
 from vision.twist import TwistFit
 
 Array = NDArray[np.floating[Any]]
-HEALTHY_SCATTER_RAD = np.radians(8.0)  # usual wander of a new instrument's twist about a smooth trend: assumed, no source
+HEALTHY_SCATTER_RAD = np.radians(12.0)  # wander of a new instrument's twist about a smooth trend: assumed 3 to 15 deg, no source
 START_SHARE, START_MM = 0.45, 5.0
 GROW_MM = 0.5
 AGREES = 2.5  # standard uncertainties

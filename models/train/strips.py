@@ -78,7 +78,7 @@ def strip_of(scene: Scene, step: float, seed: int) -> tuple[Strip, Array, Array,
     upper, lower = (_offsets(strip, np.array(one["outline_px"][side])[:, 1:], step) for side in ("upper", "lower"))
     if np.nanmedian(upper) < np.nanmedian(lower):
         upper, lower = lower, upper
-    return strip, upper, lower, _trust(one, strip, step)
+    return strip, upper, lower, _trust(one, strip)
 
 
 def _dense(axis: Array, step: float) -> Array:
@@ -108,7 +108,7 @@ def _offsets(strip: Strip, outline: Array, step: float) -> Array:
     return np.interp(np.arange(len(strip.axis_px)), column[order], offset[order], left=np.nan, right=np.nan)
 
 
-def _trust(one: dict[str, Any], strip: Strip, step: float) -> Array:
+def _trust(one: dict[str, Any], strip: Strip) -> Array:
     """1 where the outline is in view, 0 where a stop or the handle covers the metal."""
     axis = np.array(one["axis_px"])
     nearest = np.array([int(np.argmin(((axis[:, 1:] - p) ** 2).sum(axis=1))) for p in strip.axis_px])

@@ -17,6 +17,7 @@ from calib.sheet import sheets
 from vision.commands.outputs import new_file, picture_folder, picture_names, write_text
 from vision.commands.progress import waiting
 from vision.errors import FlutegaugeError, PhotoError, UsageError
+from vision.net import versions
 from vision.photo import load_photo
 from vision.pipeline import read_photo
 from vision.reading import PhotoReading
@@ -166,7 +167,7 @@ def _draw(photo: Path, reading: PhotoReading, name: str, plan: Plan, out: Consol
 def _write_json(readings: list[PhotoReading], plan: Plan) -> None:
     if plan.json is None and not plan.json_to_stdout:
         return
-    made = document.text(document.document(readings))
+    made = document.text(document.document(readings, versions()))
     if plan.json is None:
         sys.stdout.write(made)
         sys.stdout.flush()

@@ -1,0 +1,1 @@
+"""Accuracy studies: slow, run by command, never part of the suite."""
