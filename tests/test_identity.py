@@ -8,7 +8,7 @@ import pytest
 from vision.blank import KINDS, BlankEvidence
 from vision.dimensions import Dimensions
 from vision.handle import HandleColour
-from vision.identity import DECIDED, identify
+from vision.identity import DECIDED, FAMILY_DECIDED, identify
 from vision.nominal import BROACH_SIZES, COLOUR_OF_SIZE, SIZES
 from vision.quantity import Quantity
 
@@ -122,11 +122,11 @@ def test_a_handle_with_the_metal_gives_no_note(size):
 @pytest.mark.parametrize("share", [0.5, 0.6, 0.9, 0.99])
 @pytest.mark.parametrize("kind", ["groove", "barbed"])
 def test_family_abstains_below_the_threshold(kind, share):
-    """A family is named exactly when its probability reaches 0.8, and otherwise offered among the others."""
+    """A family is named exactly when its probability reaches 0.7, and otherwise offered among the others."""
     family = identify(measured(0.25), section(kind, share), NO_HANDLE).family
     word = {"groove": "hedstroem-file", "barbed": "barbed-broach"}[kind]
 
-    assert family.value == (word if share >= DECIDED else None)
+    assert family.value == (word if share >= FAMILY_DECIDED else None)
     assert family.probability == pytest.approx(min(share, 0.995), abs=0.01)
     assert sum(family.others.values()) + (family.probability if family.value else 0) == pytest.approx(1.0, abs=0.02)
 

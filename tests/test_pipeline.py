@@ -87,12 +87,11 @@ def test_unwinding_is_a_reason_to_discard():
 
 @pytest.fixture
 def empty_sheet(tmp_path):
-    """Write a photo of a lane and its ribbons with nothing on it, at a given scale."""
+    """Write a photo of a part of the sheet with nothing on it, at a given scale."""
 
-    def at(px_per_mm):
-        sheet = sheets()["A4-1"]
-        grey = raster(sheet, 30.0, 60.0, 100.0, 110.0, px_per_mm)
-        soft = cv2.GaussianBlur(grey, (0, 0), 1.0).astype(float) * 0.8 + 15.0
+    def at(px_per_mm, box_mm):
+        grey = raster(sheets()["A4-1"], *box_mm, px_per_mm)
+        soft = cv2.GaussianBlur(grey, (0, 0), 0.7).astype(float) * 0.8 + 15.0
         noisy = np.clip(soft + np.random.default_rng(1).normal(0.0, 1.5, soft.shape), 0, 255).astype(np.uint8)
         path = tmp_path / "empty.png"
         Image.fromarray(np.repeat(noisy[..., None], 3, axis=2)).save(path)
@@ -103,7 +102,7 @@ def empty_sheet(tmp_path):
 
 def test_an_empty_sheet_says_that_nothing_lies_on_it(empty_sheet):
     """A sheet without an instrument is no reading: one sentence with the next step."""
-    reading = read_photo(empty_sheet(24.0), given=None, prints=NO_PRINTS, held=False)
+    reading = read_photo(empty_sheet(24.0, (30.0, 60.0, 100.0, 110.0)), given=None, prints=NO_PRINTS, held=False)
 
     assert reading.error is not None
     assert reading.error[0] == "no-instrument"
@@ -112,7 +111,7 @@ def test_an_empty_sheet_says_that_nothing_lies_on_it(empty_sheet):
 
 def test_too_few_pixels_names_both_sides(empty_sheet):
     """A photo under 8 px/mm is refused with what it has and what is needed."""
-    reading = read_photo(empty_sheet(7.0), given=None, prints=NO_PRINTS, held=False)
+    reading = read_photo(empty_sheet(7.0, (3.0, 25.0, 200.0, 200.0)), given=None, prints=NO_PRINTS, held=False)
 
     assert reading.error is not None
     assert reading.error[0] == "too-coarse"

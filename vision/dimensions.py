@@ -25,7 +25,7 @@ from vision.unwinding import twist_loss
 D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 # Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), in units
 # of the blur's width: measured on renders of development seeds.
-EDGE_U_BLURS = 0.22
+EDGE_U_BLURS = 0.28
 EDGE_U_LEAST_PX = 0.12
 DOUBT_SHARE = 0.15  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
 # The learned outline reads thin by this much an edge, more at crests than along a smooth shank: medians over 48 flat
@@ -175,8 +175,8 @@ def _cone_quantities(
     if envelope is None:
         notes.append("no envelope: too little of the working part shows both edges")
         return None, None, None
-    # The edge model's error may drift along the instrument as light and blur do: most of it over 16 mm.
-    taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=0.8 / 16.0)
+    # The edge model's error may drift along the instrument as light and blur do: a little more than all of it over 16 mm, as development renders show.
+    taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=1.2 / 16.0)
     if not tip_seen or envelope.d0_mm <= 0.0:
         return None, None, taper
     d0 = width.corrected(envelope.d0_mm, envelope.u_d0_fit, CREST_THIN_PX)

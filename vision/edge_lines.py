@@ -1,4 +1,4 @@
-"""What stage 5 hands on: both outlines of the metal as offsets from the axis (leaf of the edge finders)."""
+"""Stage 5b: what the edge finders hand on: both outlines of the metal as offsets from the axis (leaf of the edge finders)."""
 
 from __future__ import annotations
 

@@ -14,7 +14,8 @@ from vision.quantity import Quantity
 from vision.reading import Choice
 
 Section = Literal["square", "triangle", "rhombus", "round"]
-DECIDED = 0.8  # below this no family or size is named
+DECIDED = 0.8  # below this no size and no section is named
+FAMILY_DECIDED = 0.7  # families have three rivals, not twenty: named from here on, always with the probability
 # Edges a mm at small and large sizes; K-type 1.97 to 0.88, reamer 0.80 to 0.28: from memory, makers overlap.
 K_EDGES, REAMER_EDGES = (1.97, 0.88), (0.80, 0.28)
 EDGES_SPREAD = 0.20  # relative lot spread about those lines
@@ -55,7 +56,7 @@ def _family(dimensions: Dimensions, evidence: BlankEvidence) -> Choice:
         "barbed-broach": shares.get("barbed", 0.0),
         "other": shares.get("plain", 0.0),
     }
-    return _choice(weights, evidence.words)
+    return _choice(weights, evidence.words, FAMILY_DECIDED)
 
 
 def _k_or_reamer(dimensions: Dimensions, twisted: dict[str, float]) -> tuple[float, float]:
@@ -107,7 +108,7 @@ def _diameter_weight(diameter: Quantity, nominal: float) -> float:
     return (1.0 - TAIL) * math.exp(-0.5 * z * z) / spread + TAIL * math.exp(-0.5 * far * far) / (4.0 * spread)
 
 
-def _choice(weights: dict[str, float], words: tuple[str, ...]) -> Choice:
+def _choice(weights: dict[str, float], words: tuple[str, ...], decided: float = DECIDED) -> Choice:
     total = sum(weights.values())
     if total <= 0.0:
         return Choice(None, 0.0, {}, words)
@@ -115,7 +116,7 @@ def _choice(weights: dict[str, float], words: tuple[str, ...]) -> Choice:
     best = max(shares, key=lambda name: shares[name])
     probability = min(shares[best], 0.995)
     others = {n: round(s, 3) for n, s in sorted(shares.items(), key=lambda i: -i[1]) if n != best and s >= 0.005}
-    if probability < DECIDED:
+    if probability < decided:
         return Choice(None, probability, {best: round(probability, 3)} | others, words)
     return Choice(best, probability, others, words)
 

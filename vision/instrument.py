@@ -227,7 +227,7 @@ def _front_mm(
     radius = _half_width_mm(scale, plane, candidate, axis.px[behind], normals(axis.px)[behind])
     aside = shank + 0.45 * max(radius - shank, 0.3)
     column = front_column(photo, axis.px, guess, aside * ppm, ppm)
-    u_place = 0.15 if column is not None else 0.4  # handles are rounded at the front: their rim is met late
+    u_place = 0.22 if column is not None else 0.4  # handles are rounded at the front: their rim is met late
     column = column if column is not None else float(guess)
     here = min(int(column), len(axis.px) - 12)
     z, _ = height.at(1.0)

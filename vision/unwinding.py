@@ -1,4 +1,4 @@
-"""Stage 8a: twist against its own healthy trend. Where has the blank lost turns, gained turns, or turned back?
+"""Stage 6i: twist against its own healthy trend. Where has the blank lost turns, gained turns, or turned back?
 
 Unwinding sits in the last millimetres, so a trend fitted through it would swallow it. The trend is started at the handle
 end and extended toward the tip only as long as the twist agrees with it; the rest is judged against the extrapolation.
