@@ -175,7 +175,8 @@ def _cone_quantities(
     if envelope is None:
         notes.append("no envelope: too little of the working part shows both edges")
         return None, None, None
-    # The edge model's error may drift along the instrument as light and blur do: a little more than all of it over 16 mm, as development renders show.
+    # The edge model's error may drift along the instrument as light and blur do: by a little more than all of it over
+    # 16 mm, as development renders show.
     taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=1.2 / 16.0)
     if not tip_seen or envelope.d0_mm <= 0.0:
         return None, None, taper
