@@ -18,7 +18,7 @@ STRENGTH = 14.0  # how many independent looks the misfit of a whole outline coun
 FLOOR_MM = 0.002  # misfits below this are all as good as perfect
 # Spread of the crest skew (place of the valley between two crests), measured on rendered outlines.
 TWIST_SKEW, TWIST_SKEW_SPREAD = 0.5, 0.06
-GROOVE_SKEW, GROOVE_SKEW_SPREAD = 0.25, 0.075
+GROOVE_SKEW, GROOVE_SKEW_SPREAD = 0.26, 0.06
 REGULAR, IRREGULAR = 0.12, 0.45  # usual relative scatter of crest spacing: flutes, barbs
 SPIKES_LEAST = 3
 
@@ -104,7 +104,7 @@ def _irregularity(outline: Outline) -> float | None:
 
 def _bell(value: float, mean: float, spread: float) -> float:
     """Log of a Gaussian with long tails: far outliers cost little more than four spreads."""
-    return -0.5 * min(((value - mean) / spread) ** 2, 14.0 + abs(value - mean) / spread)
+    return -0.5 * min(((value - mean) / spread) ** 2, 20.0 + abs(value - mean) / spread)
 
 
 def _softmax(logs: dict[str, float]) -> dict[str, float]:

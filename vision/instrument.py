@@ -37,6 +37,7 @@ Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 LEAST_STEPPED = 0.25
+JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 40.0, 5.0  # a size 25 pitch then spans 20 px; the outline model was trained to this blur
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
@@ -136,7 +137,7 @@ def read_candidate(
         blur_px=round(seen.edges.blur_px, 2),
         handle=handle_reading(colour),
         conformity=conformity(dimensions, identity, tip_lost=lost),
-        condition=examine(twist, _bend(seen), tip),
+        condition=examine(twist, _bend(seen), tip, doubts=_doubts(seen)),
         notes=(*dimensions.notes, *identity.notes, "hand of twist is not measured: an outline does not show it"),
         trace=trace,
     )
@@ -279,6 +280,20 @@ def _point(seen: Measured, column: float | None) -> tuple[float, float] | None:
     axis = seen.edges.strip.axis_px
     columns = np.arange(len(axis), dtype=float)
     return float(np.interp(column, columns, axis[:, 0])), float(np.interp(column, columns, axis[:, 1]))
+
+
+def _doubts(seen: Measured) -> tuple[str, ...]:
+    """Why this photo is unfit to judge condition by, each with what it has and what is needed."""
+    doubts = []
+    if seen.scale_at.value < JUDGE_PX_PER_MM:
+        doubts.append(f"needs {JUDGE_PX_PER_MM:.0f} px/mm to judge condition, has {seen.scale_at.value:.0f}: move closer")
+    if seen.edges.blur_px > JUDGE_BLUR_PX:
+        doubts.append(
+            f"the outline is blurred over {seen.edges.blur_px:.1f} px, needs {JUDGE_BLUR_PX:.0f} or less: focus at the instrument"
+        )
+    if seen.edges.doubt_px > 0.0:
+        doubts.append("the two ways of finding the outline contradict each other: use softer light and photograph again")
+    return tuple(doubts)
 
 
 def _box(photo: Photo, *lines: Array) -> tuple[int, int, int, int]:
