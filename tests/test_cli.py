@@ -256,12 +256,13 @@ def test_help_is_0_and_fits_80_columns(
     assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
 
 
-def test_help_says_that_held_is_checked(capsys: pytest.CaptureFixture[str]) -> None:
+def test_help_says_what_held_carries(capsys: pytest.CaptureFixture[str]) -> None:
     status_of("measure", "--help")
 
     text = " ".join(capsys.readouterr().out.split())
     assert "the shank was held down level (table edge or slot)" in text
-    assert "checked in the photo" in text
+    assert "0 to 0.3 mm" in text
+    assert "does not prove it" in text
 
 
 def test_help_loads_nothing_heavy() -> None:
