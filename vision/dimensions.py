@@ -31,6 +31,7 @@ DOUBT_SHARE = 0.15  # of a contradiction between model and steps: on renders the
 # The learned outline reads thin by this much an edge, more at crests than along a smooth shank: medians over 48 flat
 # renders of development seeds (2000-2023, 4000-4023); put right before anything is reported.
 CREST_THIN_PX, SHANK_THIN_PX = 0.25, 0.10
+SHANK_CARRIES_ON = (0.88, 1.35)  # shank over the envelope where the flutes end: one wire, so no jump
 CORRELATED_CRESTS = 3.0  # neighbouring points of a fitted outline share errors: u of a fit grows by about this factor
 
 
@@ -113,7 +114,7 @@ def measure(
         d16_mm=d16,
         taper_mm_per_mm=taper,
         tip_width_mm=_tip_width(profile, width, tip_seen),
-        shank_width_mm=_shank(outline, width, notes),
+        shank_width_mm=_shank(outline, envelope, width, notes),
         length_mm=_length(front_mm, place, tip_seen, notes),
         working_part_mm=_working(outline, evidence, place, tip_seen, notes),
         pitch_mm=pitch,
@@ -246,13 +247,19 @@ def _tip_width(profile: Profile, width: _WidthBudget, tip_seen: bool) -> Quantit
     return width.of(float(np.median(seen)), float(np.std(seen)) + 0.005)
 
 
-def _shank(outline: Outline, width: _WidthBudget, notes: list[str]) -> Quantity | None:
+def _shank(outline: Outline, envelope: Envelope | None, width: _WidthBudget, notes: list[str]) -> Quantity | None:
+    """Mean width of the smooth part; None where its outline does not carry on from the working part's."""
     if outline.shank is None:
         notes.append("shank width is not measured: too little smooth shaft in the frame")
         return None
     middle = outline.shank.middle_mm
     value = outline.shank.diameter_mm(middle)
-    return width.corrected(value, outline.shank.u_middle_mm, SHANK_THIN_PX)
+    if envelope is not None and outline.working_end_mm is not None:
+        before, _ = envelope.diameter(outline.working_end_mm)
+        if not SHANK_CARRIES_ON[0] < value / before < SHANK_CARRIES_ON[1]:
+            notes.append("shank width is not measured: its outline does not carry on from the working part (a stop, a shadow, the table)")
+            return None
+    return width.corrected(value, math.hypot(outline.shank.u_middle_mm, outline.shank.misfit_mm), SHANK_THIN_PX)
 
 
 def _length(front_mm: Quantity | None, place: _PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
