@@ -14,6 +14,14 @@ from vision.outline import Outline
 from vision.twist import TwistFit
 
 KINDS = ("square", "triangle", "rhombus", "groove", "barbed", "plain")
+SHAPE_WORDS = {
+    "square": "a twisted square",
+    "triangle": "a twisted triangle",
+    "rhombus": "a twisted rhombus",
+    "groove": "one winding groove",
+    "barbed": "a wire with barbs",
+    "plain": "a plain wire",
+}
 STRENGTH = 14.0  # how many independent looks the misfit of a whole outline counts for, at most
 FLOOR_MM = 0.002  # misfits below this are all as good as perfect
 # Spread of the crest skew (place of the valley between two crests), measured on rendered outlines.
@@ -115,7 +123,8 @@ def _softmax(logs: dict[str, float]) -> dict[str, float]:
 
 
 def _words(outline: Outline, misfit: dict[str, float], skew: float | None) -> tuple[str, ...]:
-    words = [f"{name} leaves {value * 1000.0:.1f} um" for name, value in sorted(misfit.items(), key=lambda item: item[1])]
+    best = sorted(misfit.items(), key=lambda item: item[1])[:2]
+    words = [f"outline fits {SHAPE_WORDS[name]} to {value * 1000.0:.1f} um" for name, value in best]
     if skew is not None:
         words.append(f"valley {skew:.2f} of the way from crest to crest")
     if len(outline.spikes_mm):

@@ -20,7 +20,7 @@ from vision.place import Profile
 from vision.quantity import Quantity, combined
 from vision.tip import Tip
 from vision.twist import TwistFit
-from vision.unwinding import twist_loss
+from vision.unwinding import TwistLoss
 
 D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 # Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), in units
@@ -89,6 +89,7 @@ def measure(
     tip: Tip,
     *,
     front_mm: Quantity | None,
+    loss: TwistLoss | None,
     scale_u: float,
     blur_px: float,
     doubt_px: float,
@@ -96,7 +97,8 @@ def measure(
 ) -> Dimensions:
     """Turn fits to quantities; x = 0 must be the real end of the metal.
 
-    ``front_mm``: place of the handle's front; ``scale_u``: relative u of the local scale; ``doubt_px``: how far the two ways
+    ``front_mm``: place of the handle's front; ``loss``: twist missing against the trend, left out of the
+    pitch; ``scale_u``: relative u of the local scale; ``doubt_px``: how far the two ways
     of finding the outline contradict each other. With ``tip_seen`` False, what counts from the tip is None.
     """
     notes: list[str] = []
@@ -108,7 +110,7 @@ def measure(
     if not tip_seen:
         notes.append("the tip is outside the frame: everything counted from the tip is not measured")
     d0, d16, taper = _cone_quantities(envelope, width, outline, tip_seen, notes)
-    pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, place, tip_seen, notes)
+    pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, loss, place, tip_seen, notes)
     return Dimensions(
         d0_mm=d0,
         d16_mm=d16,
@@ -193,6 +195,7 @@ def _thread_quantities(
     outline: Outline,
     evidence: BlankEvidence,
     envelope: Envelope | None,
+    loss: TwistLoss | None,
     place: _PlaceBudget,
     tip_seen: bool,
     notes: list[str],
@@ -202,7 +205,7 @@ def _thread_quantities(
         return None, None, None
     if not tip_seen:
         return None, None, None
-    local = _pitch_at(outline, evidence, PITCH_AT_MM)
+    local = _pitch_at(outline, evidence, loss, PITCH_AT_MM)
     if local is None:
         notes.append("pitch at 8 mm is not measured: too few crests around it")
         return None, None, None
@@ -216,11 +219,10 @@ def _thread_quantities(
     return pitch, flutes, helix
 
 
-def _pitch_at(outline: Outline, evidence: BlankEvidence, x_mm: float) -> tuple[float, float, int] | None:
+def _pitch_at(outline: Outline, evidence: BlankEvidence, loss: TwistLoss | None, x_mm: float) -> tuple[float, float, int] | None:
     """Pitch of the smooth trend at a station, its fit uncertainty, and crests a turn."""
     twist = chosen_twist(outline, evidence)
     if twist is not None:
-        loss = twist_loss(twist)
         x, theta = sampled(twist)
         healthy = x >= (loss.zone_mm[1] if loss is not None and loss.zone_mm is not None and loss.is_odd else -1.0)
         trend = fit_trend(x[healthy], theta[healthy], twist.blank.corners)

@@ -92,12 +92,15 @@ def read_candidate(
         return None
     relative_u = seen.scale_at.u / seen.scale_at.value
     tip_seen = seen.tip.column is not None
+    fit = chosen_twist(seen.outline, seen.evidence)
+    twist = twist_loss(fit) if fit is not None else None
     dimensions = measure(
         seen.profile,
         seen.outline,
         seen.evidence,
         seen.tip,
         front_mm=seen.front_mm,
+        loss=twist,
         scale_u=relative_u,
         blur_px=seen.edges.blur_px,
         doubt_px=seen.edges.doubt_px,
@@ -108,8 +111,6 @@ def read_candidate(
     tip = lost_tip(dimensions, colour, seen.tip.blunt) if fluted else None
     lost = tip is not None and tip.probability >= 0.5
     identity = identify(dimensions, seen.evidence, colour, tip_lost=lost)
-    fit = chosen_twist(seen.outline, seen.evidence)
-    twist = twist_loss(fit) if fit is not None else None
     trace = draw_trace(seen.edges, seen.profile, seen.outline, seen.tip, seen.front_mm, twist)
     middle, u_middle = seen.height.at(0.4)
     return InstrumentReading(
