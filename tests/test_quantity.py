@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from vision.quantity import Quantity, combined, rounded
+from vision.quantity import Quantity, combined, decimals, rounded
 
 # JCGM 100:2008, H.1, calibration of a 50 mm end gauge (from memory): contributions in nm to the length of 50 000 838 nm,
 # which the example combines to 32 nm.
@@ -28,7 +28,9 @@ def test_end_gauge_of_the_guide():
 @pytest.mark.parametrize(
     ("value", "u", "stated"),
     [
-        (10.05762, 0.027, (10.058, 0.027)),  # JCGM 100:2008, 7.2.6 (from memory): 10.057 62 ohm with 27 mohm
+        (10.05762, 0.027, (10.058, 0.027)),  # JCGM 100:2008, 7.2.6 (read as quoted): 10.057 62 ohm with 27 mohm
+        (0.0, 28.05, (0.0, 28.0)),  # 7.2.6 (read as quoted): 28.05 kHz 'should be rounded down to 28 kHz'
+        (0.25312, 0.0996, (0.25, 0.10)),  # two digits of the ROUNDED u: 0.10, not 0.100
         (100.021474, 0.00035, (100.02147, 0.00035)),  # the nominally 100 g mass of 7.2.2 (from memory)
         (1234.5, 56.0, (1234.0, 56.0)),  # halves go to the even digit (IEEE 754), as Python rounds
         (-0.25049, 0.0062, (-0.2505, 0.0062)),
@@ -38,6 +40,16 @@ def test_end_gauge_of_the_guide():
 def test_rounding(value, u, stated):
     """u keeps two significant digits and the value stops at the same decimal place."""
     assert rounded(Quantity(value, u)) == pytest.approx(stated, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("u", "places"), [(0.0996, 2), (0.0994, 3), (0.0031, 4), (0.00996, 3), (9.96, 0), (9.94, 1), (996.0, -2), (28.05, 0)]
+)
+def test_place_of_the_last_digit(u, places):
+    """The last digit kept is the second significant one of u as it is printed."""
+    assert decimals(u) == places
+    shown = f"{round(u, places):.{max(places, 0)}f}".replace(".", "").lstrip("0")
+    assert len(shown.rstrip("0") if places < 0 else shown) <= 2
 
 
 def test_combined_spread_is_that_of_a_simulation():

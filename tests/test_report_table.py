@@ -36,7 +36,7 @@ def test_fits_the_width_with_every_number_whole(width: int) -> None:
     lines = printed(reading(), failed(), width=width).splitlines()
 
     assert max(len(line) for line in lines) <= width
-    for number in ("0.2531 mm", "u 0.0030", "25.02 mm", "u 0.08", "28.8 deg"):
+    for number in ("0.2531 mm", "u 0.0030", "25.020 mm", "u 0.080", "28.80 deg"):
         assert any(number in line for line in lines)
 
 
@@ -112,7 +112,7 @@ def test_scale_line_says_where_it_came_from() -> None:
     stated = ScaleReading("given", None, None, Quantity(60.0, 0.6), None, None)
 
     assert "print NOT checked" in printed(replace(reading(), scale=unchecked))
-    assert "camera 120 mm (u 5) above the sheet" in " ".join(printed(replace(reading(), scale=unchecked)).split())
+    assert "camera 120.0 mm (u 5.0) above the sheet" in " ".join(printed(replace(reading(), scale=unchecked)).split())
     assert "as stated on the command line" in printed(replace(reading(), scale=stated))
 
 

@@ -19,10 +19,10 @@ from vision.report import cautions, words
         (100.02147, 0.00035, ("100.02147", "0.00035")),  # JCGM 100:2008, 7.2.2 prints this mass as 100.02147(35) g
         (205.4, 15.3, ("205", "15")),
         (12345.0, 678.0, ("12340", "680")),
-        (84.2, 0.05, ("84.20", "0.05")),
+        (84.2, 0.05, ("84.200", "0.050")),
         (-0.1449, 0.021, ("-0.145", "0.021")),
         (16.0, 0.0, ("16", "0")),
-        (1.0, 0.0996, ("1.0", "0.1")),
+        (1.0, 0.0996, ("1.00", "0.10")),
     ],
 )
 def test_digits(value: float, u: float, shown: tuple[str, str]) -> None:
@@ -57,7 +57,7 @@ def test_finding_in_words() -> None:
     point = Finding("kinked", 3.0, 3.02, Quantity(15.0, 2.0), "deg as projected", 0.9)
 
     assert words.finding_text(wide) == "unwound: 205 (u 15) deg of twist lost, 2.1 to 4.6 mm from the tip"
-    assert words.finding_text(point) == "kinked: 15 (u 2) deg as projected, at 3.0 mm from the tip"
+    assert words.finding_text(point) == "kinked: 15.0 (u 2.0) deg as projected, at 3.0 mm from the tip"
 
 
 def test_control_characters_are_made_visible() -> None:

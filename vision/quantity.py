@@ -34,14 +34,25 @@ def combined(value: float, parts: Iterable[tuple[str, float]]) -> Quantity:
     return Quantity(float(value), math.sqrt(sum(u * u for _, u in kept)), kept)
 
 
+def decimals(u: float) -> int:
+    """Decimal place at which a value with this u stops: two significant digits of the ROUNDED u (negative: tens, hundreds).
+
+    The place is taken after rounding: 0.0996 becomes 0.10, not 0.100.
+    """
+    if u == 0.0:
+        return 6
+    mantissa, _, exponent = f"{u:.1e}".partition("e")
+    return len(mantissa) - 2 - int(exponent)
+
+
 def rounded(quantity: Quantity) -> tuple[float, float]:
     """Round u to two significant digits and the value to the same decimal place.
 
-    JCGM 100:2008, 7.2.6 (from memory): 'It usually suffices to quote u to at most two significant digits'
-    and the estimate is rounded to be consistent with its uncertainty.
+    JCGM 100:2008, 7.2.6 (read as quoted by others): 'It usually suffices to quote u_c(y) and U [...] to at most two significant
+    digits [...]. Output and input estimates should be rounded to be consistent with their uncertainties'. Rounding is to
+    the nearest digit, as 28.05 kHz becomes 28 kHz there.
     """
     if quantity.u == 0.0:
         return quantity.value, 0.0
-    places = 1 - math.floor(math.log10(quantity.u))
-    u = round(quantity.u, places)
-    return round(quantity.value, places), u
+    places = decimals(quantity.u)
+    return round(quantity.value, places), round(quantity.u, places)

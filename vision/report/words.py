@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
-
-from vision.quantity import Quantity, rounded
+from vision.quantity import Quantity, decimals, rounded
 from vision.reading import Choice, Finding, InstrumentReading
 
 FAMILY_WORDS = {
@@ -55,8 +53,8 @@ def quantity_texts(quantity: Quantity) -> tuple[str, str]:
     value, u = rounded(quantity)
     if u == 0.0:
         return f"{value:.6g}", "0"
-    decimals = max(_decimals(value), _decimals(u))
-    return f"{value:.{decimals}f}", f"{u:.{decimals}f}"
+    places = max(decimals(quantity.u), 0)
+    return f"{value:.{places}f}", f"{u:.{places}f}"
 
 
 def number_text(number: float) -> str:
@@ -115,8 +113,3 @@ def place_text(finding: Finding) -> str:
 def plain(text: str) -> str:
     """Return text with control characters made visible, so that a file's name cannot write over the report."""
     return "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
-
-
-def _decimals(number: float) -> int:
-    exponent = Decimal(str(number)).normalize().as_tuple().exponent
-    return max(0, -exponent) if isinstance(exponent, int) else 0
