@@ -71,6 +71,19 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     front_at = float(axis.front_index if axis.front_index is not None else len(axis.px) - 1)
     width = (edges.upper_px - edges.lower_px) / scale_at.value
     height = _height(scale, width, tip_column, front_at, candidate, plane, down)
+    return _in_mm(photo, scale, plane, candidate, axis, edges, tip, scale_at, height)
+
+
+def at_height(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, seen: Measured, height: Height) -> Measured | None:
+    """Take the outlines already found to mm at another height, as several photos together give it."""
+    return _in_mm(photo, scale, plane, candidate, seen.axis, seen.edges, seen.tip, seen.scale_at, height)
+
+
+def _in_mm(
+    photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, edges: Edges, tip: Tip, scale_at: Quantity, height: Height
+) -> Measured | None:
+    tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
+    front_at = float(axis.front_index if axis.front_index is not None else len(axis.px) - 1)
     profile = to_profile(edges, scale, height, tip_column, front_at)
     stop = _stop_span(plane, scale, candidate, profile, edges)
     front = _front_mm(photo, scale, plane, candidate, axis, profile, height)
@@ -88,8 +101,13 @@ def read_candidate(
 ) -> InstrumentReading | None:
     """Read one candidate to the end; None when it is nothing that has an outline."""
     seen = measure_candidate(photo, scale, plane, candidate, down=down)
-    if seen is None:
-        return None
+    return None if seen is None else read_measured(photo, scale, relative, candidate, seen, number)
+
+
+def read_measured(
+    photo: Photo, scale: Scale, relative: Array, candidate: Candidate, seen: Measured, number: int
+) -> InstrumentReading:
+    """Name and judge what stages 4 to 6 have measured."""
     relative_u = seen.scale_at.u / seen.scale_at.value
     tip_seen = seen.tip.column is not None
     fit = chosen_twist(seen.outline, seen.evidence)

@@ -2,6 +2,10 @@
 
 A point at height z above the sheet is seen where its line of sight meets the sheet: z/(Z - z) too far out from the
 camera's foot point. Moving it back by the factor 1 - z/Z about the foot gives its true place.
+
+A round wire seen at a slant across its axis shows more than its width on that level: its two lines of sight touch it at
+r from the axis, at right angles to the view, and so meet the level r / cos(a) from it, tan(a) = distance across from the
+camera's foot over Z - z. Heights are multiplied by cos(a); what is left is of second order in r / (Z - z).
 """
 
 from __future__ import annotations
@@ -54,10 +58,11 @@ def to_profile(edges: Edges, scale: Scale, height: Height, tip_column: float, fr
     tangent = np.gradient(axis, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
     normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
+    upright = _upright(scale, axis, normal, z)
 
     def height_mm(offset_px: Array) -> Array:
         place = _lifted(scale, edges.strip.axis_px + np.nan_to_num(offset_px)[:, None] * edges.strip.normal, z)
-        return np.where(np.isfinite(offset_px), ((place - axis) * normal).sum(axis=1), np.nan)
+        return np.where(np.isfinite(offset_px), ((place - axis) * normal).sum(axis=1) * upright, np.nan)
 
     above, below = height_mm(edges.upper_px), height_mm(edges.lower_px)
     outer = (height_mm(edges.outer_px[0]), height_mm(edges.outer_px[1])) if edges.outer_px.size else (above, below)
@@ -71,6 +76,12 @@ def _lifted(scale: Scale, points_px: Array, z_mm: Array) -> Array:
     plane = scale.to_plane_mm(points_px)
     foot = np.asarray(scale.camera.foot_mm)
     return np.asarray(foot + (plane - foot) * (1.0 - z_mm / scale.camera.height_mm.value)[:, None])
+
+
+def _upright(scale: Scale, axis_mm: Array, normal: Array, z_mm: Array) -> Array:
+    """Cosine of the slant, across the axis, at which every station is seen."""
+    across = ((axis_mm - np.asarray(scale.camera.foot_mm)) * normal).sum(axis=1)
+    return np.asarray(1.0 / np.hypot(1.0, across / (scale.camera.height_mm.value - z_mm)))
 
 
 def rim_shift_mm(scale: Scale, at_px: Array, toward_px: Array, radius_mm: float, seen_from_mm: float, z_mm: float) -> float:
