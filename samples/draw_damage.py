@@ -53,7 +53,7 @@ def pre_curved(rng: np.random.Generator, instrument: Instrument, angle_deg: floa
 def used_instrument(rng: np.random.Generator, instrument: Instrument) -> Instrument:
     """What use may have done: in half of the cases one damage or two; pre-curves, slight bows and harmless marks too."""
     out = instrument
-    if out.twist is not None and out.cross_section != "round" and out.size <= 40 and rng.random() < 0.25:
+    if out.twist is not None and out.cross_section != "round" and out.number <= 40 and rng.random() < 0.25:
         out = pre_curved(rng, out)
     if rng.random() < 0.3:
         out = bowed(rng, out)
@@ -82,10 +82,20 @@ def marked(rng: np.random.Generator, instrument: Instrument) -> Instrument:
 def faded(rng: np.random.Generator, handle: Handle) -> Handle:
     """A handle that has been through the autoclave: its colour half gone; now and then wholly bleached."""
     if rng.random() < 0.2:
-        return draw_handle(rng, "bleached", handle.shape)
-    pale, share = np.array(PLASTIC["bleached"]), float(rng.uniform(0.15, 0.5))
-    red, green, blue = (float(v) for v in (1 - share) * np.array(handle.rgb) + share * pale)
-    return replace(handle, rgb=(red, green, blue))
+        return bleached(rng, handle)
+    return paled(handle, float(rng.uniform(0.15, 0.5)))
+
+
+def paled(handle: Handle, share: float) -> Handle:
+    """A handle with `share` (0 to 1) of its colour gone, toward the pale one of bleached plastic."""
+    mixed = (1 - share) * np.array(handle.rgb) + share * np.array(PLASTIC["bleached"])
+    red, green, blue = (float(v) for v in mixed)
+    return replace(handle, rgb=(red, green, blue), faded=1 - (1 - handle.faded) * (1 - share))
+
+
+def bleached(rng: np.random.Generator, handle: Handle) -> Handle:
+    """A handle of the same shape whose colour is wholly gone."""
+    return replace(draw_handle(rng, "bleached", handle.shape), moulded=handle.moulded_colour, faded=1.0)
 
 
 def bowed(rng: np.random.Generator, instrument: Instrument) -> Instrument:

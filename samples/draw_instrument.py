@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from samples.instrument import Barb, CrossSection, Family, Finish, Handle, Instrument, Stop, Twist
-from samples.iso import COLOURS, HANDLE_SHAPES, LENGTHS_MM, PLASTIC, edges_per_mm, handle_profile
+from samples.iso import HANDLE_SHAPES, LENGTHS_MM, PLASTIC, colour_of, edges_per_mm, handle_profile
 
 FAMILIES: tuple[Family, ...] = ("k-file", "reamer", "hedstroem-file", "barbed-broach")
 SIZES = (15, 20, 25, 30, 35, 40, 45, 50, 55, 60, 70, 80)
@@ -35,7 +35,7 @@ def draw_instrument(
         blank_working_part_mm=part,
         shank_width_mm=(max(d0, 0.06) + taper * part) * float(rng.uniform(0.99, 1.05)),
         twist=_twist(rng, family, size),
-        handle=draw_handle(rng, COLOURS[size]),
+        handle=draw_handle(rng, colour_of(size)),
         corner_um=float(rng.uniform(2, 15)) * min(1.0, size / 25),
         rhombus_ratio=float(rng.uniform(0.57, 0.84)),
         core_ratio=float(rng.uniform(0.45, 0.58)),
@@ -101,7 +101,7 @@ def _broach(rng: np.random.Generator, size: int, d0: float, length: float) -> In
         blank_working_part_mm=part,
         shank_width_mm=(d0 + taper * part) * float(rng.uniform(1.0, 1.08)),
         twist=None,
-        handle=draw_handle(rng, COLOURS[size]),
+        handle=draw_handle(rng, colour_of(size)),
         tip_angle_deg=float(rng.uniform(45, 80)),
         tip_kind="cone",
         tip_blunt_mm=float(rng.uniform(0.01, 0.03)),

@@ -9,6 +9,7 @@ from typing import Literal
 
 Family = Literal["k-file", "reamer", "hedstroem-file", "barbed-broach", "spreader", "plugger", "paste-carrier", "other"]
 CrossSection = Literal["square", "triangle", "rhombus", "round"]
+Population = Literal["nominal", "wide", "free"]
 
 SIDES = {"square": 4, "triangle": 3, "rhombus": 4}
 """Corners of each twisted blank; the rhombus has two high and two low ones."""
@@ -74,12 +75,23 @@ class Barb:
 
 @dataclass(frozen=True)
 class Handle:
-    """A plastic handle; `profile` holds (mm behind the front face, radius mm)."""
+    """A plastic handle; `profile` holds (mm behind the front face, radius mm).
+
+    `colour` is what it looks like now, `moulded` what it was made in (None: the same); `faded`: share of the colour
+    that is gone, 0 to 1.
+    """
 
     colour: str
     shape: str
     rgb: tuple[float, float, float]
     profile: tuple[tuple[float, float], ...]
+    moulded: str | None = None
+    faded: float = 0.0
+
+    @property
+    def moulded_colour(self) -> str:
+        """Name of the colour it was made in."""
+        return self.moulded or self.colour
 
     @property
     def diameter_mm(self) -> float:
@@ -116,6 +128,7 @@ class Finish:
 class Instrument:
     """A hand instrument lying along x, tip at 0. Lengths in mm, corner radius in um.
 
+    `size`: the ISO number that it was made to be, 0 for none. `population`: what it was drawn from.
     `marks` are look-alikes of damage that do no harm: kind 'scratch' (strength: slant, deg) or 'debris' (mm2).
     `bevel_deg`: a ground end, against square, as on a needle.
     """
@@ -148,6 +161,12 @@ class Instrument:
     pre_curve: Arc | None = None
     bow: Arc | None = None
     finish: Finish = field(default_factory=Finish)
+    population: Population = "nominal"
+
+    @property
+    def number(self) -> int:
+        """ISO number nearest to the blank's D0: the size where there is one, else D0 in hundredths of a millimetre."""
+        return self.size or round(100.0 * self.blank_d0_mm)
 
     @property
     def lost_mm(self) -> float:

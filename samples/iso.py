@@ -13,6 +13,15 @@ COLOURS: dict[int, str] = {
 }  # fmt: skip
 """ISO size colour of each size number."""
 
+HALF_SIZES: dict[int, str] = {12: "purple", 17: "white", 22: "yellow", 27: "red", 32: "blue", 37: "green"}
+"""Half sizes of the trade: colour of the size below, with a gold mark that is not drawn here (public tables)."""
+
+
+def colour_of(size: int) -> str:
+    """ISO size colour, half sizes included; raises KeyError for a number that is no size."""
+    return COLOURS[size] if size in COLOURS else HALF_SIZES[size]
+
+
 PLASTIC: dict[str, Rgb] = {
     "pink": (0.75, 0.22, 0.32),
     "grey": (0.30, 0.30, 0.30),
@@ -33,8 +42,8 @@ LENGTHS_MM = (21, 25, 28, 31)
 _EDGES_PER_MM = {"k-file": ((15, 1.97), (80, 0.88)), "reamer": ((15, 0.80), (140, 0.28))}
 
 
-def edges_per_mm(family: Family, size: int) -> float:
-    """Trade figure for the flute density of a size, edges per mm, straight between the quoted ends."""
+def edges_per_mm(family: Family, size: float) -> float:
+    """Trade figure for the flute density of a size (number, or D0 in 1/100 mm), edges per mm, straight between the ends."""
     if family == "hedstroem-file":
         return max(1.9 - 0.013 * size, 0.8)
     (small, most), (large, least) = _EDGES_PER_MM[family]
@@ -43,7 +52,7 @@ def edges_per_mm(family: Family, size: int) -> float:
 
 
 def handle_profile(shape: str, diameter_mm: float, length_mm: float) -> tuple[tuple[float, float], ...]:
-    """(mm behind the front face, radius mm) of five neutral shapes; raises KeyError for an unknown one."""
+    """(mm behind the front face, radius mm) of eight neutral shapes; raises KeyError for an unknown one."""
     r, n = diameter_mm / 2, length_mm
     edge = 0.25
     if shape == "ringed":
@@ -54,8 +63,22 @@ def handle_profile(shape: str, diameter_mm: float, length_mm: float) -> tuple[tu
         "waisted": ((0.0, r - edge), (edge, r), (1.8, r), (0.35 * n, 0.74 * r), (0.6 * n, 0.74 * r), (n - 2.0, r))
         + ((n - edge, r), (n, r - edge)),
         "barrel": ((0.0, 0.7 * r), (0.2 * n, 0.92 * r), (0.4 * n, r), (0.6 * n, r), (0.8 * n, 0.92 * r), (n, 0.72 * r)),
+        "drum": ((0.0, 0.8 * r), (0.2, r), (0.3 * n, r), (0.32 * n, 0.88 * r), (0.68 * n, 0.88 * r), (0.7 * n, r))
+        + ((n - 0.2, r), (n, 0.8 * r)),
+        "flared": ((0.0, 0.62 * r), (0.3, 0.66 * r), (0.75 * n, 0.8 * r), (n - 0.4, r), (n, 0.9 * r)),
+        "domed": (
+            (0.0, 0.7 * r),
+            (0.5, 0.95 * r),
+            (1.0, r),
+            (n - 1.6, r),
+            (n - 0.7, 0.85 * r),
+            (n - 0.2, 0.5 * r),
+            (n, 0.1 * r),
+        ),
         "cone-nosed": ((0.0, 0.45 * r), (0.45 * n, 0.85 * r), (0.55 * n, r), (n - edge, r), (n, r - edge)),
     }[shape]
 
 
 HANDLE_SHAPES = ("plain", "waisted", "barrel", "ringed", "cone-nosed")
+
+MORE_HANDLE_SHAPES = (*HANDLE_SHAPES, "drum", "flared", "domed")

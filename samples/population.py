@@ -7,8 +7,8 @@ import numpy as np
 from calib.sheet import Lane, sheet_named, sheets
 from samples.aim import aim
 from samples.draw_damage import used_instrument
-from samples.draw_instrument import draw_instrument
-from samples.instrument import Family, Instrument
+from samples.draw_free import draw_of
+from samples.instrument import Family, Instrument, Population
 from samples.lay import PoseKind, lay
 from samples.paper import Paper
 from samples.presets import CAMERAS, backlight, camera_body, draw_light
@@ -32,15 +32,18 @@ def draw_macro(
     instrument: Instrument | None = None,
     turn_deg: float | None = None,
     used: bool = False,
+    population: Population = "nominal",
 ) -> Scene:
     """One instrument on the sheet, as photographed close up; what is not given is drawn.
 
     pose 'flat': shaft level just above the paper, handle in the slot or beyond the sheet's edge; 'free': as statics
     let it rest. px_per_mm is the scale at the sheet under the camera. image_px changes the picture's size, not the
     distance: a crop of the preset's picture. used: the instrument has been through some treatments (`used_instrument`).
+    population: 'nominal' (common sizes 15 to 80), 'wide' (every size, half sizes, odd handle colours) or 'free' (any
+    diameter, taper and length); see `draw_free`.
     """
     rng, extra = np.random.default_rng(seed), np.random.default_rng([seed, 5])
-    instrument = instrument or draw_instrument(rng, family, size)
+    instrument = instrument or draw_of(rng, population, family, size)
     if used:
         instrument = used_instrument(extra, instrument)
     sheet = sheet_named(sheet_id or str(rng.choice(sorted(sheets()))))

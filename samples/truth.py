@@ -9,6 +9,7 @@ from samples.arrays import Floats
 from samples.bodies import Placed
 from samples.camera import Camera
 from samples.instrument import Instrument
+from samples.iso import colour_of
 from samples.outline import outline_px
 from samples.scene import Scene
 from samples.twist import TWIST_DAMAGE, crests_per_turn, pitch_mm, twist_rad
@@ -87,7 +88,8 @@ def _instrument(one: Placed, camera: Camera) -> dict[str, Any]:
     part = instrument.working_part_mm
     return {
         "family": instrument.family,
-        "size": instrument.size,
+        "population": instrument.population,
+        "size": instrument.size or None,
         "cross_section": instrument.cross_section,
         "twist_hand": instrument.twist_hand if instrument.twist else None,
         "d0_mm": instrument.d0_mm,
@@ -103,12 +105,8 @@ def _instrument(one: Placed, camera: Camera) -> dict[str, Any]:
         "core_ratio": instrument.core_ratio if instrument.family == "hedstroem-file" else None,
         "tip_angle_deg": instrument.tip_angle_deg,
         "tip_kind": instrument.tip_kind,
-        "handle": {
-            "colour": instrument.handle.colour,
-            "shape": instrument.handle.shape,
-            "diameter_mm": instrument.handle.diameter_mm,
-            "length_mm": instrument.handle.length_mm,
-        },
+        "twist": _healthy_twist(instrument),
+        "handle": _handle(instrument),
         "pose": one.pose.kind,
         "roll_deg": one.pose.roll_deg,
         "slope_deg": one.pose.slope_deg,
@@ -126,6 +124,32 @@ def _instrument(one: Placed, camera: Camera) -> dict[str, Any]:
         "bow": vars(instrument.bow) if instrument.bow else None,
         "finish": vars(instrument.finish),
     }
+
+
+def _handle(instrument: Instrument) -> dict[str, Any]:
+    """The handle as it looks and as it was moulded; `size_colour`: what the instrument's size ought to have."""
+    handle, size = instrument.handle, instrument.size
+    return {
+        "colour": handle.colour,
+        "moulded_colour": handle.moulded_colour,
+        "size_colour": colour_of(size) if size else None,
+        "faded": handle.faded,
+        "rgb": list(handle.rgb),
+        "shape": handle.shape,
+        "diameter_mm": handle.diameter_mm,
+        "length_mm": handle.length_mm,
+    }
+
+
+def _healthy_twist(instrument: Instrument) -> dict[str, Any] | None:
+    """How the blank was twisted, x counted on the blank: pitch = pitch_mm (1 + drift_per_mm (x - 8)), plus scatter."""
+    law = instrument.twist
+    if law is None:
+        return None
+    angle_drift = instrument.taper_mm_per_mm / (instrument.blank_d0_mm + 8.0 * instrument.taper_mm_per_mm)
+    steady, angled = law.drift_per_mm == 0.0, math.isclose(law.drift_per_mm, angle_drift, rel_tol=0.02)
+    name = "constant pitch" if steady else "constant angle" if angled else "drifting pitch"
+    return {"law": name, "crests_per_turn": crests_per_turn(instrument), **vars(law)}
 
 
 def _pairs(*columns: Floats) -> list[list[float]]:
