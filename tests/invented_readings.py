@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from vision.conformity import judge_reading
 from vision.quantity import Quantity, combined
 from vision.reading import (
     Choice,
@@ -79,7 +80,7 @@ def condition(call: str = "discard") -> ConditionReading:
 def k_file(number: int = 1) -> InstrumentReading:
     """A K-file of size 25, unwound near its tip."""
     shape = trace()
-    return InstrumentReading(
+    one = InstrumentReading(
         id=number,
         box_px=(280, 400, 1520, 560),
         tip_px=(300.0, 420.0),
@@ -108,12 +109,13 @@ def k_file(number: int = 1) -> InstrumentReading:
         notes=("tip width not measured: the end is out of focus", "no stop seen"),
         trace=shape,
     )
+    return judge_reading(one)
 
 
 def quiet_reamer(number: int = 2) -> InstrumentReading:
     """A reamer with nothing seen and a good deal not measured."""
     empty = np.empty((0, 2))
-    return replace(
+    one = replace(
         k_file(number),
         box_px=(300, 900, 900, 60),
         tip_px=None,
@@ -131,6 +133,7 @@ def quiet_reamer(number: int = 2) -> InstrumentReading:
         notes=("the tip is cut off by the frame",),
         trace=Trace(empty, empty, empty, empty),
     )
+    return judge_reading(one)
 
 
 def reading(file: str = "macro-01.jpg", *, instruments: int = 2) -> PhotoReading:

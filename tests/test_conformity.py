@@ -1,16 +1,18 @@
 """Verdicts are guard-banded: what the uncertainty leaves open is stated by nobody."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
+import numpy as np
 import pytest
+from invented_readings import k_file
 from scipy.stats import norm
 
-from vision.conformity import conformity, judge
+from vision.conformity import conformance_probability, conformity, judge, judge_reading
 from vision.dimensions import Dimensions
 from vision.identity import Identity
 from vision.nominal import diameter_limit
 from vision.quantity import Quantity
-from vision.reading import Choice
+from vision.reading import Choice, Finding
 
 UM = 1e-3
 
@@ -26,6 +28,10 @@ def named(family, size):
 
 
 def verdict(off_um, expanded_um, size=25):
+    return judged(off_um, expanded_um, size).verdict
+
+
+def judged(off_um, expanded_um, size=25):
     nominal = size / 100
     return judge(Quantity(nominal + off_um * UM, expanded_um / 2 * UM), nominal, diameter_limit(size))
 
@@ -92,7 +98,9 @@ def test_each_quantity_against_its_own_nominal():
 
 def test_what_was_not_measured_is_not_judged():
     """None stays None: no verdict without a measurement."""
-    assert judge(None, 0.25, diameter_limit(25)) is None
+    unmeasured = judge(None, 0.25, diameter_limit(25))
+
+    assert (unmeasured.verdict, unmeasured.margin_u, unmeasured.reason) == (None, None, "not measured")
     assert set(conformity(measured(), named("reamer", 40), tip_lost=False).values()) == {None}
 
 
@@ -105,3 +113,65 @@ def test_what_has_no_limit_that_was_read_is_not_judged(family, size, tip_lost):
     seen = measured(d0_mm=Quantity(0.25, 0.002), length_mm=Quantity(25.0, 0.05))
 
     assert set(conformity(seen, named(family, size), tip_lost=tip_lost).values()) == {None}
+
+
+@pytest.mark.parametrize(("off_um", "u_um"), [(0, 10), (8, 4), (19, 3), (-25, 6)])
+def test_conformance_probability_is_the_share_of_a_simulation(off_um, u_um):
+    """JCGM 106:2012, clause 7 (from memory): the share of the values that could be attributed to it which lie inside."""
+    draws = np.random.default_rng(31).normal(0.25 + off_um * UM, u_um * UM, 200_000)
+    share = float(((draws > 0.23) & (draws < 0.27)).mean())
+
+    stated = conformance_probability(Quantity(0.25 + off_um * UM, u_um * UM), 0.23, 0.27)
+
+    assert stated == pytest.approx(share, abs=4 * np.sqrt(share * (1 - share) / 200_000) + 1e-4)
+
+
+def test_conformance_probability_at_the_limit_itself():
+    """Simple acceptance at a limit is right half of the time (JCGM 106:2012, 8.2; ILAC-G8:09/2019 says the same, read)."""
+    assert conformance_probability(Quantity(0.27, 0.002), 0.23, 0.27) == pytest.approx(0.5, abs=1e-9)
+
+
+@pytest.mark.parametrize(("r", "probability"), [(0.0, 0.5), (0.5, 0.84), (1.0, 0.977), (0.825, 0.95)])
+def test_guard_bands_of_some_widths(r, probability):
+    """A guard band r U with U = 2 u leaves a one-sided probability of 1 - Phi(-2 r).
+
+    JCGM 106:2012, 8.3.2 and ILAC-G8:09/2019, table 1 (both from memory): r = 1 keeps the risk below 2.5 %; r = 0.83 below 5 %.
+    """
+    u = 0.001
+    guarded = conformance_probability(Quantity(0.27 - r * 2 * u, u), -np.inf, 0.27)
+
+    assert guarded == pytest.approx(probability, abs=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("off_um", "size", "margin"), [(0, 25, 4.0), (15, 25, 1.0), (-25, 25, -1.0), (30, 80, -2.0), (50, 80, -2.0)]
+)
+def test_margin_counts_u_from_the_limit_met_first(off_um, size, margin):
+    """With u = 5 um: from +-20 um inside and just beyond it, from the wider +-40 um once that is passed."""
+    assert judged(off_um, 10, size).margin_u == pytest.approx(margin, abs=1e-9)
+
+
+def test_a_reading_carries_what_its_verdicts_rest_on():
+    """Verdicts follow the numbers as they stand in the reading, each with its limit or with a reason why there is none."""
+    one = judge_reading(replace(k_file(), d0_mm=Quantity(0.281, 0.003), conformity={}, judged={}))
+
+    assert one.conformity == {"d0": "outside", "d16": "within", "length": "within", "tip_angle": None}
+    for name, judgement in one.judged.items():
+        if judgement.verdict is None:
+            assert judgement.reason, name
+        else:
+            assert judgement.within.source
+            assert judgement.margin_u is not None
+    assert one.judged["taper"].within is None, "no limit of the taper was read, so none is stated"
+    assert "60" not in one.judged["taper"].reason
+
+
+def test_a_tip_taken_for_lost_leaves_nothing_to_judge():
+    """The condition's own finding decides, from even odds up."""
+    one = k_file()
+    findings = (Finding("tip-lost", 0.0, 0.0, Quantity(1.5, 0.4), "mm", 0.6),)
+    lost = judge_reading(replace(one, condition=replace(one.condition, findings=findings)))
+
+    assert set(lost.conformity.values()) == {None}
+    assert {judgement.reason for judgement in lost.judged.values()} == {lost.judged["d0"].reason}
+    assert "tip" in lost.judged["d0"].reason

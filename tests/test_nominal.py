@@ -12,9 +12,11 @@ from vision.nominal import (
     OLDER_RISE_MM,
     SIZES,
     TAPER,
+    TIP_ANGLE_DEG,
     diameter_limit,
     length_limit,
     sizes_of_colour,
+    tip_angle_limit,
 )
 
 # JIS T 5419:1995, table 1, conical pluggers (read): size, diameter at the tip, diameter 16 mm from it. Files and reamers
@@ -103,9 +105,10 @@ def test_diameter_tolerance(size):
     # ±0.02 mm for every size: JIS T 5419:1995, table 1 (read; pluggers). ±0.04 mm above size 60: from memory.
     limit = diameter_limit(size)
 
-    assert limit.within_mm == 0.02
-    assert limit.outside_mm == (0.02 if size <= 60 else 0.04)
-    assert limit.outside_mm >= limit.within_mm
+    assert limit.within.half_width == 0.02
+    assert limit.outside.half_width == (0.02 if size <= 60 else 0.04)
+    assert limit.within.read, "the tighter limit stands in a table that was read"
+    assert limit.outside.read == (size <= 60), "the wider one above size 60 is only remembered, and says so"
 
 
 def test_lengths_and_their_tolerance():
@@ -113,8 +116,16 @@ def test_lengths_and_their_tolerance():
     limit = length_limit()
 
     assert LENGTHS_MM == (21.0, 25.0, 28.0, 31.0)
-    assert (limit.within_mm, limit.outside_mm) == (0.5, 0.5)
-    assert "JIS T 5419:1995" in limit.source
+    assert (limit.within.half_width, limit.outside.half_width) == (0.5, 0.5)
+    assert "JIS T 5419:1995" in limit.within.source
+
+
+def test_tip_angle_and_its_tolerance():
+    """An included tip angle of 75 ± 15 deg, that is 60 to 90 deg: a teaching summary (read)."""
+    limit = tip_angle_limit()
+
+    assert (TIP_ANGLE_DEG - limit.within.half_width, TIP_ANGLE_DEG + limit.outside.half_width) == (60.0, 90.0)
+    assert limit.within.read
 
 
 def test_working_part_fits_every_length():

@@ -89,6 +89,11 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
     )
     measure.add_argument("--picture", type=Path, metavar="DIR", help="draw what was measured, as PNG files in DIR")
     measure.add_argument(
+        "--why",
+        action="store_true",
+        help="print each size limit, the text it stands in, and how many u the value lies from it",
+    )
+    measure.add_argument(
         "--px-per-mm",
         type=float,
         metavar="X",

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from vision.reading import Bound
+
 # ISO size number = projected tip diameter in 1/100 mm. 015 to 140: JIS T 5419:1995, table 1 (read); 06 to 10: from memory.
 SIZES = (6, 8, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60, 70, 80, 90, 100, 110, 120, 130, 140)
 # Broach sizes: from memory; nobody here has read the table.
@@ -30,26 +32,36 @@ def sizes_of_colour(colour: str | None) -> tuple[int, ...]:
 
 @dataclass(frozen=True)
 class Limit:
-    """A tolerance: half-width that 'within' must keep, half-width that 'outside' must pass, source, and whether it was read."""
+    """A tolerance about nominal: what 'within' must keep and what 'outside' must clear; two texts may differ."""
 
-    within_mm: float
-    outside_mm: float
-    source: str
-    read: bool
+    within: Bound
+    outside: Bound
 
 
-PLUGGER = "JIS T 5419:1995, table 1 (read; finger pluggers of the same size system)"
+PLUGGER = "JIS T 5419:1995, table 1, finger pluggers of the same size system"
+LATER_FILES = "later editions of ISO 3630-1, files above size 60"
+TIP_SHAPES = "a teaching summary on tip shapes"
+WIDER_ABOVE = 60  # the size above which texts differ
 
 
 def diameter_limit(size: int) -> Limit:
-    """Return the tolerance of D0 and D16.
+    """Return the tolerance of D0 and D16, mm.
 
     ±0.02 mm is read for pluggers of every size; for files above size 60 a later text is remembered with ±0.04 mm, so
     there 'within' needs the tighter and 'outside' the wider.
     """
-    return Limit(0.02, 0.02 if size <= 60 else 0.04, PLUGGER, read=True)
+    read = Bound(0.02, PLUGGER, read=True)
+    return Limit(read, read if size <= WIDER_ABOVE else Bound(0.04, LATER_FILES, read=False))
 
 
 def length_limit() -> Limit:
     """Return the tolerance of the length from tip to handle: ±0.5 mm."""
-    return Limit(0.5, 0.5, PLUGGER, read=True)
+    return Limit(Bound(0.5, PLUGGER, read=True), Bound(0.5, PLUGGER, read=True))
+
+
+TIP_ANGLE_DEG = 75.0
+
+
+def tip_angle_limit() -> Limit:
+    """Return the tolerance of the included tip angle about 75 deg: ±15 deg."""
+    return Limit(Bound(15.0, TIP_SHAPES, read=True), Bound(15.0, TIP_SHAPES, read=True))

@@ -17,6 +17,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.errors import CalibError
+from vision.conformity import judge_reading
 from vision.errors import PhotoError
 from vision.find import find_instruments
 from vision.findscale import find_scale
@@ -52,7 +53,7 @@ def _read(path: Path, given: GivenScale | None, prints: Path | None, held: bool)
     for candidate in found.candidates:
         reading = read_candidate(photo, scale, plane, found.relative, candidate, len(readings) + 1, down=held)
         if reading is not None:
-            readings.append(reading)
+            readings.append(judge_reading(reading))
     refuse_none(readings, found.candidates)
     return PhotoReading(str(path), None, scale_reading(scale, photo), tuple(readings), _notes(scale))
 

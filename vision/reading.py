@@ -69,6 +69,34 @@ class ConditionReading:
 
 
 @dataclass(frozen=True)
+class Bound:
+    """Half-width of a tolerance about nominal, the text it stands in, and whether that text was read or is remembered."""
+
+    half_width: float
+    source: str
+    read: bool
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """How one measured quantity stands to its limits; ``reason`` says why there is no verdict.
+
+    'within' must keep inside ``within``, 'outside' must clear ``outside``; they differ where two texts do. ``margin_u`` counts
+    standard uncertainties from the limit that the value meets first, negative beyond it; ``probability`` is that of the
+    true value lying inside ``within``.
+    """
+
+    verdict: Verdict
+    unit: str
+    nominal: float | None = None
+    within: Bound | None = None
+    outside: Bound | None = None
+    margin_u: float | None = None
+    probability: float | None = None
+    reason: str | None = None
+
+
+@dataclass(frozen=True)
 class Trace:
     """What the picture draws, in px of the upright photo, (N, 2) arrays of x, y; not part of the JSON.
 
@@ -118,6 +146,7 @@ class InstrumentReading:
     condition: ConditionReading
     notes: tuple[str, ...]
     trace: Trace
+    judged: Mapping[str, Judgement] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,7 @@ class Plan:
     json_to_stdout: bool
     pictures: Path | None
     overwrite: bool
+    why: bool
 
 
 def measure(arguments: argparse.Namespace) -> int:
@@ -58,7 +59,7 @@ def measure(arguments: argparse.Namespace) -> int:
         with waiting(f"reading {plain(photo.name)} ({number} of {len(plan.photos)})", progress):
             reading = examine(photo, plan)
         readings.append(reading)
-        table.print_reading(reading, out)
+        table.print_reading(reading, out, why=plan.why)
         if plan.pictures is not None and reading.error is None:
             with waiting(f"drawing {plain(photo.name)}", progress):
                 undrawn |= not _draw(photo, reading, name, plan, out)
@@ -93,6 +94,7 @@ def plan_of(arguments: argparse.Namespace) -> Plan:
         json_to_stdout=to_stdout,
         pictures=arguments.picture,
         overwrite=arguments.overwrite,
+        why=arguments.why,
     )
 
 

@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from vision.photo import Photo
 from vision.reading import InstrumentReading
 from vision.report import cautions
+from vision.report.limits import limit_lines
 from vision.report.overlay import LETTERS, Box, axis_end_mm, draw_strip, window
 from vision.report.plots import plot_pitch, plot_profile
 from vision.report.style import (
@@ -140,6 +141,7 @@ def _numbers(one: InstrumentReading) -> list[Line]:
 def _foot(file: str, one: InstrumentReading) -> list[Line]:
     missing = [name for field, name, _ in MEASURED if getattr(one, field) is None]
     lines = [Line(f"Not measured: {', '.join(missing)}.")] if missing else []
+    lines += [Line(f"Size limits, {line}", indent="    ") for line in limit_lines(one)]
     lines += [Line(f"Note: {note}", indent="    ") for note in one.notes]
     lines += caution_lines(cautions.shown_with((one,)))
     return [

@@ -1,7 +1,7 @@
 """Readings -> the JSON document flutegauge-reading/1. Keys and order are fixed; our own follow at the end of a part.
 
 Our own additions: ``cautions``, ``condition.reasons``, ``condition.limits``, ``handle.thickness_mm``,
-``uncertainty_parts``.
+``uncertainty_parts``, ``conformity_limits``.
 """
 
 from __future__ import annotations
@@ -13,11 +13,13 @@ from typing import Any
 
 from vision.quantity import Quantity, rounded
 from vision.reading import (
+    Bound,
     Choice,
     ConditionReading,
     Finding,
     HandleReading,
     InstrumentReading,
+    Judgement,
     PhotoReading,
     ScaleReading,
 )
@@ -103,6 +105,7 @@ def _instrument(one: InstrumentReading) -> Json:
         "condition": _condition(one.condition),
         "notes": list(one.notes),
         "uncertainty_parts": _parts(one),
+        "conformity_limits": {name: _judgement(one) for name, one in one.judged.items()},
     }
 
 
@@ -156,6 +159,24 @@ def _parts(one: InstrumentReading) -> Json:
         if isinstance(value, Quantity) and value.parts:
             found[name] = {label: rounded(Quantity(0.0, u))[1] for label, u in value.parts}
     return found
+
+
+def _judgement(judgement: Judgement) -> Json:
+    return {
+        "verdict": judgement.verdict,
+        "nominal": _round(judgement.nominal, 4),
+        "within": _bound(judgement.within),
+        "outside": _bound(judgement.outside),
+        "margin_u": _round(judgement.margin_u, 1),
+        "inside_probability": _round(judgement.probability, 3),
+        "reason": judgement.reason,
+    }
+
+
+def _bound(bound: Bound | None) -> Json | None:
+    if bound is None:
+        return None
+    return {"half_width": _significant(bound.half_width), "source": bound.source, "source_read": bound.read}
 
 
 def _quantity(quantity: Quantity | None) -> Json | None:

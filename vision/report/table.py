@@ -11,6 +11,7 @@ from rich.text import Text
 from vision.quantity import Quantity
 from vision.reading import Choice, InstrumentReading, PhotoReading, ScaleReading
 from vision.report import cautions
+from vision.report.limits import limit_lines, verdict_text
 from vision.report.words import (
     CONFORMITY_OF,
     MEASURED,
@@ -29,8 +30,8 @@ Row = tuple[str, str, str, str]
 _WEIGHT = {"discard": "bold", "look again": "bold", "nothing seen": ""}
 
 
-def print_reading(reading: PhotoReading, console: Console) -> None:
-    """Print one photo's reading, or the one sentence why it could not be examined."""
+def print_reading(reading: PhotoReading, console: Console, *, why: bool = False) -> None:
+    """Print one photo's reading, or the one sentence why it could not be examined; ``why`` adds limits and sources."""
     console.print(Text(plain(reading.file), "bold underline"))
     if reading.error is not None:
         kind, message = reading.error
@@ -47,7 +48,8 @@ def print_reading(reading: PhotoReading, console: Console) -> None:
         console.print()
         console.print(Text(f"{one.id}  {name_text(one)}", "bold"))
         console.print(_numbers(one))
-        console.print(_labelled(list(_condition(one))))
+        limits = [("limit", line, "") for line in limit_lines(one)] if why else []
+        console.print(_labelled([*limits, *_condition(one)]))
     console.print()
 
 
@@ -108,12 +110,14 @@ def _why(choice: Choice, *, families: bool) -> str:
 def _measured(one: InstrumentReading) -> Iterator[Row]:
     for field, name, unit in MEASURED:
         quantity: Quantity | None = getattr(one, field)
-        verdict = one.conformity.get(CONFORMITY_OF.get(field, ""))
+        key = CONFORMITY_OF.get(field, "")
+        verdict, judgement = one.conformity.get(key), one.judged.get(key)
         if quantity is None:
             yield name, "not measured", "", ""
         else:
             value, u = quantity_texts(quantity)
-            yield name, f"{value} {unit}", f"u {u}", f"size limits: {verdict}" if verdict else ""
+            shown = verdict_text(judgement) if verdict and judgement else verdict
+            yield name, f"{value} {unit}", f"u {u}", f"size limits: {shown}" if shown else ""
 
 
 def _looks(one: InstrumentReading) -> Iterator[Row]:
