@@ -25,12 +25,11 @@ def large(d0_mm: float) -> str:
 def test_limit_source_and_margin_of_each_verdict() -> None:
     lines = list(limit_lines(k_file()))
 
-    assert lines[0] == "judged as size 25, named with 97 %"
-    d0 = next(line for line in lines if line.startswith("D0"))
-    assert "within" in d0
-    assert "5.6 u inside 0.230 to 0.270 mm (2 u are needed to state either)" in d0
-    assert "±0.02 mm: JIS T 5419:1995" in d0
-    assert "(read)" in d0
+    assert lines[0] == "judged as size 25, named with 97 %; stated only where the value lies 2 u clear of a limit"
+    assert "D0: within, 5.6 u inside 0.230 to 0.270 mm (> 99 % for lying inside)" in lines
+    source = next(line for line in lines if line.startswith("D0, D16: ±0.02 mm: "))
+    assert "JIS T 5419:1995" in source
+    assert source.endswith("(read)")
 
 
 def test_why_nothing_is_judged_is_said() -> None:
@@ -43,9 +42,9 @@ def test_why_nothing_is_judged_is_said() -> None:
 def test_where_texts_differ_both_are_named_and_the_remembered_one_is_marked() -> None:
     between, beyond = large(0.83), large(0.845)
 
-    assert "D0: undecided. the value lies 10.0 u beyond 0.780 to 0.820 mm" in between
+    assert "D0: undecided, 10.0 u beyond 0.780 to 0.820 mm" in between
     assert "±0.04 mm, later editions of ISO 3630-1, files above size 60 (remembered, NOT read)" in between
-    assert "D0: outside. the value lies 5.0 u beyond ±0.04 mm, the wider of two limits" in beyond
+    assert "D0: outside, 5.0 u beyond ±0.04 mm, the wider of two limits" in beyond
 
 
 def test_shown_on_request_and_never_as_a_clearance() -> None:
@@ -57,5 +56,5 @@ def test_shown_on_request_and_never_as_a_clearance() -> None:
 
     assert "JIS T 5419:1995" not in shown[0]
     assert "JIS T 5419:1995" in shown[1]
-    assert "size limits: within (0.230 to 0.270" in shown[0]
+    assert "size limits: within (0.230 to 0.270)" in shown[0]
     assert CLEARANCE.findall(shown[1]) == []

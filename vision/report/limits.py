@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator
 
 from vision.quantity import decimals
 from vision.reading import Bound, InstrumentReading, Judgement
@@ -13,16 +13,20 @@ NEEDED_U = 2.0  # as conformity decides
 
 
 def limit_lines(one: InstrumentReading) -> Iterator[str]:
-    """Yield one sentence or two for each quantity that is judged or would be; identical reasons share a line."""
+    """Yield what was judged and how far it lies from its limits, the limits' sources, and what was not judged and why."""
     if not one.judged:
         return
-    if one.size.value is not None:
-        yield f"judged as size {size_text(one.size.value)}, named with {percent(one.size.probability)}"
-    for reason, names in _unjudged(one.judged).items():
+    stated = {NAMES[key]: judgement for key, judgement in one.judged.items() if judgement.verdict is not None}
+    if stated:
+        size = f"judged as size {size_text(one.size.value)}, named with {percent(one.size.probability)}"
+        yield f"{size}; stated only where the value lies {NEEDED_U:g} u clear of a limit"
+    for name, judgement in stated.items():
+        yield f"{name}: {judgement.verdict}, {_where(judgement)}"
+    for source, names in _gathered((_sources(judgement), name) for name, judgement in stated.items()).items():
+        yield f"{', '.join(names)}: {source}"
+    missing = ((_reason(one.judged[key]), NAMES[key]) for key in one.judged if one.judged[key].verdict is None)
+    for reason, names in _gathered(missing).items():
         yield f"{', '.join(names)}: not judged: {reason}"
-    for key, judgement in one.judged.items():
-        if judgement.verdict is not None:
-            yield f"{NAMES[key]}: {judgement.verdict}. {_where(judgement)}. {_sources(judgement)}"
 
 
 def span_text(judgement: Judgement) -> str:
@@ -35,8 +39,8 @@ def span_text(judgement: Judgement) -> str:
 
 
 def verdict_text(judgement: Judgement) -> str:
-    """Return the verdict with its limits in a few words: 'within 0.230 to 0.270 mm'."""
-    span = span_text(judgement)
+    """Return the verdict with its limits in a few words: 'within (0.230 to 0.270)'; the unit stands beside it."""
+    span = span_text(judgement).removesuffix(f" {judgement.unit}")
     return f"{judgement.verdict} ({span})" if span else str(judgement.verdict)
 
 
@@ -45,12 +49,12 @@ def source_text(bound: Bound) -> str:
     return f"{bound.source} ({'read' if bound.read else 'remembered, NOT read'})"
 
 
-def _unjudged(judged: Mapping[str, Judgement]) -> dict[str, list[str]]:
-    reasons: dict[str, list[str]] = {}
-    for key, judgement in judged.items():
-        if judgement.verdict is None:
-            reasons.setdefault(_reason(judgement), []).append(NAMES[key])
-    return reasons
+def _gathered(pairs: Iterable[tuple[str, str]]) -> dict[str, list[str]]:
+    """Gather the names that share one sentence."""
+    gathered: dict[str, list[str]] = {}
+    for sentence, name in pairs:
+        gathered.setdefault(sentence, []).append(name)
+    return gathered
 
 
 def _reason(judgement: Judgement) -> str:
@@ -61,15 +65,13 @@ def _reason(judgement: Judgement) -> str:
 
 
 def _where(judgement: Judgement) -> str:
-    margin, within, outside = judgement.margin_u or 0.0, judgement.within, judgement.outside
-    differ = within is not None and outside is not None and outside.half_width > within.half_width
+    margin, outside = judgement.margin_u or 0.0, judgement.outside
     side = "inside" if margin >= 0.0 else "beyond"
-    place = f"the value lies {abs(margin):.1f} u {side} {span_text(judgement)}"
-    if differ and outside is not None and within is not None and judgement.verdict == "outside":
-        place = f"the value lies {abs(margin):.1f} u beyond ±{outside.half_width:g} {judgement.unit}, the wider of two limits"
-    needed = f"{NEEDED_U:g} u are needed to state either"
-    chance = f"; inside with {percent(judgement.probability)}" if judgement.probability is not None else ""
-    return f"{place} ({needed}){chance}"
+    place = f"{abs(margin):.1f} u {side} {span_text(judgement)}"
+    if judgement.verdict == "outside" and outside is not None and outside != judgement.within:
+        place = f"{abs(margin):.1f} u beyond ±{outside.half_width:g} {judgement.unit}, the wider of two limits"
+    chance = f" ({percent(judgement.probability)} for lying inside)" if judgement.probability is not None else ""
+    return place + chance
 
 
 def _sources(judgement: Judgement) -> str:
@@ -77,8 +79,8 @@ def _sources(judgement: Judgement) -> str:
     if within is None or outside is None:
         return ""
     if within.half_width == outside.half_width:
-        return f"Limit ±{within.half_width:g} {judgement.unit}: {source_text(within)}"
+        return f"±{within.half_width:g} {judgement.unit}: {source_text(within)}"
     return (
-        f"Texts differ: 'within' needs the tighter ±{within.half_width:g} {judgement.unit}, {source_text(within)}; "
+        f"texts differ: 'within' needs the tighter ±{within.half_width:g} {judgement.unit}, {source_text(within)}; "
         f"'outside' the wider ±{outside.half_width:g} {judgement.unit}, {source_text(outside)}"
     )
