@@ -20,13 +20,23 @@ Floats = npt.NDArray[Any]
 
 @dataclass(frozen=True)
 class Backend:
-    """The calls on which array libraries differ."""
+    """The calls on which array libraries differ.
+
+    `put`, `exact`: a NumPy array where this backend computes, as float32 and as float64; `single` makes a float32 of an
+    array there; `get` brings one back. `sums(owner, values, count)` adds up the rows of values (N x C) by their owner
+    (N, 0 to count - 1). `wide`: points worked on in one call; where starting a call costs more than its arithmetic,
+    many at once are cheaper.
+    """
 
     xp: Any
     put: Callable[[Floats], Array]
     get: Callable[[Array], Floats]
     as_index: Callable[[Array], Array]
     rows: Callable[[Array, Array], Array]
+    exact: Callable[[Any], Array]
+    single: Callable[[Array], Array]
+    sums: Callable[[Array, Array, int], Array]
+    wide: int
 
     def constant(self, values: Any) -> Array:
         """A small array of numbers where this backend computes."""
@@ -59,6 +69,10 @@ class Backend:
         return self.rows(table, low) * (1.0 - share) + self.rows(table, low + 1) * share
 
 
+def _sums(owner: Array, values: Array, count: int) -> Array:
+    return np.stack([np.bincount(owner, column, count) for column in values.T], 1)
+
+
 def _numpy() -> Backend:
     return Backend(
         xp=np,
@@ -67,6 +81,10 @@ def _numpy() -> Backend:
         as_index=lambda a: a.astype(np.intp),
         # 'clip' is the fastest of take's modes; every index is inside already.
         rows=lambda table, index: table.take(index, axis=0, mode="clip"),
+        exact=lambda a: np.asarray(a, np.float64),
+        single=lambda a: np.asarray(a, np.float32),
+        sums=_sums,
+        wide=120_000,
     )
 
 
@@ -77,12 +95,21 @@ CPU = _numpy()
 def torch_backend(device: str = "cuda") -> Backend:
     """PyTorch on a device; needs the package torch, which this project does not install by itself."""
     torch = import_module("torch")
+
+    def sums(owner: Array, values: Array, count: int) -> Array:
+        out = torch.zeros((count, values.shape[1]), dtype=values.dtype, device=values.device)
+        return out.index_add_(0, owner, values)
+
     return Backend(
         xp=torch,
         put=lambda a: torch.as_tensor(np.ascontiguousarray(a, np.float32), device=device),
         get=lambda a: np.asarray(a.cpu().numpy()),
         as_index=lambda a: a.long(),
-        rows=lambda table, index: table[index],
+        rows=lambda table, index: table.index_select(0, index),
+        exact=lambda a: torch.as_tensor(np.ascontiguousarray(a, np.float64), device=device),
+        single=lambda a: a.float(),
+        sums=sums,
+        wide=1_000_000,
     )
 
 

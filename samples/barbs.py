@@ -38,24 +38,30 @@ class BarbTable:
         sector = sector - SECTORS * xp.floor(sector / SECTORS)
         index = backend.as_index(xp.clip(x / BIN_MM, 0, last)) * SECTORS
         index = index + backend.as_index(xp.clip(sector, 0, SECTORS - 1))
-        barbs = xp.full_like(core, FAR_MM)
-        notch = xp.full_like(core, 0.0)
-        for slot in range(self.bins.shape[1]):
-            n = backend.rows(self.numbers, backend.rows(self.bins[:, slot], index))
-            u = (x - n[:, 0]) * n[:, 6] / n[:, 2]
-            turn = angle - n[:, 1]
-            aside = xp.abs(turn - 2.0 * math.pi * xp.round(turn / (2.0 * math.pi))) * across
-            inside = xp.clip(u, 0.0, 1.0)
-            level = n[:, 7] + n[:, 3] * inside**1.6 - 0.5 * n[:, 5] * (1.0 - inside)
-            over = xp.abs(across - level) - 0.5 * n[:, 5] * (1.0 - 0.8 * inside)
-            wide = aside - n[:, 4] * (1.0 - 0.85 * inside * inside)
-            long = xp.abs(u - 0.5) * n[:, 2] - 0.5 * n[:, 2]
-            barb = _larger(xp, _larger(xp, over, wide), long)
-            barbs = _smaller(xp, barbs, barb + (1.0 - n[:, 8]) * FAR_MM)
-            dip = xp.clip(4.0 * (u - 0.02), 0.0, 1.0) * xp.clip(3.0 * (1.15 - u), 0.0, 1.0)
-            dip = dip * xp.clip((1.15 * n[:, 4] - aside) / (0.3 * n[:, 4]), 0.0, 1.0)
-            notch = _larger(xp, notch, dip * n[:, 5] * 1.1)
-        return _smaller(xp, core + notch, barbs)
+        which = backend.rows(self.bins, index)
+        # Most points have fewer barbs near them than the fullest bin: only the pairs of a point and a barb are worked out.
+        point, slot = xp.where(which < self.numbers.shape[0] - 1)
+        barb, dip = self._pairs(backend, which[point, slot], x[point], across[point], angle[point])
+        barbs, notch = xp.full_like(which, FAR_MM, dtype=core.dtype), xp.full_like(which, 0.0, dtype=core.dtype)
+        barbs[point, slot], notch[point, slot] = barb, dip
+        return _smaller(xp, core + xp.amax(notch, 1), xp.amin(barbs, 1))
+
+    def _pairs(self, backend: Backend, which: Array, x: Array, across: Array, angle: Array) -> tuple[Array, Array]:
+        """Field of barb `which` at each of as many points, and how deep its notch lowers the wire there."""
+        xp = backend.xp
+        n = backend.rows(self.numbers, which)
+        u = (x - n[:, 0]) * n[:, 6] / n[:, 2]
+        turn = angle - n[:, 1]
+        aside = xp.abs(turn - 2.0 * math.pi * xp.round(turn / (2.0 * math.pi))) * across
+        inside = xp.clip(u, 0.0, 1.0)
+        level = n[:, 7] + n[:, 3] * inside**1.6 - 0.5 * n[:, 5] * (1.0 - inside)
+        over = xp.abs(across - level) - 0.5 * n[:, 5] * (1.0 - 0.8 * inside)
+        wide = aside - n[:, 4] * (1.0 - 0.85 * inside * inside)
+        long = xp.abs(u - 0.5) * n[:, 2] - 0.5 * n[:, 2]
+        barb = _larger(xp, _larger(xp, over, wide), long) + (1.0 - n[:, 8]) * FAR_MM
+        dip = xp.clip(4.0 * (u - 0.02), 0.0, 1.0) * xp.clip(3.0 * (1.15 - u), 0.0, 1.0)
+        dip = dip * xp.clip((1.15 * n[:, 4] - aside) / (0.3 * n[:, 4]), 0.0, 1.0)
+        return barb, dip * n[:, 5] * 1.1
 
 
 def _larger(xp: object, a: Array, b: Array) -> Array:

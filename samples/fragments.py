@@ -5,17 +5,20 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from samples.arrays import Array, Floats
+from samples.arrays import Array, Backend, Floats
 from samples.bodies import Body, Placed
 from samples.camera import Camera
+from samples.centreline import STEP_MM
 from samples.layers import Fragments
 from samples.metal import metal
+from samples.rays import depths, directions
 from samples.shade import plastic
 from samples.surroundings import Surroundings
 from samples.tarnish import tarnish
 from samples.trace import first_hits
 
 CHUNK_RAYS = 120_000
+"""Rays that share one draw of facets; how many are traced in one call is the backend's business."""
 
 
 @dataclass(frozen=True)
@@ -37,13 +40,30 @@ def fragments_of(
     rows, cols = np.nonzero(box.mask)
     rgba = np.zeros((*box.mask.shape, 4), np.float32)
     disc = np.zeros(box.mask.shape, np.float32)
-    per_pixel = body.supersample**2
-    step = max(CHUNK_RAYS // per_pixel, 1)
+    per_draw = max(CHUNK_RAYS // body.supersample**2, 1)
+    step = per_draw * max(placed.surface.backend.wide // CHUNK_RAYS, 1)
     for first in range(0, rows.size, step):
         r, c = rows[first : first + step], cols[first : first + step]
-        colour, cover, size = _pixels(placed, body, camera, around, np.stack([c + box.left, r + box.top], 1), rng)
+        px = np.stack([c + box.left, r + box.top], 1)
+        colour, cover, size = _pixels(placed, body, camera, around, px, Chance(rng, per_draw * body.supersample**2))
         rgba[r, c, :3], rgba[r, c, 3], disc[r, c] = colour, cover, size
     return Fragments(box.left, box.top, rgba, disc)
+
+
+@dataclass(frozen=True)
+class Chance:
+    """Random numbers for rays, drawn for each `rays` of them in turn, so that they do not depend on the backend."""
+
+    rng: np.random.Generator
+    rays: int
+
+    def pair(self, backend: Backend, ray: Array, total: int) -> tuple[Array, Array]:
+        """Two even numbers, 0 to 1, for each of the rays `ray` (N, ascending, out of `total`)."""
+        ends = np.arange(0, total + self.rays, self.rays, dtype=np.int64)
+        counts = np.diff(backend.get(backend.xp.searchsorted(ray, backend.as_index(backend.exact(ends)))))
+        drawn = [self.rng.random((2, count), np.float32) for count in counts]
+        first, second = (backend.put(np.concatenate([pair[k] for pair in drawn])) for k in range(2))
+        return first, second
 
 
 def _touched(placed: Placed, body: Body, camera: Camera) -> Box | None:
@@ -72,51 +92,56 @@ def _touched(placed: Placed, body: Body, camera: Camera) -> Box | None:
 
 
 def _pixels(
-    placed: Placed, body: Body, camera: Camera, around: Surroundings, px: Floats, rng: np.random.Generator
+    placed: Placed, body: Body, camera: Camera, around: Surroundings, px: Floats, chance: Chance
 ) -> tuple[Floats, Floats, Floats]:
     """Premultiplied colour (N x 3), coverage (N) and disc (N) of the pixels `px` (N x 2)."""
-    n = body.supersample
+    n, pose, backend = body.supersample, placed.pose, placed.surface.backend
     offset = (np.arange(n) + 0.5) / n - 0.5
     grid = np.stack(np.meshgrid(offset, offset), -1).reshape(-1, 2)
-    rays_px = (px[:, None, :] + grid).reshape(-1, 2)
-    direction = camera.rays(rays_px)
-    direction /= np.linalg.norm(direction, axis=1, keepdims=True)
-    pose, backend = placed.pose, placed.surface.backend
-    local_ray = direction @ pose.axes.T
+    rays_px = (backend.exact(px)[:, None, :] + backend.exact(grid)).reshape(-1, 2)
+    direction = directions(backend.xp, camera, rays_px)
+    direction = direction / backend.xp.sqrt((direction * direction).sum(-1))[:, None]
+    local_ray = direction @ backend.exact(pose.axes.T)
     eye = pose.to_instrument(camera.position)
-    start = eye + local_ray * _nearest_axis(placed, eye, local_ray)[:, None]
-    hits = first_hits(backend, body, backend.put(start), backend.put(local_ray))
+    start = backend.exact(eye) + local_ray * _nearest_axis(placed, eye, local_ray)[:, None]
+    hits = first_hits(backend, body, backend.single(start), backend.single(local_ray))
     local = backend.xp.stack(list(hits.points), 1)
     axes = backend.put(pose.axes)
     point = local @ axes + backend.put(pose.origin)
     normal = backend.xp.stack(list(hits.normals), 1) @ axes
-    colour = _shade(placed, body, point, normal, backend.put(direction)[hits.rays], local, around, rng)
-    return _averaged(camera, len(px), n * n, backend.get(hits.rays), backend.get(point), backend.get(colour))
+    view = backend.single(direction)[hits.rays]
+    pair = chance.pair(backend, hits.rays, len(px) * n * n) if body.name == "metal" else None
+    colour = _shade(placed, body, point, normal, view, local, around, pair)
+    return _averaged(backend, camera, len(px), n * n, hits.rays, point, colour)
 
 
 def _averaged(
-    camera: Camera, count: int, per_pixel: int, ray: Floats, point: Floats, colour: Floats
+    backend: Backend, camera: Camera, count: int, per_pixel: int, ray: Array, point: Array, colour: Array
 ) -> tuple[Floats, Floats, Floats]:
     """Sum the rays of each pixel: premultiplied colour, coverage, out-of-focus disc at the mean depth."""
-    owner = ray // per_pixel
-    hit = np.bincount(owner, minlength=count)
-    total = np.stack([np.bincount(owner, colour[:, k], count) for k in range(3)], 1) / per_pixel
-    depth = np.bincount(owner, camera.depth_mm(point), count) / np.maximum(hit, 1)
-    disc = np.where(hit > 0, camera.blur_disc_px(np.where(hit > 0, depth, camera.z_mm)), 0.0)
-    return total, hit / per_pixel, disc
+    depth = depths(camera, point)
+    each = backend.xp.stack([colour[:, 0], colour[:, 1], colour[:, 2], depth, 0.0 * depth + 1.0], 1)
+    total = backend.get(backend.sums(ray // per_pixel, each, count))
+    hit = total[:, 4]
+    mean_depth = np.where(hit > 0, total[:, 3] / np.maximum(hit, 1), camera.z_mm)
+    disc = np.where(hit > 0, camera.blur_disc_px(mean_depth), 0.0)
+    return total[:, :3] / per_pixel, hit / per_pixel, disc
 
 
-def _nearest_axis(placed: Placed, eye: Floats, ray: Floats) -> Floats:
+def _nearest_axis(placed: Placed, eye: Floats, ray: Array) -> Array:
     """Distance along each ray to where it passes the axis: at the height of the axis that it meets."""
+    backend, straighten = placed.surface.backend, placed.bodies[0].straighten
     up = placed.pose.axes[:, 2]
-    rise = ray @ up
-    base = -(eye @ up) / rise
-    s = np.clip((eye + base[:, None] * ray)[:, 0], 0.0, placed.instrument.length_mm)
-    middle = placed.line.at(s)[0]
-    across = ray.copy()
-    across[:, 0] = 0.0
-    weight = np.sum(across * across, axis=1)
-    return np.asarray(np.sum((middle - eye) * across, axis=1) / np.maximum(weight, 1e-9))
+    rise = ray @ backend.exact(up)
+    base = -float(eye @ up) / rise
+    s = backend.xp.clip(float(eye[0]) + base * ray[:, 0], 0.0, placed.instrument.length_mm)
+    y, z = 0.0, 0.0
+    if not straighten.straight:
+        middle = backend.sample(straighten.points, s / STEP_MM)
+        y, z = middle[:, 1], middle[:, 2]
+    across = ray[:, 1] * ray[:, 1] + ray[:, 2] * ray[:, 2]
+    along = (y - float(eye[1])) * ray[:, 1] + (z - float(eye[2])) * ray[:, 2]
+    return along / backend.xp.clip(across, 1e-9, None)
 
 
 def _shade(
@@ -127,11 +152,11 @@ def _shade(
     view: Array,
     local: Array,
     around: Surroundings,
-    rng: np.random.Generator,
+    chance: tuple[Array, Array] | None,
 ) -> Array:
     instrument = placed.instrument
-    if body.name == "metal":
-        colour = metal(placed, body, point, normal, view, local, around, rng)
+    if chance is not None:
+        colour = metal(placed, body, point, normal, view, local, around, chance)
         return tarnish(instrument, point, normal, view, local, colour, around)
     if body.name == "stop" and instrument.stop is not None:
         return plastic(instrument.stop.rgb, 0.4, point, normal, view, around)

@@ -97,7 +97,7 @@ def shadow_strip(placed: Placed, rays: Rays) -> ShadowStrip:
     d = SPREAD_MM * np.sinh((np.arange(COLUMNS) - (COLUMNS - 1) / 2) / scale)
     xy = ends[0][:2] + s[:, None, None] * along + d[None, :, None] * across
     points = np.concatenate([xy, np.zeros((*xy.shape[:2], 1))], axis=2).reshape(-1, 3)
-    left = light_left(points, bars_of(placed), rays).reshape(s.size, COLUMNS, 3)
+    left = light_left(points, bars_of(placed), rays, placed.surface.backend).reshape(s.size, COLUMNS, 3)
     fade = np.minimum(1.0, np.minimum(np.arange(s.size), np.arange(s.size)[::-1]) / 12.0)[:, None]
     fade = fade * np.minimum(1.0, np.minimum(np.arange(COLUMNS), np.arange(COLUMNS)[::-1]) / 8.0)[None, :]
     left = 1.0 - (1.0 - left) * fade[..., None]

@@ -1,12 +1,10 @@
 """Radiance of the metal: what it mirrors of its surroundings and, in a groove, of itself."""
 
-import numpy as np
-
 from samples.arrays import Array
 from samples.bodies import Body, Placed
 from samples.shade import mirrored, mirrored_again
 from samples.surroundings import Surroundings
-from samples.trace import normals_at
+from samples.trace import fields, normals_at
 
 PROBES = (0.03, 0.07, 0.13, 0.21, 0.32, 0.47, 0.68, 0.95)
 """Distances along a mirrored ray, in diameters of the shank, at which it is checked for running into the metal."""
@@ -22,7 +20,7 @@ def metal(
     view: Array,
     local: Array,
     around: Surroundings,
-    rng: np.random.Generator,
+    chance: tuple[Array, Array],
 ) -> Array:
     """Radiance (N x 3) at points seen along `view`, all N x 3 in sheet coordinates; `local` in the instrument's frame.
 
@@ -30,7 +28,7 @@ def metal(
     """
     backend, finish = around.backend, placed.instrument.finish
     along = backend.put(placed.pose.axes[0])
-    direction, share = mirrored(backend, finish, normal, view, along, local[:, 0], rng)
+    direction, share = mirrored(backend, finish, normal, view, along, local[:, 0], chance)
     if not body.hollow:
         return share * around.seen(point, direction)
     axes = backend.put(placed.pose.axes)
@@ -39,9 +37,7 @@ def metal(
     into = backend.xp.where(reach > 0)[0]
     if into.shape[0]:
         end = local[into] + reach[into][:, None] * ray[into]
-        turned = backend.xp.stack(
-            list(normals_at(backend.xp, body, body.straighten(*(end[:, k] for k in range(3))))), 1
-        )
+        turned = backend.xp.stack(list(normals_at(backend, body, body.straighten(*(end[:, k] for k in range(3))))), 1)
         again, more = mirrored_again(backend, finish, turned @ axes, direction[into])
         point, direction, share = 1.0 * point, 1.0 * direction, 1.0 * share
         point[into], direction[into], share[into] = (
@@ -54,10 +50,10 @@ def metal(
 
 def _until_metal(placed: Placed, body: Body, local: Array, ray: Array) -> Array:
     """Distance (N) along rays that leave the surface until a probe lies inside the metal; 0 where none does."""
-    xp = placed.surface.backend.xp
-    hit = xp.zeros_like(local[:, 0])
-    for probe in PROBES:
-        t = probe * placed.instrument.shank_width_mm
-        at = body.straighten(*(local[:, k] + t * ray[:, k] for k in range(3)))
-        hit = xp.where((body.field(*at) < -INSIDE_MM) & (hit == 0), t, hit)
+    backend = placed.surface.backend
+    reaches = [probe * placed.instrument.shank_width_mm for probe in PROBES]
+    points = [body.straighten(*(local[:, k] + t * ray[:, k] for k in range(3))) for t in reaches]
+    hit = backend.xp.zeros_like(local[:, 0])
+    for t, value in zip(reaches, fields(backend, body, points), strict=True):
+        hit = backend.xp.where((value < -INSIDE_MM) & (hit == 0), t, hit)
     return hit

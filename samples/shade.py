@@ -20,16 +20,17 @@ def mirrored(
     view: Array,
     along: Array,
     axial_mm: Array,
-    rng: np.random.Generator,
+    chance: tuple[Array, Array],
 ) -> tuple[Array, Array]:
     """Direction (N x 3) that rough metal mirrors toward the camera, one sampled facet a ray, and its reflectance (N x 3).
 
-    `normal`, `view` (from the camera) N x 3; `along` (3) the axis; `axial_mm` the position on it (for grinding marks).
+    `normal`, `view` (from the camera) N x 3; `along` (3) the axis; `axial_mm` the position on it (for grinding marks);
+    `chance` two even random numbers from 0 to 1 a ray, which choose the facet.
     Schlick's Fresnel. Masking between facets is left out, so a white room makes a white metal exactly; the price is
     that a metal of high roughness is up to a tenth too bright at grazing angles.
     """
     xp = backend.xp
-    facet = _facets(backend, finish, normal, along, axial_mm, rng)
+    facet = _facets(backend, finish, normal, along, axial_mm, chance)
     facet = xp.where(-dot(view, facet) > 0.02, facet, normal)
     cosine = xp.clip(-dot(view, facet), 0.0, 1.0)
     direction = view + 2.0 * cosine * facet
@@ -55,16 +56,16 @@ def _marks() -> Floats:
 
 
 def _facets(
-    backend: Backend, finish: Finish, normal: Array, along: Array, axial_mm: Array, rng: np.random.Generator
+    backend: Backend, finish: Finish, normal: Array, along: Array, axial_mm: Array, chance: tuple[Array, Array]
 ) -> Array:
     """Normals spread evenly over a small disc about `normal`, tilted by grinding marks along the axis.
 
     The disc is a part of the lobe; the sky is blurred for the rest (`lobe_blur_deg`), which keeps the picture free of
     the grain that sampling the whole lobe would leave.
     """
-    xp, count = backend.xp, normal.shape[0]
-    slope = SPREAD * finish.alpha * backend.put(np.sqrt(rng.random(count, np.float32)))
-    turn = backend.put((2.0 * math.pi) * rng.random(count, np.float32))
+    xp = backend.xp
+    slope = SPREAD * finish.alpha * xp.sqrt(chance[0])
+    turn = (2.0 * math.pi) * chance[1]
     cell = axial_mm / finish.grind_period_mm
     cell = cell - MARKS * xp.floor(cell / MARKS)
     ripple = finish.grind * backend.sample(backend.put(_marks()), cell)
@@ -85,7 +86,7 @@ def _facets(
 def plastic(rgb: Rgb, gloss: float, point: Array, normal: Array, view: Array, around: Surroundings) -> Array:
     """Radiance (N x 3) of plastic: diffuse colour under the room's irradiance plus a dielectric mirror (n = 1.5)."""
     backend = around.backend
-    falling = backend.put(irradiance_at(around.harmonics, backend.get(normal)))
+    falling = irradiance_at(backend, around.harmonics, normal)
     diffuse = backend.constant(rgb) * falling / math.pi
     cosine = backend.xp.clip(-dot(view, normal), 0.0, 1.0)
     fresnel = 0.04 + 0.96 * (1.0 - cosine) ** 5

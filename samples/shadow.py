@@ -7,10 +7,11 @@ handle) and, on a bent instrument, in direction.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from samples.arrays import CPU, Floats
+from samples.arrays import CPU, Array, Backend, Floats
 from samples.bodies import Placed
 from samples.light import Blocker, Light, map_directions
 
@@ -69,12 +70,13 @@ def bars_of(placed: Placed) -> list[Bar]:
     ends = np.linspace(0.0, instrument.length_mm, pieces + 1)
     points = placed.axis_points(ends)
     angles = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    s = np.concatenate([np.linspace(ends[k], ends[k + 1], 6)[1:-1] for k in range(pieces)])
     get, put = placed.surface.backend.get, placed.surface.backend.put
-    bars = []
-    for k in range(pieces):
-        s = np.repeat(np.linspace(ends[k], ends[k + 1], 6)[1:-1], angles.size)
-        radius = float(np.mean(get(placed.surface.radius(put(s), put(np.tile(angles, 4))))))
-        bars.append(Bar(points[k], points[k + 1], radius, instrument.finish.f0[1]))
+    radius = get(placed.surface.radius(put(np.repeat(s, angles.size)), put(np.tile(angles, s.size))))
+    bars = [
+        Bar(points[k], points[k + 1], float(np.mean(part)), instrument.finish.f0[1])
+        for k, part in enumerate(np.split(radius, pieces))
+    ]
     for body in placed.bodies[1:]:
         cuts = np.linspace(body.from_mm, body.to_mm, 7 if body.name == "handle" else 2)
         where = placed.axis_points(cuts)
@@ -88,30 +90,36 @@ def bars_of(placed: Placed) -> list[Bar]:
 
 @dataclass(frozen=True)
 class AxisTable:
-    """Sums of the light over the angle about and along one axis direction."""
+    """Sums of the light over the angle about and along one axis direction; `sums` on the backend."""
 
+    backend: Backend
     along: Floats
     side: Floats
     rise: Floats
-    sums: Floats
+    sums: Array
 
-    def hidden(self, points: Floats, bar: Bar) -> Floats:
-        """Share of the irradiance at sheet points (N x 3) that `bar` hides, N x 3 (r, g, b)."""
-        off = bar.start - points
-        ahead = off @ self.along
-        across, up = off @ self.side, off @ self.rise
-        distance = np.maximum(np.hypot(across, up), 1e-6)
-        half = np.arcsin(np.clip(bar.radius_mm / distance, 0.0, 1.0))
-        about = np.arctan2(up, across)
-        length = (bar.end - bar.start) @ self.along
-        a0, a1 = np.arctan2(ahead, distance), np.arctan2(ahead + length, distance)
-        rows = (np.stack([about - half, about + half]) / np.pi * BINS_ABOUT).astype(np.float32)
-        cols = ((np.stack([a0, a1]) / np.pi + 0.5) * BINS_ALONG).astype(np.float32)
-        corner = [[CPU.bilinear(self.sums, cols[j], rows[i]) for j in (0, 1)] for i in (0, 1)]
-        return np.asarray(corner[1][1] - corner[1][0] - corner[0][1] + corner[0][0])
+    def hidden(self, points: Array, bars: list[Bar]) -> Array:
+        """Share of the irradiance at sheet points (N x 3) that each of `bars` (B) hides, B x N x 3 (r, g, b)."""
+        b, xp = self.backend, self.backend.xp
+        start = np.array([bar.start for bar in bars])
+        length = b.exact([(bar.end - bar.start) @ self.along for bar in bars])[:, None]
+        radius = b.exact([bar.radius_mm for bar in bars])[:, None]
+        ahead, across, up = (
+            b.exact(start @ axis)[:, None] - points @ b.exact(axis) for axis in (self.along, self.side, self.rise)
+        )
+        distance = xp.clip(xp.sqrt(across * across + up * up), 1e-6, None)
+        half = xp.arcsin(xp.clip(radius / distance, 0.0, 1.0))
+        about = xp.arctan2(up, across)
+        rows = [b.single(a / np.pi * BINS_ABOUT).reshape(-1) for a in (about - half, about + half)]
+        cols = [
+            b.single((xp.arctan2(a, distance) / np.pi + 0.5) * BINS_ALONG).reshape(-1) for a in (ahead, ahead + length)
+        ]
+        corner = [[b.bilinear(self.sums, cols[j], rows[i]) for j in (0, 1)] for i in (0, 1)]
+        out = corner[1][1] - corner[1][0] - corner[0][1] + corner[0][0]
+        return out.reshape(len(bars), -1, 3)
 
 
-def axis_table(rays: Rays, along: Floats) -> AxisTable:
+def axis_table(rays: Rays, along: Floats, backend: Backend = CPU) -> AxisTable:
     """Sum the light for bars that run `along` (unit vector)."""
     side = np.array([-along[1], along[0], 0.0]) / np.hypot(along[0], along[1])
     rise = np.cross(along, side)
@@ -120,21 +128,40 @@ def axis_table(rays: Rays, along: Floats) -> AxisTable:
     across, up, ahead = d @ side, d @ rise, d @ along
     about = np.arctan2(np.maximum(up, 0.0), across)
     leaning = np.arctan2(ahead, np.hypot(across, up))
+    cell = _bin(about, np.linspace(0, np.pi, BINS_ABOUT + 1)) * BINS_ALONG
+    cell += _bin(leaning, np.linspace(-np.pi / 2, np.pi / 2, BINS_ALONG + 1))
     sums = np.zeros((BINS_ABOUT + 1, BINS_ALONG + 1, 3), np.float32)
-    edges = [np.linspace(0, np.pi, BINS_ABOUT + 1), np.linspace(-np.pi / 2, np.pi / 2, BINS_ALONG + 1)]
     for c in range(3):
-        counts, _, _ = np.histogram2d(about, leaning, bins=edges, weights=rays.share[:, c])
+        counts = np.bincount(cell, rays.share[:, c], BINS_ABOUT * BINS_ALONG).reshape(BINS_ABOUT, BINS_ALONG)
         sums[1:, 1:, c] = counts.cumsum(0).cumsum(1)
-    return AxisTable(along, side, rise, sums)
+    return AxisTable(backend, along, side, rise, backend.put(sums))
 
 
-def light_left(points: Floats, bars: list[Bar], rays: Rays) -> Floats:
+def _bin(values: Floats, edges: Floats) -> Any:
+    """Index of the bin of each value; the last bin holds its upper edge, values outside go to the nearest bin."""
+    return np.clip(np.searchsorted(edges, values, "right") - 1, 0, edges.size - 2)
+
+
+def light_left(points: Floats, bars: list[Bar], rays: Rays, backend: Backend = CPU) -> Floats:
     """Irradiance at sheet points (N x 3) relative to that without the instrument, N x 3."""
-    left = np.ones((len(points), 3))
-    table: AxisTable | None = None
+    at = backend.exact(points)
+    left = 0.0 * at + 1.0
+    together = max(backend.wide // len(points), 1)
+    for along, alike in _by_direction(bars):
+        table = axis_table(rays, along, backend)
+        for first in range(0, len(alike), together):
+            some = alike[first : first + together]
+            share = backend.exact([1.0 - bar.reflects * min(rays.around, 1.2) for bar in some])
+            left = left - (share[:, None, None] * table.hidden(at, some)).sum(0)
+    return backend.get(backend.xp.clip(left, 0.02, None))
+
+
+def _by_direction(bars: list[Bar]) -> list[tuple[Floats, list[Bar]]]:
+    """Runs of bars that lie along the same direction, with it."""
+    runs: list[tuple[Floats, list[Bar]]] = []
     for bar in bars:
         along = (bar.end - bar.start) / np.linalg.norm(bar.end - bar.start)
-        if table is None or along @ table.along < 1 - 1e-7:
-            table = axis_table(rays, along)
-        left -= (1.0 - bar.reflects * min(rays.around, 1.2)) * table.hidden(points, bar)
-    return np.maximum(left, 0.02)
+        if not runs or along @ runs[-1][0] < 1 - 1e-7:
+            runs.append((along, []))
+        runs[-1][1].append(bar)
+    return runs

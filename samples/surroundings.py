@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -147,23 +148,24 @@ def _harmonics(light: Light, blocker: Blocker | None, at_mm: Floats, below: Floa
     if blocker is not None:
         hidden = blocker.cover(np, at_mm, up)
         radiance = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
-    above = harmonic_basis(up).T @ (radiance * weight[:, None])
-    return np.asarray(above + harmonic_basis(down).T @ (np.broadcast_to(below, up.shape) * weight[:, None]))
+    above = harmonic_basis(np, up).T @ (radiance * weight[:, None])
+    return np.asarray(above + harmonic_basis(np, down).T @ (np.broadcast_to(below, up.shape) * weight[:, None]))
 
 
-def harmonic_basis(d: Floats) -> Floats:
+def harmonic_basis(xp: Any, d: Array) -> Array:
     """The first nine real spherical harmonics at unit directions (N x 3): N x 9."""
     x, y, z = d[:, 0], d[:, 1], d[:, 2]
-    one = np.full_like(x, 0.282095)
-    return np.stack(
+    one = xp.full_like(x, 0.282095)
+    return xp.stack(
         [one, 0.488603 * y, 0.488603 * z, 0.488603 * x]
         + [1.092548 * x * y, 1.092548 * y * z, 0.315392 * (3 * z * z - 1), 1.092548 * x * z]
         + [0.546274 * (x * x - y * y)],
-        axis=1,
+        1,
     )
 
 
-def irradiance_at(harmonics: Floats, normal: Floats) -> Floats:
+def irradiance_at(backend: Backend, harmonics: Floats, normal: Array) -> Array:
     """Irradiance (N x 3) on surfaces facing `normal`: cosine lobe of degree 2 (Ramamoorthi and Hanrahan 2001)."""
     lobe = np.array([np.pi] + [2 * np.pi / 3] * 3 + [np.pi / 4] * 5)
-    return np.asarray(np.maximum(harmonic_basis(normal) @ (harmonics * lobe[:, None]), 0.0), np.float32)
+    basis = harmonic_basis(backend.xp, normal)
+    return backend.xp.clip(basis @ backend.put(harmonics * lobe[:, None]), 0.0, None)

@@ -16,6 +16,7 @@ from samples.paths import Paths, paths_of
 
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 NORMAL_STEP_MM = 0.0015
+BOUND_ROWS = 4001
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
     rays = xp.where(live)[0]
     origin, ray, begin, end = origin[rays], ray[rays], begin[rays], end[rays]
     paths = paths_of(body, origin, ray, begin, end)
-    low, high, found = _bracket(xp, body, paths, begin, end)
+    low, high, found = _bracket(backend, body, paths, begin, end)
     rays, origin, ray, paths = rays[found], origin[found], ray[found], paths.pick(found)
     hit, slope = _refine(xp, body, paths, low[found], high[found])
     straight = paths.at(hit)
@@ -42,7 +43,7 @@ def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
         exact = body.straighten(*_along(origin, ray, hit))
         hit = hit - xp.clip(body.field(*exact) / slope, -0.03, 0.03)
         straight = body.straighten(*_along(origin, ray, hit))
-    return Hits(rays, _along(origin, ray, hit), _bent_back(body, straight, normals_at(xp, body, straight)))
+    return Hits(rays, _along(origin, ray, hit), _bent_back(body, straight, normals_at(backend, body, straight)))
 
 
 def _along(origin: Array, ray: Array, t: Array) -> tuple[Array, Array, Array]:
@@ -80,7 +81,7 @@ def _interval(backend: Backend, body: Body, origin: Array, ray: Array) -> tuple[
     far = body.straighten(*(origin[:, k] + 0.1 * ray[:, k] for k in range(3)))
     y, z = near[1], near[2]
     dy, dz = (far[1] - y) * 10.0, (far[2] - z) * 10.0
-    bound = backend.put(body.bound(np.clip(backend.get(near[0]), body.from_mm, body.to_mm))) * 1.05
+    bound = _bound(backend, body, near[0]) * 1.05
     a = dy * dy + dz * dz + 1e-9
     b, c = y * dy + z * dz, y * y + z * z - bound * bound
     inside = b * b - a * c
@@ -89,16 +90,40 @@ def _interval(backend: Backend, body: Body, origin: Array, ray: Array) -> tuple[
     return (-b - root) / a, (-b + root) / a, (inside > 0) & beyond
 
 
-def _bracket(xp: Any, body: Body, paths: Paths, begin: Array, end: Array) -> tuple[Array, Array, Array]:
+def _bound(backend: Backend, body: Body, x: Array) -> Array:
+    """The bounding radius at x (N), mm; tabulated where fetching x would keep the device waiting."""
+    if backend.xp is np:
+        return backend.put(body.bound(np.clip(x, body.from_mm, body.to_mm)))
+    at = np.linspace(body.from_mm, body.to_mm, BOUND_ROWS)
+    table = body.bound(at)
+    table[1:-1] = np.maximum(table[1:-1], np.maximum(table[:-2], table[2:]))
+    return backend.sample(backend.put(table), (x - body.from_mm) * ((BOUND_ROWS - 1) / (body.to_mm - body.from_mm)))
+
+
+def fields(backend: Backend, body: Body, points: list[tuple[Array, Array, Array]]) -> list[Array]:
+    """The field at several sets of points (N each), in as few calls as `backend` likes."""
+    count = points[0][0].shape[0]
+    together = max(backend.wide // max(count, 1), 1)
+    if together == 1:
+        return [body.field(*p) for p in points]
+    out: list[Array] = []
+    for first in range(0, len(points), together):
+        some = points[first : first + together]
+        x, y, z = (backend.xp.concatenate(list(column)) for column in zip(*some, strict=True))
+        out.extend(body.field(x, y, z).reshape(len(some), count))
+    return out
+
+
+def _bracket(backend: Backend, body: Body, paths: Paths, begin: Array, end: Array) -> tuple[Array, Array, Array]:
     """Two positions on each ray, the first outside and the second inside, and which rays have such a pair."""
+    xp = backend.xp
     step = (end - begin) / body.steps
-    previous = body.field(*paths.at(begin))
+    along = [begin + k * step for k in range(body.steps + 1)]
+    values = fields(backend, body, [paths.at(t) for t in along])
     low, high = begin, begin
-    found = previous < 0
-    least, where = previous, begin
-    for k in range(1, body.steps + 1):
-        t = begin + k * step
-        value = body.field(*paths.at(t))
+    found = values[0] < 0
+    least, where = values[0], begin
+    for t, value in zip(along[1:], values[1:], strict=True):
         new = (value < 0) & ~found
         low, high = xp.where(new, t - step, low), xp.where(new, t, high)
         found = found | new
@@ -131,12 +156,12 @@ def _dip(xp: Any, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Ar
     return xp.where(better, left, right), xp.where(better, f_left, f_right)
 
 
-def normals_at(xp: Any, body: Body, point: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
+def normals_at(backend: Backend, body: Body, point: tuple[Array, Array, Array]) -> tuple[Array, Array, Array]:
     """Outward unit normals by central differences, in the straightened frame."""
     x, y, z = point
     h = NORMAL_STEP_MM
-    nx = body.field(x + h, y, z) - body.field(x - h, y, z)
-    ny = body.field(x, y + h, z) - body.field(x, y - h, z)
-    nz = body.field(x, y, z + h) - body.field(x, y, z - h)
-    size = xp.sqrt(nx * nx + ny * ny + nz * nz) + 1e-12
+    around = [(x + h, y, z), (x - h, y, z), (x, y + h, z), (x, y - h, z), (x, y, z + h), (x, y, z - h)]
+    value = fields(backend, body, around)
+    nx, ny, nz = value[0] - value[1], value[2] - value[3], value[4] - value[5]
+    size = backend.xp.sqrt(nx * nx + ny * ny + nz * nz) + 1e-12
     return nx / size, ny / size, nz / size
