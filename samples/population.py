@@ -1,6 +1,7 @@
 """Draws whole scenes at random, reproducibly by seed."""
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -8,6 +9,7 @@ from calib.sheet import Lane, sheet_named, sheets
 from samples.aim import aim
 from samples.draw_damage import used_instrument
 from samples.draw_free import draw_of
+from samples.hardship import hard_light, hard_px_per_mm, hardened, lint
 from samples.instrument import Family, Instrument, Population
 from samples.lay import PoseKind, lay
 from samples.paper import Paper
@@ -15,7 +17,9 @@ from samples.presets import CAMERAS, backlight, camera_body, draw_light
 from samples.scene import Scene
 from samples.sensor import Sensor
 
-__all__ = ["PoseKind", "draw_macro", "draw_paper", "draw_sensor", "litter", "over_window"]
+__all__ = ["Conditions", "PoseKind", "draw_macro", "draw_paper", "draw_sensor", "litter", "over_window"]
+
+Conditions = Literal["usual", "hard"]
 
 
 def draw_macro(
@@ -33,6 +37,7 @@ def draw_macro(
     turn_deg: float | None = None,
     used: bool = False,
     population: Population = "nominal",
+    conditions: Conditions = "usual",
 ) -> Scene:
     """One instrument on the sheet, as photographed close up; what is not given is drawn.
 
@@ -40,9 +45,13 @@ def draw_macro(
     let it rest. px_per_mm is the scale at the sheet under the camera. image_px changes the picture's size, not the
     distance: a crop of the preset's picture. used: the instrument has been through some treatments (`used_instrument`).
     population: 'nominal' (common sizes 15 to 80), 'wide' (every size, half sizes, odd handle colours) or 'free' (any
-    diameter, taper and length); see `draw_free`.
+    diameter, taper and length); see `draw_free`. conditions 'hard': blur, odd scales, harsh light, gloss, clutter,
+    heavy processing, strong JPEG; see `hardship`.
     """
     rng, extra = np.random.default_rng(seed), np.random.default_rng([seed, 5])
+    worse = np.random.default_rng([seed, 11]) if conditions == "hard" else None
+    if worse is not None:
+        px_per_mm, light = px_per_mm or hard_px_per_mm(worse), light or hard_light(worse)
     instrument = instrument or draw_of(rng, population, family, size)
     if used:
         instrument = used_instrument(extra, instrument)
@@ -61,7 +70,9 @@ def draw_macro(
         blocker=blocker,
         seed=seed,
     )
-    return over_window(extra, scene) if scene.light.preset == "backlight" else scene
+    if scene.light.preset == "backlight":
+        scene = over_window(extra, scene)
+    return scene if worse is None else hardened(worse, scene)
 
 
 def over_window(rng: np.random.Generator, scene: Scene) -> Scene:
@@ -82,25 +93,12 @@ def litter(rng: np.random.Generator, paper: Paper, lane: Lane) -> Paper:
     """Now and then a laminated or glossy sheet, print specks, a piece of lint."""
     kind = rng.choice(["matt", "laminated", "gloss"], p=(0.78, 0.14, 0.08))
     specks = tuple((*_spot(rng, lane), float(rng.uniform(0.04, 0.2))) for _ in range(int(rng.poisson(0.7))))
-    fibres = tuple(_fibre(rng, _spot(rng, lane)) for _ in range(int(rng.random() < 0.15)))
+    fibres = tuple(lint(rng, _spot(rng, lane)) for _ in range(int(rng.random() < 0.15)))
     return replace(paper, kind=str(kind), specks=specks, lint=fibres)  # type: ignore[arg-type]
 
 
 def _spot(rng: np.random.Generator, lane: Lane) -> tuple[float, float]:
     return float(rng.uniform(lane.x0_mm, lane.x1_mm)), float(rng.uniform(lane.y0_mm, lane.y1_mm))
-
-
-def _fibre(rng: np.random.Generator, start: tuple[float, float]) -> tuple[tuple[float, float], ...]:
-    """A curly chain of points, 1.5 to 6 mm long."""
-    steps = 40
-    heading = (
-        float(rng.uniform(0, 6.28))
-        + np.cumsum(rng.normal(0, 0.12, steps))
-        + np.linspace(0, float(rng.normal(0, 1.5)), steps)
-    )
-    stride = float(rng.uniform(1.5, 6.0)) / steps
-    x, y = start[0] + stride * np.cumsum(np.cos(heading)), start[1] + stride * np.cumsum(np.sin(heading))
-    return tuple((float(a), float(b)) for a, b in zip(x, y, strict=True))
 
 
 def draw_paper(rng: np.random.Generator) -> Paper:

@@ -1,11 +1,12 @@
 """Kinds of cameras and of light, each a range to draw from. All names and numbers are ours, within what phones do."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from samples.camera import Camera
 from samples.light import Backlight, Blocker, Light, Lobe, Rgb
+from samples.sensor import Sensor
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,35 @@ CAMERAS = {
     )
 }
 """`crop` is f35 / real focal length."""
+
+
+@dataclass(frozen=True)
+class Processing:
+    """What a camera does to the picture, beyond the usual: ranges of the fields of the same names in Sensor."""
+
+    denoise: tuple[float, float]
+    sharpen: tuple[float, float]
+    sharpen_px: tuple[float, float]
+    contrast: tuple[float, float]
+
+    def apply(self, rng: np.random.Generator, sensor: Sensor) -> Sensor:
+        """The sensor with its treatment drawn from these ranges."""
+        return replace(
+            sensor,
+            denoise=float(rng.uniform(*self.denoise)),
+            sharpen=float(rng.uniform(*self.sharpen)),
+            sharpen_px=float(rng.uniform(*self.sharpen_px)),
+            contrast=float(rng.uniform(*self.contrast)),
+        )
+
+
+PROCESSING = {
+    "untreated": Processing((0.0, 0.2), (0.0, 0.2), (0.8, 1.2), (0.0, 0.2)),
+    "crisp": Processing((0.3, 0.9), (1.0, 1.8), (0.7, 1.1), (0.3, 0.7)),
+    "haloed": Processing((0.5, 1.0), (0.8, 1.8), (1.6, 3.0), (0.3, 0.9)),
+    "smeared": Processing((0.9, 1.0), (0.5, 1.2), (1.0, 1.8), (0.2, 0.6)),
+}
+"""Treatments of hard conditions: none at all; fine and strong sharpening; wide halos; noise and texture smeared away."""
 
 
 LIGHTS = ("window", "office", "lamp", "overcast", "one-sided", "lit-sheet", "backlight")

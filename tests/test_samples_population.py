@@ -194,3 +194,34 @@ def test_truth_tells_what_a_score_needs(population, family):
         assert told["twist"]["law"] in ("constant pitch", "constant angle", "drifting pitch")
         # A healthy instrument: the fitted trend's pitch at 8 mm is the law's, within what the scatter allows.
         assert told["pitch_mm"] == pytest.approx(laid.instrument.twist.pitch_mm, rel=0.15)
+
+
+def test_hard_conditions_are_harder_and_keep_instrument_and_pose():
+    usual, hard = (
+        [draw_macro(seed, pose="free", px_per_mm=60.0, light="lamp", conditions=how) for seed in range(40)]
+        for how in ("usual", "hard")
+    )
+
+    for a, b in zip(usual, hard, strict=True):
+        assert a.laid == b.laid
+        assert a.camera.matrix == pytest.approx(b.camera.matrix)  # so the truth is as exact
+        assert b.camera.blur_px > a.camera.blur_px
+        assert b.sensor.jpeg_quality <= 70
+    clutter = [np.mean([len(s.paper.specks) + len(s.paper.lint) for s in lot]) for lot in (usual, hard)]
+    assert clutter[1] > 5 * clutter[0]
+    assert np.mean([s.paper.kind == "matt" for s in hard]) < 0.6 < np.mean([s.paper.kind == "matt" for s in usual])
+    assert max(s.sensor.sharpen for s in hard) > 1.2 > max(s.sensor.sharpen for s in usual)
+    assert min(s.light.ambient_low[1] for s in hard) < 0.5 * min(s.light.ambient_low[1] for s in usual)
+    cast = [max(max(s.light.lobes[0].rgb) / min(s.light.lobes[0].rgb) for s in lot) for lot in (usual, hard)]
+    assert cast[0] < 1.4
+    assert cast[1] > 1.6
+
+
+def test_hard_scales_reach_both_edges():
+    drawn = [
+        draw_macro(seed, pose="free", conditions="hard", image_px=(9000, 7000)).camera.px_per_mm for seed in range(60)
+    ]
+
+    assert min(drawn) < 18
+    assert max(drawn) > 125
+    assert 0.3 < np.mean(np.array(drawn) < 40) < 0.7
