@@ -9,9 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo import Photo, linear_grey
+from vision.photo import LINEAR, Photo, linear_grey
 
 Array = NDArray[np.floating[Any]]
+_LINEAR = LINEAR.astype(np.float32)
 
 
 @dataclass(frozen=True)
@@ -38,18 +39,33 @@ def straighten(photo: Photo, axis_px: Array, half_px: int, step_px: float = 1.0)
 
     ``step_px`` is the distance of the axis points and of the rows in photo px; all offsets of the strip are in these steps.
     """
-    normal = normals(axis_px)
-    offsets = step_px * np.arange(-half_px, half_px + 1, dtype=float)
-    at = axis_px[None, :, :] + offsets[:, None, None] * normal[None, :, :]
-    height, width = photo.rgb.shape[:2]
-    low = np.clip(np.floor(at.min(axis=(0, 1))).astype(int) - 3, 0, None)
-    high = np.minimum(np.ceil(at.max(axis=(0, 1))).astype(int) + 4, [width, height])
+    at, low, high = _sites(photo, axis_px, half_px, step_px)
     crop = linear_grey(photo, int(low[0]), int(low[1]), int(high[0]), int(high[1]))
-    x, y = (at - low)[..., 0].astype(np.float32), (at - low)[..., 1].astype(np.float32)
-    values = _remap(crop, x, y)
+    values = _remap(crop, (at - low)[..., 0].astype(np.float32), (at - low)[..., 1].astype(np.float32))
+    return Strip(values, axis_px, normals(axis_px), _within(photo, at))
+
+
+def _sites(photo: Photo, axis_px: Array, half_px: int, step_px: float) -> tuple[Array, NDArray[np.int_], NDArray[np.int_]]:
+    """Where the strip's values lie in the photo, (rows, columns, 2), and the corners of the crop that holds them."""
+    offsets = step_px * np.arange(-half_px, half_px + 1, dtype=float)
+    at = axis_px[None, :, :] + offsets[:, None, None] * normals(axis_px)[None, :, :]
+    low = np.clip(np.floor(at.min(axis=(0, 1))).astype(int) - 3, 0, None)
+    high = np.minimum(np.ceil(at.max(axis=(0, 1))).astype(int) + 4, [photo.width_px, photo.height_px])
+    return at, low, high
+
+
+def _within(photo: Photo, at: Array) -> NDArray[np.bool_]:
+    """The columns that lie wholly within the photo."""
     ends = at[[0, -1]]
-    inside = ((ends >= 1.0) & (ends <= np.array([width, height]) - 2.0)).all(axis=(0, 2))
-    return Strip(values, axis_px, normal, np.asarray(inside))
+    return np.asarray(((ends >= 1.0) & (ends <= np.array([photo.width_px, photo.height_px]) - 2.0)).all(axis=(0, 2)))
+
+
+def straighten_rgb(photo: Photo, axis_px: Array, half_px: int, step_px: float = 1.0) -> Strip:
+    """The same in colour: ``values`` (2 half + 1, N, 3), linear red, green and blue."""
+    at, low, high = _sites(photo, axis_px, half_px, step_px)
+    crop = _LINEAR[photo.rgb[low[1] : high[1], low[0] : high[0]]]
+    values = _remap(crop, (at - low)[..., 0].astype(np.float32), (at - low)[..., 1].astype(np.float32))
+    return Strip(values, axis_px, normals(axis_px), _within(photo, at))
 
 
 def normals(axis_px: Array) -> Array:

@@ -1,0 +1,102 @@
+"""The strip network: one encoder and decoder, and four small heads on it. Needs PyTorch (the extra 'train').
+
+Input (B, 3, 192, W): a straightened colour strip, tip on the left; W a multiple of 32. It works at half the columns,
+since an outline hardly changes from one column to the next, and at all rows, since a tenth of a row matters.
+"""
+
+from __future__ import annotations
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+HALF = 96  # rows on each side of the axis
+WIDTHS = (24, 32, 48, 72, 112)
+KINDS = 5  # of columns: no metal, working part, smooth shaft, stop, handle
+FAMILIES, SECTIONS, HANDS = 8, 4, 2
+
+
+class Pair(nn.Module):
+    """Two 3 x 3 convolutions with batch normalisation."""
+
+    def __init__(self, inside: int, outside: int) -> None:
+        super().__init__()
+        self.steps = nn.Sequential(
+            nn.Conv2d(inside, outside, 3, padding=1, bias=False),
+            nn.BatchNorm2d(outside),
+            nn.ReLU(inplace=True),
+            nn.Conv2d(outside, outside, 3, padding=1, bias=False),
+            nn.BatchNorm2d(outside),
+            nn.ReLU(inplace=True),
+        )
+
+    def forward(self, x: Tensor) -> Tensor:
+        """Apply both."""
+        return self.steps(x)
+
+
+class StripNet(nn.Module):
+    """Edges by a distribution over rows in every column, kind of every column, and what instrument it is."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.stem = nn.Sequential(
+            nn.Conv2d(3, WIDTHS[0], (3, 4), stride=(1, 2), padding=(1, 1), bias=False),
+            nn.BatchNorm2d(WIDTHS[0]),
+            nn.ReLU(inplace=True),
+        )
+        self.down = nn.ModuleList(Pair(a, b) for a, b in zip((WIDTHS[0], *WIDTHS[:-1]), WIDTHS, strict=True))
+        self.up = nn.ModuleList(Pair(a + b, b) for a, b in zip(WIDTHS[:0:-1], WIDTHS[-2::-1], strict=True))
+        self.edges = nn.Conv2d(WIDTHS[0], 2, 1)
+        self.kinds = nn.Sequential(
+            nn.Conv1d(4 * WIDTHS[0], 64, 9, padding=4),
+            nn.ReLU(inplace=True),
+            nn.Conv1d(64, 64, 9, padding=16, dilation=4),
+            nn.ReLU(inplace=True),
+            nn.Conv1d(64, KINDS, 5, padding=2),
+        )
+        self.named = nn.Sequential(
+            nn.Conv1d(2 * WIDTHS[-1], 128, 5, padding=2),
+            nn.ReLU(inplace=True),
+            nn.Conv1d(128, 128, 5, padding=2),
+            nn.ReLU(inplace=True),
+            nn.Conv1d(128, 1 + FAMILIES + SECTIONS + HANDS, 1),
+        )
+
+    def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor]:
+        """Return logits over rows (B, 2, 192, W/2), over kinds (B, 5, W/2), and of family, section and hand (B, 14)."""
+        kept: list[Tensor] = []
+        x = self.stem(x)
+        for level, pair in enumerate(self.down):
+            x = pair(functional.max_pool2d(x, 2) if level else x)
+            kept.append(x)
+        deepest = x
+        for pair, skip in zip(self.up, kept[-2::-1], strict=True):
+            x = pair(torch.cat([functional.interpolate(x, scale_factor=2.0, mode="nearest"), skip], dim=1))
+        return self.edges(x), self.kinds(_over_rows(x, 2)), _named(self.named(_over_rows(deepest, 1)))
+
+
+def _over_rows(x: Tensor, bands: int) -> Tensor:
+    """Mean and greatest value over the rows, for the middle third and (with two bands) for all of them."""
+    third = x.shape[2] // 3
+    parts = [x] if bands == 1 else [x, x[:, :, third : 2 * third]]
+    return torch.cat([value for part in parts for value in (part.mean(2), part.amax(2))], dim=1)
+
+
+def _named(blocks: Tensor) -> Tensor:
+    """Mean of the blocks' logits, weighted by the weight that each block claims."""
+    weight = torch.softmax(blocks[:, :1], dim=2)
+    return (blocks[:, 1:] * weight).sum(2)
+
+
+class Exported(nn.Module):
+    """The network as it is run: probabilities instead of logits."""
+
+    def __init__(self, net: StripNet) -> None:
+        super().__init__()
+        self.net = net
+
+    def forward(self, strip: Tensor) -> tuple[Tensor, Tensor, Tensor]:
+        """Return rows (1, 2, 192, W/2) summing to one down each column, kinds (1, 5, W/2), names (1, 14) as logits."""
+        rows, kinds, names = self.net(strip)
+        return torch.softmax(rows, dim=2), torch.softmax(kinds, dim=1), names
