@@ -121,6 +121,14 @@ class Slot(Rect):
 
 
 @dataclass(frozen=True)
+class Window(Rect):
+    """Outline of the hole to cut for light from below; the shaft lies over it. On the plain sheets there is none."""
+
+    lane_number: int
+    radius_mm: float
+
+
+@dataclass(frozen=True)
 class Patch(Rect):
     """A field of one grey. `level` is the sRGB code / 255 asked of the printer; what it reflects is not known."""
 
@@ -169,6 +177,7 @@ class Sheet:
     patches: tuple[Patch, ...]
     check_lines: CheckLines
     trim_line: Segment
+    windows: tuple[Window, ...] = ()
 
     @cached_property
     def markers(self) -> tuple[Marker, ...]:

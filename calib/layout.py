@@ -45,7 +45,7 @@ PATCH_MM = 5.0
 PATCHES = (("white", 1.0), ("light", 0.75), ("mid", 0.5), ("dark", 0.25))
 
 IDS_PER_SHEET = 330
-"""Three sheets of 26 small ribbons of 12 markers and 3 large ones of 6 fit into the dictionary's 1000 codes."""
+"""26 small ribbons of 12 markers and 3 large ones of 6. The window cards follow the two sheets."""
 
 
 @dataclass(frozen=True)

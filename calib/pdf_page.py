@@ -6,6 +6,7 @@ from functools import lru_cache
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
+from calib.card_words import draw_card_words
 from calib.elements import Sheet
 from calib.pen import Pen
 from calib.scale_art import draw_scale
@@ -18,12 +19,16 @@ def pdf_bytes(sheet: Sheet) -> bytes:
     stream = io.BytesIO()
     size_pt = (sheet.width_mm * mm, sheet.height_mm * mm)
     canvas = Canvas(stream, pagesize=size_pt, invariant=1)
-    canvas.setTitle(f"Flutegauge scale sheet {sheet.id}, revision {sheet.revision}")
+    kind = "window card" if sheet.windows else "scale sheet"
+    canvas.setTitle(f"Flutegauge {kind} {sheet.id}, revision {sheet.revision}")
     # Asks the print dialogue for no scaling; viewers may ignore it, so the page says it in words as well.
     canvas.setViewerPreference("PrintScaling", "None")
     pen = Pen(canvas, sheet.height_mm)
     draw_scale(pen, sheet)
-    draw_words(pen, sheet)
+    if sheet.windows:
+        draw_card_words(pen, sheet)
+    else:
+        draw_words(pen, sheet)
     canvas.showPage()
     canvas.save()
     return stream.getvalue()

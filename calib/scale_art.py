@@ -26,10 +26,11 @@ def draw_scale(pen: Pen, sheet: Sheet) -> None:
         pen.polyline(_outline(patch), fill=patch.level, width_mm=HAIRLINE_MM)
     draw_check_line(pen, sheet.check_lines.along)
     draw_check_line(pen, sheet.check_lines.across)
-    for lane in sheet.lanes:
-        _draw_lane_number(pen, lane)
-    for slot in sheet.slots:
-        pen.rounded(slot, slot.radius_mm, grey=0.65, dash_mm=(1.0, 0.7))
+    if not sheet.windows:  # a card has a ribbon where a lane's number would stand
+        for lane in sheet.lanes:
+            _draw_lane_number(pen, lane)
+    for hole in (*sheet.slots, *sheet.windows):
+        pen.rounded(hole, hole.radius_mm, grey=0.65, dash_mm=(1.0, 0.7))
     pen.polyline((sheet.trim_line.start_mm, sheet.trim_line.end_mm), dash_mm=(2.0, 1.2), grey=0.3)
 
 

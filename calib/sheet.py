@@ -1,9 +1,10 @@
-"""The sheets that exist, by name and by marker. Import the types and the sheets from here."""
+"""The sheets and window cards that exist, by name and by marker. Import the types and the sheets from here."""
 
 from collections.abc import Mapping
 from functools import cache
 from types import MappingProxyType
 
+from calib.card_layout import CARD_PAGES, build_card
 from calib.elements import (
     MARKER_DICTIONARY,
     MARKER_MODULES,
@@ -19,6 +20,7 @@ from calib.elements import (
     Sheet,
     Slot,
     Strip,
+    Window,
 )
 from calib.errors import UnknownSheetError
 from calib.layout import PAGES, build_sheet
@@ -38,6 +40,9 @@ __all__ = [
     "Sheet",
     "Slot",
     "Strip",
+    "Window",
+    "cards",
+    "every_sheet",
     "sheet_named",
     "sheet_of_marker",
     "sheets",
@@ -46,21 +51,33 @@ __all__ = [
 
 @cache
 def sheets() -> Mapping[str, Sheet]:
-    """Every sheet by its id, for instance 'A4-1'."""
+    """Every scale sheet by its id, for instance 'A4-1'; the window cards are not among them."""
     return MappingProxyType({page.id: build_sheet(page) for page in PAGES})
+
+
+@cache
+def cards() -> Mapping[str, Sheet]:
+    """Every window card by its id, for instance 'A4-W1': a sheet with a window for light from below."""
+    return MappingProxyType({page.id: build_card(page) for page in CARD_PAGES})
+
+
+@cache
+def every_sheet() -> Mapping[str, Sheet]:
+    """Scale sheets and window cards by id: whatever a photo may show or a print check may name."""
+    return MappingProxyType({**sheets(), **cards()})
 
 
 def sheet_named(sheet_id: str) -> Sheet:
     """The sheet of that id; raises UnknownSheetError naming those that exist."""
     try:
-        return sheets()[sheet_id]
+        return every_sheet()[sheet_id]
     except KeyError:
-        raise UnknownSheetError(f"no sheet {sheet_id!r}: this version knows {', '.join(sheets())}") from None
+        raise UnknownSheetError(f"no sheet {sheet_id!r}: this version knows {', '.join(every_sheet())}") from None
 
 
 @cache
 def _sheet_by_marker() -> Mapping[int, Sheet]:
-    return MappingProxyType({marker.id: sheet for sheet in sheets().values() for marker in sheet.markers})
+    return MappingProxyType({marker.id: sheet for sheet in every_sheet().values() for marker in sheet.markers})
 
 
 def sheet_of_marker(marker_id: int) -> Sheet | None:

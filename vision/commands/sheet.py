@@ -1,4 +1,4 @@
-"""`flutegauge sheet` writes the scale sheet; `flutegauge sheet check` keeps the real lengths of a print."""
+"""`flutegauge sheet` writes the scale sheet or the window card; `flutegauge sheet check` keeps the real lengths of a print."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 
 from calib.errors import CalibError
 from calib.prints import CALLIPER_U_MM, STEEL_RULER_U_MM, PrintCheck, save, scale_of
-from calib.sheet import Sheet, sheets
+from calib.sheet import Sheet, cards, every_sheet, sheets
 from vision.commands.outputs import new_file
 from vision.errors import UsageError
 
@@ -18,8 +18,8 @@ TOOL_U_MM = {"callipers": CALLIPER_U_MM, "ruler": STEEL_RULER_U_MM}
 
 
 def write_sheet(arguments: argparse.Namespace) -> int:
-    """Write the sheet as PDF, or as PNG of exactly the same geometry; return the exit status."""
-    sheet = _sheet_for(arguments.paper)
+    """Write the sheet or card as PDF, or as PNG of exactly the same geometry; return the exit status."""
+    sheet = _sheet_for(arguments.paper, arguments.card)
     dpi = _dpi(arguments)
     ending = "png" if arguments.png else "pdf"
     target = arguments.out or Path(f"flutegauge-{sheet.id}.{ending}")
@@ -32,7 +32,8 @@ def write_sheet(arguments: argparse.Namespace) -> int:
         write_png(sheet, target, dpi)
     else:
         write_pdf(sheet, target)
-    print(f"{target}: sheet {sheet.id}. Print it at 100 % ('actual size'), measure its two check lines, then run:")
+    what = "window card" if sheet.windows else "sheet"
+    print(f"{target}: {what} {sheet.id}. Print it at 100 % ('actual size'), measure its two check lines, then run:")
     print(f"  flutegauge sheet check --sheet {sheet.id} --along MM --across MM")
     return 0
 
@@ -60,14 +61,15 @@ def check_print(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _sheet_for(paper: str) -> Sheet:
-    """Return the newest sheet for a paper."""
-    return [sheet for sheet in sheets().values() if sheet.id.lower().startswith(paper)][-1]
+def _sheet_for(paper: str, card: str | None) -> Sheet:
+    """Return the newest sheet, or card, for a paper."""
+    among = sheets() if card is None else cards()
+    return [sheet for sheet in among.values() if sheet.id.lower().startswith(paper)][-1]
 
 
 def _known_id(sheet_id: str) -> str:
     """Return the sheet's id in its own spelling; unknown ones are refused further on, with the list of those known."""
-    return next((known for known in sheets() if known.lower() == sheet_id.lower()), sheet_id)
+    return next((known for known in every_sheet() if known.lower() == sheet_id.lower()), sheet_id)
 
 
 def _dpi(arguments: argparse.Namespace) -> float:
