@@ -74,7 +74,7 @@ def _scene(seed: int, rng: np.random.Generator, px_per_mm: float) -> Scene:
         image_px=(64, 64),
         used=bool(rng.random() < 0.35) and stranger is None,
         instrument=stranger,
-        population="free" if rng.random() < 0.45 else "nominal",
+        population=("nominal", "wide", "wide", "free", "free")[int(rng.integers(5))],  # type: ignore[arg-type]
         conditions="hard" if rng.random() < 0.3 else "usual",
     )
 

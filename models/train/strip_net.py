@@ -121,7 +121,10 @@ def loss_of(net: StripNet, batch: Batch) -> tuple[Tensor, dict[str, float]]:
     kind = -(wanted * functional.log_softmax(kinds, dim=1)).sum(1)
     kind = (kind * inside).sum() / inside.sum().clamp_min(1.0)
     parts = names.split([FAMILIES, SECTIONS, 2], dim=1)
-    named = [functional.cross_entropy(part, batch.names[:, k].clamp_min(0), reduction="none", label_smoothing=0.01) for k, part in enumerate(parts)]
+    named = [
+        functional.cross_entropy(part, batch.names[:, k].clamp_min(0), reduction="none", label_smoothing=0.01)
+        for k, part in enumerate(parts)
+    ]
     twisted = batch.names[:, 2] >= 0
     weight = (shows_working_part(wanted) & (ok.sum(1) > 30)).float()  # a shank alone names nothing
     total = [(named[0] * weight).sum() / weight.sum().clamp_min(1.0), (named[1] * weight).sum() / weight.sum().clamp_min(1.0)]
@@ -211,7 +214,8 @@ def fit(net: StripNet, data: Store, seconds: float) -> dict[str, Any]:
         step += 1
         if done - told > 0.125:
             told = done
-            print(step, round(done, 2), {k: round(float(v.detach()), 4) for k, v in parts.items()}, scores(net, data, held[:400]), flush=True)
+            losses = {k: round(float(v.detach()), 4) for k, v in parts.items()}
+            print(step, round(done, 2), losses, scores(net, data, held[:400]), flush=True)
     net.load_state_dict(mean.module.state_dict())
     print("seen in training", json.dumps(scores(net, data, train[: len(held)])), flush=True)
     return scores(net, data, held) | {"steps": step, "batch": BATCH, "strips": len(train), "held_out": len(held)}

@@ -1,13 +1,18 @@
 """Training data for the outline model: straightened strips of rendered instruments with the true outline.
 
 Every strip is one seed: a scene drawn at random, a window of the picture around part of the shaft, straightened along the
-true axis plus the kind of error a traced axis has. Run as ``python -m models.train.strips OUT.npz FIRST COUNT``.
+true axis plus the kind of error a traced axis has. Run as ``python -m models.train.strips OUT_DIR FIRST COUNT``; with
+``--jobs 16 --device cuda`` sixteen processes share a GPU. Writes OUT_DIR/strips-FIRST.npz, one file for a hundred seeds;
+files that are there already are kept, so a run that was cut short goes on.
 """
 
 from __future__ import annotations
 
+import argparse
 import sys
+import time
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +21,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
 from samples import render
+from samples.arrays import CPU, Backend
+from samples.bulk import backend_named, over
 from samples.population import draw_macro
 from samples.scene import Scene
 from vision.exif import CameraInfo
@@ -25,6 +32,7 @@ from vision.strip import Strip, straighten
 Array = NDArray[np.floating[Any]]
 COLUMNS, HALF = 640, 96
 WIDEST_PX = 110.0  # a strip is sampled so that the metal is never wider than this
+SHARD = 100  # seeds a file
 FAMILIES = ("k-file", "reamer", "hedstroem-file", "barbed-broach")
 
 
@@ -59,9 +67,11 @@ def draw_window(seed: int) -> tuple[Scene, float]:
     return replace(scene, camera=camera), step
 
 
-def strip_of(scene: Scene, step: float, seed: int) -> tuple[Strip, Array, Array, Array] | None:
+def strip_of(
+    scene: Scene, step: float, seed: int, backend: Backend = CPU
+) -> tuple[Strip, Array, Array, Array] | None:
     """Render the window and straighten it: strip, true upper and lower offset per column (strip px), trust per column."""
-    picture, truth = render(scene)
+    picture, truth = render(scene, backend)
     one = truth["instruments"][0]
     axis = np.array(one["axis_px"])[:, 1:]
     width, height = truth["image"]["width"], truth["image"]["height"]
@@ -119,42 +129,71 @@ def _trust(one: dict[str, Any], strip: Strip) -> Array:
     return np.asarray(trust)
 
 
-def main() -> None:
-    """Render COUNT strips from seed FIRST on and store them as float16 arrays."""
-    out, first, count = Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3])
-    rows: list[dict[str, Array]] = []
-    for seed in range(first, first + count):
-        scene, step = draw_window(seed)
-        try:
-            made = strip_of(scene, step, seed)
-        except (ValueError, IndexError) as error:  # a window that misses the metal or the sheet
-            print(seed, error, file=sys.stderr)
-            continue
-        if made is None:
-            continue
-        strip, upper, lower, trust = made
-        pad = COLUMNS - strip.values.shape[1]
-        rows.append(
-            {
-                "values": np.pad(strip.values, ((0, 0), (0, pad))).astype(np.float16),
-                "upper": np.pad(upper, (0, pad), constant_values=np.nan).astype(np.float32),
-                "lower": np.pad(lower, (0, pad), constant_values=np.nan).astype(np.float32),
-                "trust": np.pad(trust, (0, pad)).astype(np.float32),
-                "columns": np.array(strip.values.shape[1]),
-                "seed": np.array(seed),
-            }
-        )
-        if len(rows) % 20 == 0:
-            _store(out, rows)
-    _store(out, rows)
+def row_of(device: str, seed: int) -> dict[str, Array] | None:
+    """One strip as arrays of fixed size; None for a window that shows too little of the shaft."""
+    scene, step = draw_window(seed)
+    made = strip_of(scene, step, seed, backend_named(device))
+    if made is None:
+        return None
+    strip, upper, lower, trust = made
+    pad = COLUMNS - strip.values.shape[1]
+    return {
+        "values": np.pad(strip.values, ((0, 0), (0, pad))).astype(np.float16),
+        "upper": np.pad(upper, (0, pad), constant_values=np.nan).astype(np.float32),
+        "lower": np.pad(lower, (0, pad), constant_values=np.nan).astype(np.float32),
+        "trust": np.pad(trust, (0, pad)).astype(np.float32),
+        "columns": np.array(strip.values.shape[1]),
+        "seed": np.array(seed),
+    }
 
 
-def _store(out: Path, rows: list[dict[str, Array]]) -> None:
-    """Write all rows so far; a temporary name first, so that a reader never sees half a file."""
+def shards(folder: Path, first: int, count: int, jobs: int, device: str) -> int:
+    """Render seeds first ... first + count - 1 into files of `SHARD` seeds each; returns how many strips were made.
+
+    A seed that fails is reported on stderr and left out.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    starts = [s for s in range(first, first + count, SHARD) if not (folder / f"strips-{s}.npz").exists()]
+    blocks = {start: range(start, min(start + SHARD, first + count)) for start in starts}
+    rows: dict[int, list[dict[str, Array]]] = {start: [] for start in starts}
+    waiting = {start: len(block) for start, block in blocks.items()}
+    made, begun = 0, time.monotonic()
+    seeds = [seed for block in blocks.values() for seed in block]
+    for done in over(partial(row_of, device), seeds, jobs, device):
+        start = first + (done.item - first) // SHARD * SHARD
+        waiting[start] -= 1
+        if done.error is not None:
+            print(done.item, done.error, file=sys.stderr, flush=True)
+        elif done.result is not None:
+            rows[start].append(done.result)
+        if waiting[start] == 0:
+            made += _store(folder / f"strips-{start}.npz", rows.pop(start))
+            print(start, made, f"{made / (time.monotonic() - begun):.1f} strips/s", flush=True)
+    return made
+
+
+def _store(out: Path, rows: list[dict[str, Array]]) -> int:
+    """Write one file, by its seeds; under a temporary name first, so that a reader never sees half a file."""
+    if not rows:
+        return 0
+    rows = sorted(rows, key=lambda row: int(row["seed"]))
     part = out.with_suffix(".part")
     with part.open("wb") as file:
-        np.savez(file, **{key: np.stack([row[key] for row in rows]) for key in rows[0]})
+        np.savez(file, **{key: np.stack([row[key] for row in rows]) for key in rows[0]})  # type: ignore[arg-type]
     part.replace(out)
+    return len(rows)
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Render strips from the command line."""
+    parser = argparse.ArgumentParser(prog="models.train.strips", description="Render strips for training.")
+    parser.add_argument("folder", type=Path, help="where the files go; made if missing")
+    parser.add_argument("first", type=int, help="first seed")
+    parser.add_argument("count", type=int, help="how many seeds")
+    parser.add_argument("--jobs", type=int, default=1, help="processes (default 1)")
+    parser.add_argument("--device", default="cpu", help="cpu (default), or cuda with PyTorch")
+    args = parser.parse_args(argv)
+    print(shards(args.folder, args.first, args.count, args.jobs, args.device), "strips")
 
 
 if __name__ == "__main__":
