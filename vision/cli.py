@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NoReturn
 
+from vision.commands.arguments import add_records
 from vision.commands.libraries import missing
 from vision.errors import UsageError
 
@@ -76,6 +77,7 @@ def parser() -> argparse.ArgumentParser:
     commands = whole.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_measure(commands.add_parser("measure", help="examine photos", description=MEASURE_TEXT, allow_abbrev=False))
     _add_sheet(commands.add_parser("sheet", help="write the scale sheet, or check a print of it", allow_abbrev=False))
+    add_records(commands.add_parser("records", help="back up, restore, export the desk's records", allow_abbrev=False))
     return whole
 
 
@@ -92,6 +94,11 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
         "--why",
         action="store_true",
         help="print each size limit, the text it stands in, and how many u the value lies from it",
+    )
+    measure.add_argument(
+        "--budget",
+        action="store_true",
+        help="print what makes up each uncertainty; with --picture draw it too",
     )
     measure.add_argument(
         "--px-per-mm",

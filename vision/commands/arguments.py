@@ -1,0 +1,48 @@
+"""The arguments of `desk`, `records` and `tags`; imports nothing heavy, so that --help is quick."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+RECORDS_TEXT = "Keep, move and check the records of the desk: photos, readings, instruments and what people decided."
+Adder = Callable[..., argparse.ArgumentParser]
+
+
+def add_records(parser: argparse.ArgumentParser) -> None:
+    """Add the actions on records."""
+    parser.description = RECORDS_TEXT
+    below = parser.add_subparsers(title="actions", metavar="ACTION", required=True)
+    one = _action(below.add_parser, "backup", "back_up", "write everything into one file")
+    one.add_argument("file", type=Path, metavar="FILE", help="a new file; one that exists is never replaced")
+    one = _action(below.add_parser, "restore", "bring_back", "bring a backup into an empty folder")
+    one.add_argument("file", type=Path, metavar="FILE", help="a backup")
+    one = _action(below.add_parser, "export", "write_export", "write every table for other programmes (no pictures)")
+    one.add_argument("folder", type=Path, metavar="FOLDER", help="a new or empty folder")
+    one.add_argument("--as", dest="kind", choices=("csv", "json", "parquet"), default="csv", help="unstated: csv")
+    one = _action(below.add_parser, "import", "read_export", "bring an export into an empty folder")
+    one.add_argument("folder", type=Path, metavar="FOLDER", help="an export")
+    one = _action(below.add_parser, "retain", "retain", "set how long photos are kept, or remove those that are due")
+    one.add_argument("--photos-days", type=int, metavar="N", help="keep photos for N days; 0 for ever")
+    one.add_argument(
+        "--apply", action="store_true", help="remove the pictures that are due; numbers and decisions stay"
+    )
+    _action(below.add_parser, "check", "verify", "check that the records are whole")
+
+
+def _action(adder: Adder, name: str, function: str, what: str) -> argparse.ArgumentParser:
+    made = adder(name, help=what, description=f"{what[0].upper()}{what[1:]}.", allow_abbrev=False)
+    made.add_argument(
+        "--data", type=Path, metavar="DIR", help="the folder of the records (unstated: your own data folder)"
+    )
+    made.set_defaults(run=lambda arguments: _records(function, arguments))
+    return made
+
+
+def _records(function: str, arguments: argparse.Namespace) -> int:
+    from vision.commands import records  # noqa: PLC0415 - loads the libraries of records
+
+    action: Any = getattr(records, function)
+    return records.run(action, arguments)

@@ -1,0 +1,104 @@
+"""One file with everything: the records as of one moment, every photo, and a list of hashes; and back again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sqlite3
+import tempfile
+import zipfile
+from contextlib import closing
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from vision.records.clock import now
+from vision.records.database import FILE, PHOTOS, Records, check, open_records
+from vision.records.empty_folder import into_empty
+from vision.records.faults import RecordsError, explained
+from vision.report.document import version
+
+FORMAT = "flutegauge-backup/1"
+LIST = "backup.json"
+
+
+def backup(records: Records, target: Path) -> dict[str, Any]:
+    """Write a backup to a new file while the records may be in use; return its list. Raises RecordsError.
+
+    The file appears whole or not at all; one of that name is never replaced.
+    """
+    if target.exists():
+        raise RecordsError("not-empty", f"{target} exists already and is not replaced: name another file")
+    draft = target.with_name(f".{target.name}.{os.getpid()}.draft")
+    try:
+        with explained(target), tempfile.TemporaryDirectory(prefix="flutegauge-") as place:
+            copy = Path(place) / FILE
+            with closing(sqlite3.connect(copy)) as snapshot:
+                records.db.backup(snapshot)
+            listed = _write(draft, copy, records.photos)
+            with draft.open("rb") as file:
+                os.fsync(file.fileno())
+            os.link(draft, target)  # fails, rather than replaces, when the name was taken meanwhile
+    except FileExistsError as error:
+        raise RecordsError("not-empty", f"{target} exists already and is not replaced: name another file") from error
+    finally:
+        draft.unlink(missing_ok=True)
+    return listed
+
+
+def restore(source: Path, folder: Path) -> dict[str, Any]:
+    """Bring a backup into an empty folder; every file's hash and the records' integrity are checked first. Raises RecordsError."""
+    try:
+        with zipfile.ZipFile(source) as packed, into_empty(folder) as draft:
+            listed = _listed(packed, source)
+            for name, digest in listed["files"].items():
+                _unpack(packed, name, digest, draft, source)
+            with open_records(draft) as records:
+                check(records)
+                records.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    except FileNotFoundError as error:
+        raise RecordsError("unknown", f"there is no file {source}: check the name") from error
+    except (zipfile.BadZipFile, KeyError, ValueError, EOFError) as error:
+        raise RecordsError(
+            "damaged", f"{source} is no whole backup ({error}): use another one; nothing was written"
+        ) from error
+    return listed
+
+
+def _write(draft: Path, copy: Path, photos: Path) -> dict[str, Any]:
+    files = {FILE: copy} | {
+        f"{PHOTOS}/{path.relative_to(photos).as_posix()}": path
+        for path in sorted(photos.rglob("*"))
+        if path.is_file() and not path.name.startswith(".")
+    }
+    listed: dict[str, Any] = {"format": FORMAT, "software": version(), "made_at": now(), "files": {}}
+    with zipfile.ZipFile(draft, "w") as packed:  # stored: photos do not shrink
+        for name, path in files.items():
+            data = path.read_bytes()
+            listed["files"][name] = hashlib.sha256(data).hexdigest()
+            kind = zipfile.ZIP_DEFLATED if name == FILE else zipfile.ZIP_STORED
+            packed.writestr(name, data, compress_type=kind)
+        packed.writestr(LIST, json.dumps(listed, indent=2))
+    return listed
+
+
+def _listed(packed: zipfile.ZipFile, source: Path) -> dict[str, Any]:
+    listed: dict[str, Any] = json.loads(packed.read(LIST))
+    if listed.get("format") != FORMAT:
+        raise RecordsError("not-ours", f"{source} is of the format {listed.get('format')!r}, needs {FORMAT!r}")
+    return listed
+
+
+def _unpack(packed: zipfile.ZipFile, name: str, digest: str, draft: Path, source: Path) -> None:
+    path = PurePosixPath(name)
+    if path.is_absolute() or ".." in path.parts or path.parts[0] not in (FILE, PHOTOS):
+        raise RecordsError("not-ours", f"{source} holds a file named '{name}', which no backup of ours does")
+    data = packed.read(name)
+    if hashlib.sha256(data).hexdigest() != digest:
+        raise RecordsError(
+            "damaged", f"{source}: {name} is not what was backed up: use another backup; nothing was written"
+        )
+    target = draft.joinpath(*path.parts)
+    with explained(target):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(data)

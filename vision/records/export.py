@@ -1,0 +1,157 @@
+"""The records as files for other programs, one a table, as CSV, JSON or Parquet; and back into an empty folder.
+
+CSV: UTF-8 with a header; nothing between commas is NULL. JSON: a list of objects. Parquet needs pyarrow (the extra
+'parquet'). ``tables.json`` beside them names the format, the schema's steps and the number of rows.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from vision.records.database import Records, check, open_records, transaction
+from vision.records.empty_folder import into_empty
+from vision.records.faults import RecordsError, explained
+from vision.records.migrate import applied
+from vision.report.document import version
+
+FORMAT = "flutegauge-records/1"
+KINDS = ("csv", "json", "parquet")
+# In an order in which nothing points at what is not there yet.
+TABLES = (
+    "kit", "instrument", "tag", "photo", "reading", "examined", "measured", "event", "judgement", "decision", "discard",
+    "print", "camera", "verification", "rule",
+)  # fmt: skip
+Rows = list[dict[str, Any]]
+
+
+def export(records: Records, folder: Path, kind: str) -> list[Path]:
+    """Write every table into a new folder; return the files. Raises RecordsError: 'not-empty', 'invalid', 'disk-full'."""
+    if kind not in KINDS:
+        raise RecordsError("invalid", f"records are exported as {', '.join(KINDS)}, got '{kind[:24]}'")
+    with into_empty(folder) as draft, explained(folder):
+        records.db.execute("BEGIN")  # one moment for all tables
+        try:
+            contents = {
+                "format": FORMAT,
+                "software": version(),
+                "steps": applied(records.db),
+                "rows": {table: _write(records.db, table, draft / f"{table}.{kind}") for table in TABLES},
+            }
+        finally:
+            records.db.execute("ROLLBACK")
+        (draft / "tables.json").write_text(json.dumps(contents, indent=2) + "\n", encoding="utf-8")
+    return sorted(folder.iterdir())
+
+
+def import_into(folder: Path, data: Path) -> dict[str, int]:
+    """Read an export into a new set of records in an empty folder; return the rows of each table. Raises RecordsError.
+
+    Pictures are not part of an export: 'backup' keeps them.
+    """
+    contents = _contents(folder)
+    with into_empty(data) as draft, open_records(draft) as records:
+        unknown = set(contents["steps"]) - set(applied(records.db))
+        if unknown:
+            raise RecordsError(
+                "newer", f"{folder} was exported by a newer Flutegauge ({contents['software']}): install that version"
+            )
+        with transaction(records) as db:
+            for table in TABLES:
+                rows = _read(db, table, folder)
+                if len(rows) != contents["rows"][table]:
+                    raise RecordsError(
+                        "damaged",
+                        f"{folder}: {table} has {len(rows)} rows, needs {contents['rows'][table]}: export again",
+                    )
+                _insert(db, table, rows)
+        check(records)
+    return dict(contents["rows"])
+
+
+def rows_of(db: sqlite3.Connection, table: str) -> Iterator[dict[str, Any]]:
+    """Go through a table's rows in the order in which they came."""
+    yield from map(dict, db.execute(f"SELECT * FROM {table} ORDER BY 1, 2"))  # noqa: S608 - a name of TABLES
+
+
+def columns_of(db: sqlite3.Connection, table: str) -> dict[str, str]:
+    """Return a table's columns with their types: INTEGER, REAL or TEXT."""
+    return {row["name"]: row["type"] for row in db.execute(f"PRAGMA table_info({table})")}
+
+
+def _write(db: sqlite3.Connection, table: str, path: Path) -> int:
+    rows, columns = list(rows_of(db, table)), columns_of(db, table)
+    if path.suffix == ".csv":
+        with path.open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, list(columns))
+            writer.writeheader()
+            writer.writerows(rows)
+    elif path.suffix == ".json":
+        path.write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+    else:
+        _parquet().write_rows(rows, columns, path)
+    return len(rows)
+
+
+def _read(db: sqlite3.Connection, table: str, folder: Path) -> Rows:
+    path = next((folder / f"{table}.{kind}" for kind in KINDS if (folder / f"{table}.{kind}").is_file()), None)
+    if path is None:
+        raise RecordsError("damaged", f"{folder} lacks the table {table}: export again")
+    with explained(path):
+        if path.suffix == ".csv":
+            columns = columns_of(db, table)
+            with path.open(encoding="utf-8", newline="") as file:
+                return [
+                    {name: _typed(text, columns[name]) for name, text in row.items()} for row in csv.DictReader(file)
+                ]
+        if path.suffix == ".json":
+            made: Rows = json.loads(path.read_text(encoding="utf-8"))
+            return made
+        from_parquet: Rows = _parquet().read_rows(path)
+        return from_parquet
+
+
+def _typed(text: str, kind: str) -> str | int | float | None:
+    if text == "":
+        return None
+    if kind == "INTEGER":
+        return int(text)
+    return float(text) if kind == "REAL" else text
+
+
+def _insert(db: sqlite3.Connection, table: str, rows: Rows) -> None:
+    columns = columns_of(db, table)
+    blank = {name for name, kind in columns.items() if kind == "TEXT" and _never_null(db, table, name)}
+    marks = ", ".join("?" * len(columns))
+    values = [[("" if row[name] is None and name in blank else row[name]) for name in columns] for row in rows]
+    db.executemany(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})", values)  # noqa: S608 - a name of TABLES
+
+
+def _never_null(db: sqlite3.Connection, table: str, column: str) -> bool:
+    return any(row["name"] == column and row["notnull"] for row in db.execute(f"PRAGMA table_info({table})"))
+
+
+def _contents(folder: Path) -> dict[str, Any]:
+    try:
+        contents: dict[str, Any] = json.loads((folder / "tables.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise RecordsError(
+            "not-ours", f"{folder} is no export of records (tables.json cannot be read): name its folder"
+        ) from error
+    if contents.get("format") != FORMAT:
+        raise RecordsError("not-ours", f"{folder} is of the format {contents.get('format')!r}, needs {FORMAT!r}")
+    return contents
+
+
+def _parquet() -> Any:
+    try:
+        from vision.records import parquet  # noqa: PLC0415 - an extra
+    except ImportError as error:
+        raise RecordsError(
+            "invalid", "Parquet needs pyarrow: pip install 'flutegauge[parquet]', or export as csv or json"
+        ) from error
+    return parquet
