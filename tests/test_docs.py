@@ -46,7 +46,7 @@ def keys(part: object) -> Iterator[str]:
     if isinstance(part, dict):
         for key, value in part.items():
             yield key
-            if key not in {"others", "smallest_visible", "uncertainty_parts"}:
+            if key not in {"others", "smallest_visible", "uncertainty_parts", "uncertainty_correlations"}:
                 yield from keys(value)
     elif isinstance(part, list):
         for one in part:

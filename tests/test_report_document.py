@@ -44,6 +44,9 @@ INSTRUMENT_KEYS = [
 ]
 
 
+OUR_KEYS = ["uncertainty_parts", "conformity_limits", "uncertainty_correlations"]
+
+
 def made(*readings: Any) -> dict[str, Any]:
     parsed: dict[str, Any] = json.loads(text(document(readings)))
     return parsed
@@ -74,7 +77,7 @@ def test_keys_of_a_photo_in_order() -> None:
 def test_keys_of_an_instrument_in_order_ours_last() -> None:
     one = made(reading())["photos"][0]["instruments"][0]
 
-    assert list(one) == [*INSTRUMENT_KEYS, "uncertainty_parts", "conformity_limits"]
+    assert list(one) == [*INSTRUMENT_KEYS, *OUR_KEYS]
     assert list(one["family"]) == ["value", "probability", "others"]
     assert list(one["size"]) == ["value", "probability", "others", "evidence"]
     assert list(one["handle"]) == ["colour", "sizes", "thickness_mm"]
@@ -105,7 +108,7 @@ def test_values_are_those_of_the_reading() -> None:
 def test_not_measured_is_null_and_every_key_is_there() -> None:
     one = made(reading())["photos"][0]["instruments"][1]
 
-    assert list(one) == [*INSTRUMENT_KEYS, "uncertainty_parts", "conformity_limits"]
+    assert list(one) == [*INSTRUMENT_KEYS, *OUR_KEYS]
     for key in ("tip_px", "handle_px", "d0_mm", "d16_mm", "tip_width_mm", "twist_hand", "cross_section", "blur_px"):
         assert one[key] is None
     assert one["family"]["value"] is None

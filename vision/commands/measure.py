@@ -22,6 +22,7 @@ from vision.photo import load_photo
 from vision.pipeline import read_photo
 from vision.reading import PhotoReading
 from vision.report import document, table
+from vision.report.budget_table import print_budgets
 from vision.report.picture import draw, drawn_before
 from vision.report.words import plain
 from vision.scale import GivenScale
@@ -46,6 +47,7 @@ class Plan:
     pictures: Path | None
     overwrite: bool
     why: bool
+    budget: bool
 
 
 def measure(arguments: argparse.Namespace) -> int:
@@ -60,6 +62,8 @@ def measure(arguments: argparse.Namespace) -> int:
             reading = examine(photo, plan)
         readings.append(reading)
         table.print_reading(reading, out, why=plan.why)
+        for one in reading.instruments if plan.budget else ():
+            print_budgets(one, reading.scale, out)
         if plan.pictures is not None and reading.error is None:
             with waiting(f"drawing {plain(photo.name)}", progress):
                 undrawn |= not _draw(photo, reading, name, plan, out)
@@ -95,6 +99,7 @@ def plan_of(arguments: argparse.Namespace) -> Plan:
         pictures=arguments.picture,
         overwrite=arguments.overwrite,
         why=arguments.why,
+        budget=arguments.budget,
     )
 
 
@@ -154,7 +159,9 @@ def _draw(photo: Path, reading: PhotoReading, name: str, plan: Plan, out: Consol
     """Draw one photo's pictures; a picture that fails is said and does not cost the reading."""
     assert plan.pictures is not None  # noqa: S101 - the caller asked only with a folder
     try:
-        paths = draw(load_photo(photo), reading, plan.pictures, name=name, overwrite=plan.overwrite)
+        paths = draw(
+            load_photo(photo), reading, plan.pictures, name=name, overwrite=plan.overwrite, budget=plan.budget
+        )
     except Exception as error:  # the numbers are measured already and must not be lost to a drawing
         if os.environ.get("FLUTEGAUGE_TRACEBACK"):
             raise

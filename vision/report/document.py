@@ -1,7 +1,7 @@
 """Readings -> the JSON document flutegauge-reading/1. Keys and order are fixed; our own follow at the end of a part.
 
 Our own additions: ``cautions``, ``condition.reasons``, ``condition.limits``, ``handle.thickness_mm``,
-``uncertainty_parts``, ``conformity_limits``.
+``uncertainty_parts``, ``conformity_limits``, ``uncertainty_correlations``.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from importlib import metadata
 from typing import Any
 
+from vision.budget import COMPARED, correlations
 from vision.quantity import Quantity, rounded
 from vision.reading import (
     Bound,
@@ -106,6 +107,7 @@ def _instrument(one: InstrumentReading) -> Json:
         "notes": list(one.notes),
         "uncertainty_parts": _parts(one),
         "conformity_limits": {name: _judgement(one) for name, one in one.judged.items()},
+        "uncertainty_correlations": _correlations(one),
     }
 
 
@@ -177,6 +179,12 @@ def _bound(bound: Bound | None) -> Json | None:
     if bound is None:
         return None
     return {"half_width": _significant(bound.half_width), "source": bound.source, "source_read": bound.read}
+
+
+def _correlations(one: InstrumentReading) -> Json:
+    """Return r of each pair of quantities that share causes, three digits (JCGM 100:2008, 7.2.6)."""
+    found = correlations({name: getattr(one, name) for name in COMPARED})
+    return {name: {other: _round(r, 3) for other, r in others.items()} for name, others in found.items()}
 
 
 def _quantity(quantity: Quantity | None) -> Json | None:

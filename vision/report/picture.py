@@ -1,9 +1,10 @@
-"""Photo and reading -> PNG files: an overview with numbered instruments, and a figure for each instrument."""
+"""Photo and reading -> PNG files: an overview with numbered instruments, a figure for each instrument, its budget on request."""
 
 from __future__ import annotations
 
 import io
 import os
+import re
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,17 +13,18 @@ from matplotlib.figure import Figure
 
 from vision.photo import Photo
 from vision.reading import PhotoReading
+from vision.report.budget_figure import budget_figure
 from vision.report.closeup import closeup
 from vision.report.overview import overview
 
 
 def draw(
-    photo: Photo, reading: PhotoReading, directory: Path, *, name: str | None = None, overwrite: bool = False
+    photo: Photo, reading: PhotoReading, directory: Path, *, name: str | None = None, overwrite: bool = False, budget: bool = False
 ) -> list[Path]:
     """Write NAME-overview.png and NAME-instrument-1.png ... into ``directory`` (made if missing); return their paths.
 
-    ``name`` is the photo's name without its ending unless stated. Raises FileExistsError before anything is written
-    when a picture of that name is there already; with ``overwrite`` those pictures are replaced, leftovers of an
+    With ``budget`` NAME-budget-1.png ... follow. ``name`` is the photo's name without its ending unless stated. Raises
+    FileExistsError before anything is written when a picture of that name is there already; with ``overwrite`` those pictures are replaced, leftovers of an
     earlier reading of the same name included. Raises OSError when the disk refuses.
     """
     directory.mkdir(parents=True, exist_ok=True)
@@ -30,7 +32,7 @@ def draw(
     old = drawn_before(directory, name)
     if old and not overwrite:
         raise FileExistsError(old[0])
-    drawn = {directory / f"{name}-{ending}.png": _png(figure) for ending, figure in _figures(photo, reading)}
+    drawn = {directory / f"{name}-{ending}.png": _png(figure) for ending, figure in _figures(photo, reading, budget=budget)}
     for path in old:  # only now that all of the new ones could be drawn
         path.unlink()
     for path, png in drawn.items():
@@ -42,15 +44,16 @@ def drawn_before(directory: Path, name: str) -> list[Path]:
     """Return the pictures that ``draw`` left in ``directory`` under ``name``."""
     if not directory.is_dir():
         return []
-    mine = (f"{name}-overview.png", f"{name}-instrument-")
-    listed = sorted(entry for entry in os.listdir(directory) if entry.startswith(mine) and entry.endswith(".png"))
-    return [directory / entry for entry in listed if entry == mine[0] or entry[len(mine[1]) : -4].isdigit()]
+    mine = re.compile(re.escape(name) + r"-(overview|(instrument|budget)-[0-9]+)\.png")
+    return [directory / entry for entry in sorted(os.listdir(directory)) if mine.fullmatch(entry)]
 
 
-def _figures(photo: Photo, reading: PhotoReading) -> Iterator[tuple[str, Figure]]:
+def _figures(photo: Photo, reading: PhotoReading, *, budget: bool) -> Iterator[tuple[str, Figure]]:
     yield "overview", overview(photo, reading)
     for one in reading.instruments:
         yield f"instrument-{one.id}", closeup(photo, reading.file, one)
+        if budget:
+            yield f"budget-{one.id}", budget_figure(reading.file, one, reading.scale)
 
 
 def _png(figure: Figure) -> bytes:
