@@ -46,11 +46,12 @@ class Profile:
 
 
 def to_profile(edges: Edges, scale: Scale, height: Height, tip_column: float, front_column: float) -> Profile:
-    """Turn both outlines to mm, x = 0 at ``tip_column``; the height runs linearly from tip to handle front."""
+    """Turn both outlines to mm, x = 0 at ``tip_column``; the height runs linearly from tip to handle front, or sags."""
     count = len(edges.upper_px)
     columns = np.arange(count)
     share = np.clip((columns - tip_column) / max(front_column - tip_column, 1.0), -0.1, 1.1)
     z = height.tip_mm + (height.handle_mm - height.tip_mm) * share
+    z = z + 4.0 * height.sag_mm * share * (1.0 - share)
     axis = _lifted(scale, edges.strip.axis_px, z)
     steps = np.hypot(np.linalg.norm(np.diff(axis, axis=0), axis=1), np.diff(z))
     along = np.concatenate([[0.0], np.cumsum(steps)])

@@ -19,7 +19,8 @@ BALANCE_MM = 0.52  # with a cylindrical handle sizes up to about 50 balance on t
 class Height:
     """Axis height above the sheet: z(x) = tip + (handle - tip) x / length, mm, with standard uncertainties of both ends.
 
-    ``shared`` is the correlation of the two ends' errors.
+    ``shared`` is the correlation of the two ends' errors. ``sag_mm`` adds a parabola of this height in the middle, where
+    several photos show the axis to curve out of the sheet's plane.
     """
 
     tip_mm: float
@@ -28,10 +29,11 @@ class Height:
     u_handle_mm: float
     shared: float
     word: str
+    sag_mm: float = 0.0
 
     def at(self, share: float) -> tuple[float, float]:
         """Height and its u at a share (0 tip, 1 handle) of the length, in mm."""
-        value = self.tip_mm + (self.handle_mm - self.tip_mm) * share
+        value = self.tip_mm + (self.handle_mm - self.tip_mm) * share + 4.0 * self.sag_mm * share * (1.0 - share)
         a, b = (1.0 - share) * self.u_tip_mm, share * self.u_handle_mm
         return value, float(np.sqrt(max(a * a + b * b + 2.0 * self.shared * a * b, 0.0)))
 
