@@ -1,4 +1,4 @@
-"""Adds one damage, or a look-alike of one, to a healthy instrument. Strengths are drawn within what use does to steel."""
+"""Adds one damage, or a look-alike of one, to an instrument. Strengths are drawn within what use does to steel."""
 
 import math
 from collections.abc import Callable
@@ -14,19 +14,48 @@ KINDS = (
     "unwound", "overwound", "reverse-wound", "stretched", "kinked", "tip-lost", "crest-chipped", "worn",
     "barbs-folded", "barbs-missing", "stained", "corroded",
 )  # fmt: skip
+MARKS = ("scratch", "debris")
+"""Look-alikes that do no harm."""
+
+STRENGTHS: dict[str, tuple[float, float, str]] = {
+    "unwound": (5.0, 720.0, "deg of twist lost"),
+    "overwound": (5.0, 720.0, "deg of twist gained"),
+    "reverse-wound": (30.0, 1080.0, "deg of twist lost"),
+    "stretched": (0.5, 40.0, "% of pitch"),
+    "kinked": (1.0, 90.0, "deg"),
+    "tip-lost": (0.05, 10.0, "mm"),
+    "crest-chipped": (2.0, 100.0, "% of crest height"),
+    "worn": (5.0, 100.0, "um of crest radius"),
+    "barbs-folded": (1, 20, "barbs"),
+    "barbs-missing": (1, 20, "barbs"),
+    "stained": (0.002, 3.0, "mm2"),
+    "corroded": (0.002, 3.0, "mm2"),
+    "debris": (0.002, 0.3, "mm2"),
+    "scratch": (-60.0, 60.0, "deg of slant"),
+}
+"""Strengths that can be asked for. Steel files stand up to two full turns of unwinding (a lecture text); the rest is invented."""
+
+STEEPEST = 0.66
+"""Share of a zone's turns that unwinding may take before its middle, where the ramp is steepest (1.5 x), runs backwards."""
 
 
 def with_damage(
     rng: np.random.Generator, instrument: Instrument, kind: str, strength: float | None = None
 ) -> Instrument:
-    """The instrument with one more damage of `kind`, its strength in the unit of readings (drawn unless given).
+    """The instrument with one more damage of `kind`, or a harmless mark of one of MARKS; its strength in the unit of
+    readings (drawn unless given). A stated strength is what the truth will say and the shape will have.
 
-    Raises ValueError when this kind cannot happen to this family.
+    Raises ValueError when this kind cannot happen to this family, or not this strongly.
     """
-    if kind not in damages_of(instrument):
+    if kind not in (*damages_of(instrument), *MARKS):
         raise ValueError(
             f"{kind!r} cannot happen to a {instrument.family}: choose from {', '.join(damages_of(instrument))}"
         )
+    low, high, unit = STRENGTHS[kind]
+    if strength is not None and not low <= strength <= high:
+        raise ValueError(f"{kind} must be {low:g} to {high:g} {unit}, is {strength:g}")
+    if kind in MARKS:
+        return marked(rng, instrument, kind, strength)
     return _ADD[kind](rng, instrument, strength)
 
 
@@ -65,15 +94,18 @@ def used_instrument(rng: np.random.Generator, instrument: Instrument) -> Instrum
     return replace(out, handle=faded(rng, out.handle)) if rng.random() < 0.25 else out
 
 
-def marked(rng: np.random.Generator, instrument: Instrument) -> Instrument:
-    """A scratch or a crumb of debris: look-alikes that do no harm."""
+def marked(
+    rng: np.random.Generator, instrument: Instrument, kind: str | None = None, strength: float | None = None
+) -> Instrument:
+    """A scratch (strength: slant, deg) or a crumb of debris (mm2), drawn unless given: look-alikes that do no harm."""
     at, angle = float(rng.uniform(0.5, instrument.length_mm - 4.0)), float(rng.uniform(0, 360))
     seed = int(rng.integers(1 << 30))
-    if rng.random() < 0.5:
-        half = float(rng.uniform(0.3, 1.5))
-        mark = Damage("scratch", at - half, at + half, float(rng.normal(0, 20)), angle, seed=seed)
+    if (kind or ("scratch" if rng.random() < 0.5 else "debris")) == "scratch":
+        half, slant = float(rng.uniform(0.3, 1.5)), float(rng.normal(0, 20))
+        mark = Damage("scratch", at - half, at + half, slant if strength is None else strength, angle, seed=seed)
     else:
-        area = float(np.exp(rng.uniform(math.log(0.003), math.log(0.05))))
+        drawn = float(np.exp(rng.uniform(math.log(0.003), math.log(0.05))))
+        area = drawn if strength is None else strength
         half = math.sqrt(area / math.pi)
         mark = Damage("debris", at - half, at + half, area, angle, seed=seed)
     return replace(instrument, marks=(*instrument.marks, mark))
@@ -117,15 +149,40 @@ def _twisted(kind: str) -> Callable[[np.random.Generator, Instrument, float | No
     def add(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
         low, high = _zone(rng)
         assert instrument.twist is not None  # noqa: S101 - damages_of() lets only twisted blanks come here
-        turns_deg = 360.0 * (high - low) / (instrument.twist.pitch_mm * SIDES[instrument.cross_section])
+        turns_deg = (high - low) * _turn_deg_per_mm(instrument)
         drawn = {
             "unwound": min(float(np.exp(rng.uniform(math.log(40), math.log(400)))), 0.95 * turns_deg),
             "overwound": float(rng.uniform(40, 250)),
             "reverse-wound": turns_deg * float(rng.uniform(1.15, 1.6)),
         }[kind]
+        if strength is not None:
+            low, high = _zone_for(instrument, kind, strength, low, high)
         return _add(instrument, Damage(kind, low, high, drawn if strength is None else strength))
 
     return add
+
+
+def _turn_deg_per_mm(instrument: Instrument) -> float:
+    """Healthy twist per mm at x = 8 mm."""
+    assert instrument.twist is not None  # noqa: S101 - asked of twisted blanks only
+    return 360.0 / (instrument.twist.pitch_mm * SIDES[instrument.cross_section])
+
+
+def _zone_for(instrument: Instrument, kind: str, strength: float, low: float, high: float) -> tuple[float, float]:
+    """The zone, made long enough that unwinding by `strength` stays unwinding, or short enough that it is reversed."""
+    rate = _turn_deg_per_mm(instrument)
+    if kind == "unwound":
+        high = max(high, low + strength / (STEEPEST * rate))
+    elif kind == "reverse-wound":
+        high = min(high, low + strength / (1.15 * rate))
+    end = instrument.working_part_mm - 2.0
+    low, high = low - max(min(high - end, low), 0.0), min(high, end)
+    if kind == "unwound" and strength > 1.001 * STEEPEST * rate * (high - low):
+        most = STEEPEST * rate * end
+        raise ValueError(
+            f"a zone of {end:.1f} mm holds {rate * end:.0f} deg of twist: unwind by at most {most:.0f}, not {strength:g} deg"
+        )
+    return low, high
 
 
 def _stretch(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
@@ -153,7 +210,15 @@ def _kink(rng: np.random.Generator, instrument: Instrument, strength: float | No
 def _lose_tip(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
     """Broken off: positions of everything already on the instrument move with the new end."""
     lost = float(np.exp(rng.uniform(math.log(0.5), math.log(5.0)))) if strength is None else strength
-    moved = tuple(replace(d, from_mm=d.from_mm - lost, to_mm=d.to_mm - lost) for d in instrument.damage)
+    if strength is None:
+        lost = min(lost, instrument.working_part_mm - 1.0)
+    elif lost > instrument.working_part_mm - 2.0:
+        raise ValueError(f"a working part of {instrument.working_part_mm:.1f} mm cannot lose {lost:g} mm and be sized")
+    moved = tuple(
+        replace(d, from_mm=d.from_mm - lost, to_mm=d.to_mm - lost)
+        for d in instrument.damage
+        if 0.5 * (d.from_mm + d.to_mm) > lost or d.kind == "stretched"
+    )
     barbs = tuple(replace(b, x_mm=b.x_mm - lost) for b in instrument.barbs if b.x_mm > lost + 0.1)
     stop = instrument.stop and replace(instrument.stop, from_tip_mm=instrument.stop.from_tip_mm - lost)
     skew = float(rng.uniform(0, 35))
@@ -171,13 +236,19 @@ def _chip(rng: np.random.Generator, instrument: Instrument, strength: float | No
 
 
 def _wear(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
-    radius_um = float(rng.uniform(20, 60)) if strength is None else strength
+    drawn = max(float(rng.uniform(20, 60)), instrument.corner_um + 5.0)
+    radius_um, most = drawn if strength is None else strength, 600.0 * 0.5 * instrument.d0_mm
+    if strength is not None and not instrument.corner_um < strength <= most:
+        made = f"crests are {instrument.corner_um:.0f} um round as made"
+        raise ValueError(f"{made}; this tip can be worn to {most:.0f} um at most, asked for {strength:g}")
     return _add(instrument, Damage("worn", 0.0, float(rng.uniform(2.5, 6.0)), radius_um))
 
 
 def _hurt_barbs(kind: str, flag: str) -> Callable[[np.random.Generator, Instrument, float | None], Instrument]:
     def add(rng: np.random.Generator, instrument: Instrument, strength: float | None) -> Instrument:
-        count = int(rng.integers(1, 9)) if strength is None else int(strength)
+        count = int(rng.integers(1, 9)) if strength is None else round(strength)
+        if count > len(instrument.barbs):
+            raise ValueError(f"{kind} on {count} barbs: there are {len(instrument.barbs)}")
         first = int(rng.integers(0, max(len(instrument.barbs) - count, 1)))
         hurt = range(first, min(first + count, len(instrument.barbs)))
         barbs = tuple(replace(b, **{flag: True}) if i in hurt else b for i, b in enumerate(instrument.barbs))

@@ -8,7 +8,7 @@ import numpy as np
 from samples.arrays import Floats
 from samples.bodies import Placed
 from samples.camera import Camera
-from samples.instrument import Instrument
+from samples.instrument import Damage, Instrument
 from samples.iso import colour_of
 from samples.outline import outline_px
 from samples.scene import Scene
@@ -118,8 +118,8 @@ def _instrument(one: Placed, camera: Camera) -> dict[str, Any]:
         "handle_px": camera.project(one.axis_points(np.array([length])))[0].tolist(),
         "visible": _visible(one, camera),
         "barbs": [vars(barb) for barb in instrument.barbs],
-        "damage": [vars(d) | {"unit": UNITS.get(d.kind, "")} for d in instrument.damage],
-        "marks": [vars(m) for m in instrument.marks],
+        "damage": [vars(d) | {"unit": UNITS.get(d.kind, "")} | _reversed(instrument, d) for d in instrument.damage],
+        "marks": [vars(m) | {"unit": {"debris": "mm2", "scratch": "deg of slant"}[m.kind]} for m in instrument.marks],
         "pre_curve": vars(instrument.pre_curve) if instrument.pre_curve else None,
         "bow": vars(instrument.bow) if instrument.bow else None,
         "finish": vars(instrument.finish),
@@ -139,6 +139,14 @@ def _handle(instrument: Instrument) -> dict[str, Any]:
         "diameter_mm": handle.diameter_mm,
         "length_mm": handle.length_mm,
     }
+
+
+def _reversed(instrument: Instrument, damage: Damage) -> dict[str, float]:
+    """Length over which the twist runs backwards inside a changed zone, mm; nothing for other damage."""
+    if damage.kind not in TWIST_DAMAGE:
+        return {}
+    x = np.arange(max(damage.from_mm, 0.0), damage.to_mm, 0.01)
+    return {"reversed_mm": 0.01 * int(np.sum(np.diff(twist_rad(instrument, x)) < 0))}
 
 
 def _healthy_twist(instrument: Instrument) -> dict[str, Any] | None:
