@@ -9,7 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from invented_readings import k_file, reading
+from matplotlib.figure import Figure
 from rich.console import Console
+from test_report_table import CLEARANCE
 
 from vision.budget import (
     CAUSES,
@@ -20,6 +22,7 @@ from vision.budget import (
     propagated,
 )
 from vision.quantity import Quantity, combined
+from vision.report.budget_figure import budget_figure
 from vision.report.budget_table import budgets_of, print_budgets
 
 # JCGM 100:2008, H.2, table H.2: five simultaneous readings of voltage (V), current (A) and phase (rad). Inputs read in the
@@ -193,7 +196,7 @@ def test_printed_budget_has_numbers_before_bars_and_fits() -> None:
     lines = printed().splitlines()
 
     assert max(len(line.rstrip()) for line in lines) <= 80
-    assert any(line.startswith("D0 0.2500 mm, u 0.0045 mm, U = 2 u = 0.0090 mm") for line in lines)
+    assert any(line.startswith("D0 0.2500 mm, u 0.0045, U = 2 u = 0.0090") for line in lines)
     height = next(line for line in lines if line.startswith("height"))
     assert height.split()[:8] == ["height", "0.90", "%", "0.25", "mm", "0.0022", "25", "%"]
     assert height.rstrip().endswith("####")
@@ -208,3 +211,29 @@ def test_no_budget_without_parts() -> None:
 
     assert budget_of("d0_mm", Quantity(0.25, 0.003)) is None
     assert budgets_of(plain, None) == ()
+
+
+def words_of(figure: Figure) -> str:
+    texts = [*figure.texts, *(text for axes in figure.axes for text in axes.texts)]
+    return " ".join(text.get_text() for text in texts)
+
+
+def test_figure_says_each_number_beside_its_bar() -> None:
+    """Bars are as long as the contributions; every number stands in words, and the cautions with them."""
+    one = replace(k_file(), **cone())
+    figure = budget_figure("a.jpg", one, None)
+    words = words_of(figure)
+
+    for budget, axes in zip(budgets_of(one, None), figure.axes, strict=True):
+        widths = [bar.get_width() for bar in axes.patches]
+        assert widths == pytest.approx([line.u / budget.quantity.u for line in budget.lines])
+        assert sum(width**2 for width in widths) == pytest.approx(1.0)
+    assert "edge model 0.0030 mm, 44 %" in words
+    assert "cannot clear" in words.replace("it cannot clear one", "cannot clear")
+    assert CLEARANCE.findall(words) == []
+
+
+def test_figure_without_budgets_says_so() -> None:
+    plain = replace(k_file(), d0_mm=None, d16_mm=None)
+
+    assert "No quantity here has recorded contributions" in words_of(budget_figure("a.jpg", plain, None))

@@ -7,7 +7,7 @@ from itertools import chain
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from vision.budget import Budget, cause_of
+from vision.budget import Budget, Contribution, cause_of
 from vision.reading import InstrumentReading, ScaleReading
 from vision.report import cautions
 from vision.report.budget_table import (
@@ -39,7 +39,7 @@ from vision.report.words import name_text, percent
 
 ROW_IN, HEAD_IN, GAP_IN = 0.44, 0.3, 0.22
 BARS_LEFT_IN, BARS_WIDE_IN = 0.25, 6.5
-SHOWN = 6  # contributions a quantity; what is smaller is summed up in the terminal
+LEAST_SHARE = 1e-3  # of the variance; what is smaller is listed in the terminal alone
 
 
 def budget_figure(file: str, one: InstrumentReading, scale: ScaleReading | None) -> Figure:
@@ -48,12 +48,12 @@ def budget_figure(file: str, one: InstrumentReading, scale: ScaleReading | None)
     head = wrapped([Line(f"{one.id}  {name_text(one)}: uncertainty budget", TITLE_PT, bold=True), Line(_reading_hint(budgets))])
     notes = [Line(line, indent="    ") for line in chain(advice_lines(budgets), correlation_lines(one))]
     foot = wrapped([*notes, Line(RULE + "."), *caution_lines(cautions.shown_with((one,))), Line(f"Photo {file}.")])
-    heights = [HEAD_IN + ROW_IN * len(budget.lines[:SHOWN]) + GAP_IN for budget in budgets]
+    heights = [HEAD_IN + ROW_IN * len(_shown(budget)) + GAP_IN for budget in budgets]
     figure = page(height_of(head) + height_of(foot) + sum(heights) + 2 * MARGIN_IN + 0.2)
     top = write(figure, MARGIN_IN, head) + 0.1
     for budget, height in zip(budgets, heights, strict=True):
         write(figure, top, [Line(headline(budget), BODY_PT, bold=True)])
-        _bars(_axes(figure, top + HEAD_IN, ROW_IN * len(budget.lines[:SHOWN])), budget)
+        _bars(_axes(figure, top + HEAD_IN, ROW_IN * len(_shown(budget))), budget)
         top += height
     write(figure, top + 0.1, foot)
     return figure
@@ -62,7 +62,11 @@ def budget_figure(file: str, one: InstrumentReading, scale: ScaleReading | None)
 def _reading_hint(budgets: tuple[Budget, ...]) -> str:
     if not budgets:
         return "No quantity here has recorded contributions."
-    return "Bars: contribution to u, the line at the right end of each scale is u itself. Contributions add as squares."
+    return "Bars: contribution to u; the grey line is u itself. Per cent: share of u². Hatched: one error moves every quantity alike."
+
+
+def _shown(budget: Budget) -> tuple[Contribution, ...]:
+    return tuple(line for line in budget.lines if line.share >= LEAST_SHARE)
 
 
 def _axes(figure: Figure, top_in: float, height_in: float) -> Axes:
@@ -76,7 +80,7 @@ def _axes(figure: Figure, top_in: float, height_in: float) -> Axes:
 def _bars(axes: Axes, budget: Budget) -> None:
     """A bar a contribution, its words above it; hatched where one error moves every quantity alike."""
     unit, whole = UNITS[budget.field], budget.quantity.u
-    lines = budget.lines[:SHOWN]
+    lines = _shown(budget)
     axes.set_xlim(0.0, 1.0)
     axes.set_ylim(len(lines), 0.0)
     for row, line in enumerate(lines):
@@ -85,6 +89,6 @@ def _bars(axes: Axes, budget: Budget) -> None:
         axes.barh(
             row + 0.72, share, 0.3, color="white" if common else OUTLINE, edgecolor=INK, hatch="////" if common else None
         )
-        words = f"{line.label}: {contribution_text(line)} {unit}, {percent(line.share)} of the variance; {cause_of(line.label).words}"
-        as_is(axes.text(0.0, row + 0.48, words, fontsize=10.0, va="bottom", color=INK))
+        words = f"{line.label} {contribution_text(line)} {unit}, {percent(line.share)}: {cause_of(line.label).words}"
+        as_is(axes.text(0.0, row + 0.48, words, fontsize=10.5, va="bottom", color=INK))
     axes.axvline(1.0, color=QUIET, linewidth=1.5)

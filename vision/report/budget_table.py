@@ -44,11 +44,10 @@ def print_budgets(one: InstrumentReading, scale: ScaleReading | None, console: C
 
 
 def headline(budget: Budget) -> str:
-    """Return 'D0 0.2531 mm, u 0.0030 mm, U = 2 u = 0.0060 mm'."""
+    """Return 'D0 0.2531 mm, u 0.0030, U = 2 u = 0.0060'; u and U in the unit of the value."""
     value, u = quantity_texts(budget.quantity)
     _, expanded = quantity_texts(Quantity(0.0, budget.expanded_u))
-    unit = UNITS[budget.field]
-    return f"{NAMES[budget.field]} {value} {unit}, u {u} {unit}, U = 2 u = {expanded} {unit}"
+    return f"{NAMES[budget.field]} {value} {UNITS[budget.field]}, u {u}, U = 2 u = {expanded}"
 
 
 def input_text(line: Contribution, field: str) -> tuple[str, str]:

@@ -24,8 +24,8 @@ def draw(
     """Write NAME-overview.png and NAME-instrument-1.png ... into ``directory`` (made if missing); return their paths.
 
     With ``budget`` NAME-budget-1.png ... follow. ``name`` is the photo's name without its ending unless stated. Raises
-    FileExistsError before anything is written when a picture of that name is there already; with ``overwrite`` those pictures are replaced, leftovers of an
-    earlier reading of the same name included. Raises OSError when the disk refuses.
+    FileExistsError before anything is written when a picture of that name is there already; with ``overwrite`` those
+    pictures are replaced, leftovers of an earlier reading of the same name included. Raises OSError when the disk refuses.
     """
     directory.mkdir(parents=True, exist_ok=True)
     name = name or Path(reading.file).stem
