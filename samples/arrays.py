@@ -23,7 +23,7 @@ class Backend:
     """The calls on which array libraries differ.
 
     `put`, `exact`: a NumPy array where this backend computes, as float32 and as float64; `single` makes a float32 of an
-    array there; `get` brings one back. `sums(owner, values, count)` adds up the rows of values (N x C) by their owner
+    array there; `get` brings one back; `zeros` makes one. `sums(owner, values, count)` adds up the rows of values (N x C) by their owner
     (N, 0 to count - 1). `wide`: points worked on in one call; where starting a call costs more than its arithmetic,
     many at once are cheaper.
     """
@@ -36,6 +36,7 @@ class Backend:
     exact: Callable[[Any], Array]
     single: Callable[[Array], Array]
     sums: Callable[[Array, Array, int], Array]
+    zeros: Callable[[tuple[int, ...]], Array]
     wide: int
 
     def constant(self, values: Any) -> Array:
@@ -84,6 +85,7 @@ def _numpy() -> Backend:
         exact=lambda a: np.asarray(a, np.float64),
         single=lambda a: np.asarray(a, np.float32),
         sums=_sums,
+        zeros=lambda shape: np.zeros(shape, np.float32),
         wide=120_000,
     )
 
@@ -95,6 +97,7 @@ CPU = _numpy()
 def torch_backend(device: str = "cuda") -> Backend:
     """PyTorch on a device; needs the package torch, which this project does not install by itself."""
     torch = import_module("torch")
+    torch.backends.cudnn.allow_tf32 = False  # ten bits are too few for pictures
 
     def sums(owner: Array, values: Array, count: int) -> Array:
         out = torch.zeros((count, values.shape[1]), dtype=values.dtype, device=values.device)
@@ -109,6 +112,7 @@ def torch_backend(device: str = "cuda") -> Backend:
         exact=lambda a: torch.as_tensor(np.ascontiguousarray(a, np.float64), device=device),
         single=lambda a: a.float(),
         sums=sums,
+        zeros=lambda shape: torch.zeros(shape, dtype=torch.float32, device=device),
         wide=1_000_000,
     )
 

@@ -11,7 +11,7 @@ from samples.camera import Camera
 from samples.centreline import STEP_MM
 from samples.layers import Fragments
 from samples.metal import metal
-from samples.rays import depths, directions
+from samples.rays import depths, directions, disc_px
 from samples.shade import plastic
 from samples.surroundings import Surroundings
 from samples.tarnish import tarnish
@@ -38,16 +38,19 @@ def fragments_of(
     if box is None:
         return None
     rows, cols = np.nonzero(box.mask)
-    rgba = np.zeros((*box.mask.shape, 4), np.float32)
-    disc = np.zeros(box.mask.shape, np.float32)
+    backend = placed.surface.backend
+    rgba, disc = backend.zeros((rows.size, 4)), backend.zeros((rows.size,))
     per_draw = max(CHUNK_RAYS // body.supersample**2, 1)
-    step = per_draw * max(placed.surface.backend.wide // CHUNK_RAYS, 1)
+    step = per_draw * max(backend.wide // CHUNK_RAYS, 1)
     for first in range(0, rows.size, step):
-        r, c = rows[first : first + step], cols[first : first + step]
-        px = np.stack([c + box.left, r + box.top], 1)
+        part = slice(first, first + step)
+        px = np.stack([cols[part] + box.left, rows[part] + box.top], 1)
         colour, cover, size = _pixels(placed, body, camera, around, px, Chance(rng, per_draw * body.supersample**2))
-        rgba[r, c, :3], rgba[r, c, 3], disc[r, c] = colour, cover, size
-    return Fragments(box.left, box.top, rgba, disc)
+        rgba[part, :3], rgba[part, 3], disc[part] = colour, cover, size
+    at = backend.as_index(backend.exact(np.flatnonzero(box.mask)))
+    picture, sizes = backend.zeros((box.mask.size, 4)), backend.zeros((box.mask.size,))
+    picture[at], sizes[at] = rgba, disc
+    return Fragments(box.left, box.top, picture.reshape(*box.mask.shape, 4), sizes.reshape(box.mask.shape))
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,7 @@ def _touched(placed: Placed, body: Body, camera: Camera) -> Box | None:
 
 def _pixels(
     placed: Placed, body: Body, camera: Camera, around: Surroundings, px: Floats, chance: Chance
-) -> tuple[Floats, Floats, Floats]:
+) -> tuple[Array, Array, Array]:
     """Premultiplied colour (N x 3), coverage (N) and disc (N) of the pixels `px` (N x 2)."""
     n, pose, backend = body.supersample, placed.pose, placed.surface.backend
     offset = (np.arange(n) + 0.5) / n - 0.5
@@ -117,14 +120,14 @@ def _pixels(
 
 def _averaged(
     backend: Backend, camera: Camera, count: int, per_pixel: int, ray: Array, point: Array, colour: Array
-) -> tuple[Floats, Floats, Floats]:
+) -> tuple[Array, Array, Array]:
     """Sum the rays of each pixel: premultiplied colour, coverage, out-of-focus disc at the mean depth."""
     depth = depths(camera, point)
     each = backend.xp.stack([colour[:, 0], colour[:, 1], colour[:, 2], depth, 0.0 * depth + 1.0], 1)
-    total = backend.get(backend.sums(ray // per_pixel, each, count))
-    hit = total[:, 4]
-    mean_depth = np.where(hit > 0, total[:, 3] / np.maximum(hit, 1), camera.z_mm)
-    disc = np.where(hit > 0, camera.blur_disc_px(mean_depth), 0.0)
+    total = backend.sums(ray // per_pixel, each, count)
+    hit, xp = total[:, 4], backend.xp
+    mean_depth = xp.where(hit > 0, total[:, 3] / xp.clip(hit, 1.0, None), camera.z_mm)
+    disc = xp.where(hit > 0, disc_px(camera, mean_depth), 0.0)
     return total[:, :3] / per_pixel, hit / per_pixel, disc
 
 

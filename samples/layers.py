@@ -4,10 +4,10 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 
-import cv2
 import numpy as np
 
-from samples.arrays import Floats
+from samples.arrays import CPU, Array, Backend, Floats
+from samples.images import convolved
 
 TILE_PX = 320
 FINEST_PX = 0.05
@@ -33,32 +33,32 @@ def _disc(steps: int) -> Floats:
     return np.asarray(cells / cells.sum())
 
 
-def blur_disc(image: Floats, diameter_px: float) -> Floats:
+def blur_disc(image: Array, diameter_px: float, backend: Backend = CPU) -> Array:
     """Convolve an image (H x W or H x W x C, float32) with a disc; below 0.2 px it is returned as it is."""
     diameter = abs(diameter_px)
     if diameter < 0.2:
         return image
-    kernel = _disc(max(round(diameter / FINEST_PX), 1))
-    return np.asarray(cv2.filter2D(image, -1, kernel, borderType=cv2.BORDER_REPLICATE))
+    return convolved(backend, image, _disc(max(round(diameter / FINEST_PX), 1)))
 
 
-def blur_by_map(image: Floats, diameter_px: Floats) -> Floats:
+def blur_by_map(image: Array, diameter_px: Array, backend: Backend = CPU) -> Array:
     """Blur a whole picture whose disc varies slowly: tile by tile, between two disc sizes a pixel or less apart.
 
     `diameter_px` H x W, signed.
     """
-    if float(np.abs(diameter_px).max()) < 0.2:
+    size = backend.xp.abs(diameter_px)
+    if float(size.max()) < 0.2:
         return image
-    out = np.empty_like(image)
+    out = backend.zeros(tuple(image.shape))
     height, width = image.shape[:2]
     for top in range(0, height, TILE_PX):
         for left in range(0, width, TILE_PX):
             rows, cols = slice(top, min(top + TILE_PX, height)), slice(left, min(left + TILE_PX, width))
-            out[rows, cols] = _blurred_tile(image, np.abs(diameter_px[rows, cols]), rows, cols)
+            out[rows, cols] = _blurred_tile(backend, image, size[rows, cols], rows, cols)
     return out
 
 
-def _blurred_tile(image: Floats, size: Floats, rows: slice, cols: slice) -> Floats:
+def _blurred_tile(backend: Backend, image: Array, size: Array, rows: slice, cols: slice) -> Array:
     low, high = float(size.min()), float(size.max())
     margin = math.ceil(high / 2) + 2
     y0, x0 = max(rows.start - margin, 0), max(cols.start - margin, 0)
@@ -66,13 +66,18 @@ def _blurred_tile(image: Floats, size: Floats, rows: slice, cols: slice) -> Floa
     inner = (slice(rows.start - y0, rows.stop - y0), slice(cols.start - x0, cols.stop - x0))
     count = max(math.ceil((high - low) / 0.8), 1)
     levels = np.linspace(low, high, count + 1) if high - low > 0.05 else np.array([low, low + 1.0])
-    out = np.zeros((*size.shape, image.shape[2]), np.float32)
+    out = backend.zeros((*size.shape, image.shape[2]))
     for level, diameter in enumerate(levels):
-        weight = np.clip(1.0 - np.abs(size - diameter) / (levels[1] - levels[0]), 0.0, 1.0).astype(np.float32)
+        weight = _weight(backend, size, float(diameter), float(levels[1] - levels[0]))
         if level and not weight.any():
             continue
-        out += weight[..., None] * blur_disc(part, float(diameter))[inner]
+        out += weight[..., None] * blur_disc(part, float(diameter), backend)[inner]
     return out
+
+
+def _weight(backend: Backend, size: Array, level: float, step: float) -> Array:
+    """Share (0 to 1) of the disc `level` in discs of `size`, when the levels stand `step` apart."""
+    return backend.single(backend.xp.clip(1.0 - backend.xp.abs(size - level) / step, 0.0, 1.0))
 
 
 @dataclass(frozen=True)
@@ -84,23 +89,22 @@ class Fragments:
 
     left: int
     top: int
-    rgba: Floats
-    disc_px: Floats
+    rgba: Array
+    disc_px: Array
 
 
-def lay_over(picture: Floats, coverage: Floats, solid: Fragments) -> None:
-    """Blur the solid bin by bin of its disc size and lay it over `picture` (H x W x 3) in place.
+def lay_over(picture: Array, solid: Fragments, backend: Backend = CPU) -> None:
+    """Blur a solid's fragments in bins of disc size and lay them over `picture` (H x W x 3) in place.
 
-    The bins of one solid share each pixel's area, so they ADD; only different solids cover one another. `coverage`
-    (H x W) takes the largest blurred coverage, for the truth.
+    Bins are summed, since they are parts of one surface seen side by side; only solids cover one another.
     """
     height, width = solid.disc_px.shape
     for top in range(-TILE_PX, height + TILE_PX, TILE_PX):
         for left in range(-TILE_PX, width + TILE_PX, TILE_PX):
-            _lay_tile(picture, coverage, solid, top, left)
+            _lay_tile(backend, picture, solid, top, left)
 
 
-def _lay_tile(picture: Floats, coverage: Floats, solid: Fragments, top: int, left: int) -> None:
+def _lay_tile(backend: Backend, picture: Array, solid: Fragments, top: int, left: int) -> None:
     height, width = solid.disc_px.shape
     y0, x0 = solid.top + top, solid.left + left
     y1, x1 = min(y0 + TILE_PX, picture.shape[0]), min(x0 + TILE_PX, picture.shape[1])
@@ -112,33 +116,31 @@ def _lay_tile(picture: Floats, coverage: Floats, solid: Fragments, top: int, lef
     v0, v1 = max(x0 - solid.left - margin, 0), min(x1 - solid.left + margin, width)
     if u1 <= u0 or v1 <= v0 or not solid.rgba[u0:u1, v0:v1, 3].any():
         return
-    pad = np.zeros((y1 - y0 + 2 * margin, x1 - x0 + 2 * margin, 4), np.float32)
-    disc = np.zeros(pad.shape[:2], np.float32)
+    pad = backend.zeros((y1 - y0 + 2 * margin, x1 - x0 + 2 * margin, 4))
+    disc = backend.zeros(tuple(pad.shape[:2]))
     where = (
         slice(u0 + solid.top - y0 + margin, u1 + solid.top - y0 + margin),
         slice(v0 + solid.left - x0 + margin, v1 + solid.left - x0 + margin),
     )
     pad[where], disc[where] = solid.rgba[u0:u1, v0:v1], solid.disc_px[u0:u1, v0:v1]
-    blurred = _add_bins(pad, disc)[margin:-margin, margin:-margin]
+    blurred = _add_bins(backend, pad, disc)[margin:-margin, margin:-margin]
     alpha = blurred[..., 3:]
-    over = np.maximum(alpha, 1.0)
     target = picture[y0:y1, x0:x1]
-    target *= 1.0 - np.minimum(alpha, 1.0)
-    target += blurred[..., :3] / over
-    np.maximum(coverage[y0:y1, x0:x1], np.minimum(alpha[..., 0], 1.0), out=coverage[y0:y1, x0:x1])
+    target *= 1.0 - backend.xp.clip(alpha, None, 1.0)
+    target += blurred[..., :3] / backend.xp.clip(alpha, 1.0, None)
 
 
-def _add_bins(rgba: Floats, disc: Floats) -> Floats:
+def _add_bins(backend: Backend, rgba: Array, disc: Array) -> Array:
     """Sum of the bins of one tile, each blurred by its own disc."""
     covered = rgba[..., 3] > 0
     low, high = float(disc[covered].min()), float(disc[covered].max())
     count = max(math.ceil((high - low) / 1.0), 1)
     if high - low < 0.1:
-        return blur_disc(rgba, 0.5 * (low + high))
+        return blur_disc(rgba, 0.5 * (low + high), backend)
     levels = np.linspace(low, high, count + 1)
-    out = np.zeros_like(rgba)
+    out = 0.0 * rgba
     for level in levels:
-        weight = np.clip(1.0 - np.abs(disc - level) / (levels[1] - levels[0]), 0.0, 1.0) * covered
+        weight = _weight(backend, disc, float(level), float(levels[1] - levels[0])) * covered
         if weight.any():
-            out += blur_disc(rgba * weight[..., None].astype(np.float32), float(level))
+            out += blur_disc(rgba * weight[..., None], float(level), backend)
     return out

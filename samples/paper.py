@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 from calib.draw import raster
 from calib.sheet import Sheet
-from samples.arrays import Floats
+from samples.arrays import CPU, Array, Backend, Floats
 from samples.light import Rgb
 
 NOISE_TILE = 1024
@@ -70,15 +70,14 @@ class SheetTexture:
         white, ink = np.array(self.paper.white, np.float32), np.array(self.paper.ink, np.float32)
         return np.asarray(ink + (white - ink) * share[..., None])
 
-    def table_reflectance(self, x_mm: Floats, y_mm: Floats) -> Floats:
+    def table_reflectance(self, x_mm: Array, y_mm: Array, backend: Backend = CPU) -> Array:
         """What lies beside the sheet (... x 3): a streaky table top; under a cut edge or a hole it is in the shade."""
-        u, v = y_mm + 3.0 * np.sin(x_mm * 0.021), x_mm * 0.11
-        streak = 0.07 * np.sin(0.61 * u + 2.2 * np.sin(0.17 * u + v)) + 0.05 * np.sin(
-            2.9 * u + 3.1 * np.sin(0.43 * u - v)
-        )
-        streak = streak + 0.04 * np.sin(11.0 * u + 4.0 * np.sin(0.9 * u + 0.5 * v))
+        sin = backend.xp.sin
+        u, v = y_mm + 3.0 * sin(x_mm * 0.021), x_mm * 0.11
+        streak = 0.07 * sin(0.61 * u + 2.2 * sin(0.17 * u + v)) + 0.05 * sin(2.9 * u + 3.1 * sin(0.43 * u - v))
+        streak = streak + 0.04 * sin(11.0 * u + 4.0 * sin(0.9 * u + 0.5 * v))
         shade = 1.0 if self.paper.cut_at_mm is None and self.paper.slot_mm is None else 0.4
-        return np.asarray(np.array(self.paper.table, np.float32) * (shade * (1.0 + streak))[..., None], np.float32)
+        return backend.constant(self.paper.table) * (shade * (1.0 + streak))[..., None]
 
 
 def sheet_texture(

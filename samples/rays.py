@@ -32,3 +32,10 @@ def depths(camera: Camera, points: Array) -> Array:
     eye, forward = map(float, camera.position), tuple(map(float, camera.rotation[2]))
     x, y, z = ((points[..., k] - at) * forward[k] for k, at in enumerate(eye))
     return x + y + z
+
+
+def disc_px(camera: Camera, depth_mm: Array) -> Array:
+    """Signed diameter of the out-of-focus disc, px, at depths: `Camera.blur_disc_px`."""
+    sharp = camera.z_mm - camera.focus_height_mm
+    spread = camera.focal_mm / camera.f_number * (sharp - depth_mm) / depth_mm
+    return spread * camera.focal_px / sharp

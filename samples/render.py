@@ -2,11 +2,11 @@
 
 from typing import Any
 
-import cv2
 import numpy as np
 
-from samples.arrays import CPU, Backend, Floats
+from samples.arrays import CPU, Array, Backend, Floats
 from samples.fragments import fragments_of
+from samples.images import gaussian
 from samples.layers import blur_by_map, lay_over
 from samples.scene import Scene
 from samples.sensor import develop, expose, fringe
@@ -18,27 +18,27 @@ from samples.truth import truth_of
 def render(scene: Scene, backend: Backend = CPU) -> tuple[Floats, dict[str, Any]]:
     """Picture (uint8, height x width x 3, red green blue) and truth (see samples/README.md) of a scene.
 
-    `backend` runs the tracing and the shading; only the CPU promises the same picture for the same seed everywhere.
+    `backend` runs all work on pixels and rays; only the CPU promises the same picture for the same seed everywhere.
     """
     stage = set_stage(scene, backend)
     linear = render_linear(stage)
     camera, sensor = scene.camera, scene.sensor
     level = _paper_level(stage)
     if camera.blur_px > 0.15:
-        linear = cv2.GaussianBlur(linear, (0, 0), camera.blur_px)
-    linear = fringe(linear, camera)
+        linear = gaussian(backend, linear, camera.blur_px)
+    linear = fringe(linear, camera, backend)
     rng = np.random.default_rng([scene.seed, 2])
-    picture = develop(expose(linear, camera, sensor, level), sensor, rng)
+    picture = develop(expose(linear, camera, sensor, level, backend), sensor, rng, backend)
     return picture, truth_of(scene, stage.placed)
 
 
-def render_linear(stage: Stage) -> Floats:
-    """Linear radiance on the sensor before lens blur, height x width x 3, float32."""
+def render_linear(stage: Stage) -> Array:
+    """Linear radiance on the sensor before lens blur, height x width x 3, float32, where the stage's backend computes."""
     scene, camera = stage.scene, stage.scene.camera
     around = surroundings_of(stage)
     picture, disc = sheet_layer(stage, around)
-    picture = blur_by_map(picture, disc)
-    coverage = np.zeros(picture.shape[:2], np.float32)
+    backend = around.backend
+    picture = blur_by_map(picture, disc, backend)
     rng = np.random.default_rng([scene.seed, 1])
     for one in sorted(stage.placed, key=lambda p: p.pose.height_mm):
         near = around.near(one.axis_points(np.array([0.5 * one.instrument.length_mm]))[0])
@@ -46,7 +46,7 @@ def render_linear(stage: Stage) -> Floats:
         for body in one.bodies:
             solid = fragments_of(one, body, camera, polished if body.name == "metal" else near, rng)
             if solid is not None:
-                lay_over(picture, coverage, solid)
+                lay_over(picture, solid, backend)
     return picture
 
 
