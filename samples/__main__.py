@@ -1,14 +1,18 @@
-"""Command line: `python -m samples render | tray | views | strips | gallery ...`."""
+"""Command line: `python -m samples render | strangers | tray | views | strips | gallery | contact ...`."""
 
 import argparse
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from time import perf_counter
+from typing import get_args
 
+from samples.contact import write_contact_sheet
 from samples.draw_instrument import FAMILIES
+from samples.draw_stranger import ALL_STRANGERS
 from samples.gallery import write_gallery
+from samples.instrument import Population
 from samples.photo import write
-from samples.population import draw_macro
+from samples.population import Conditions, draw_macro, draw_stranger_macro
 from samples.presets import CAMERAS, LIGHTS
 from samples.scene import Scene
 from samples.strips import write_strip
@@ -19,7 +23,8 @@ from samples.views import draw_views
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     args = _parser().parse_args(argv)
-    args.folder.mkdir(parents=True, exist_ok=True)
+    if "folder" in args:
+        args.folder.mkdir(parents=True, exist_ok=True)
     start = perf_counter()
     for path in args.run(args):
         now = perf_counter()
@@ -44,6 +49,17 @@ def _parser() -> argparse.ArgumentParser:
     views.add_argument("--views", type=int, default=2, help="photos of each instrument (default 2)")
     strips = _command(commands, "strips", "crops along the shaft alone", _strips)
     _add_subject(strips)
+    strangers = _command(commands, "strangers", "close-ups of things that are no file, reamer or broach", _strangers)
+    strangers.add_argument("--kind", choices=ALL_STRANGERS, help="what it is (default: drawn)")
+    _add_photo(strangers)
+    contact = commands.add_parser(
+        "contact", help="24 small pictures on one page", description="Render a contact sheet."
+    )
+    contact.add_argument("path", type=Path, help="picture to write, .png or .jpg")
+    contact.add_argument(
+        "--seed", type=int, default=1, help="seed of the first picture; the next ones count up (default 1)"
+    )
+    contact.set_defaults(run=_contact)
     photos = _command(commands, "gallery", "the project's own sample photos", _gallery)
     photos.add_argument("--only", default="", help="only photos whose name contains this")
     return parser
@@ -77,9 +93,22 @@ def _add_subject(parser: argparse.ArgumentParser) -> None:
 def _add_render(parser: argparse.ArgumentParser) -> None:
     _add_subject(parser)
     parser.add_argument("--size", type=int, help="ISO size (default: drawn)")
+    parser.add_argument(
+        "--population",
+        choices=get_args(Population),
+        default="nominal",
+        help="common sizes (nominal), every size and half size (wide), any diameter and taper (free)",
+    )
+    _add_photo(parser)
+
+
+def _add_photo(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--px-per-mm", type=float, help="scale at the sheet (default: drawn)")
     parser.add_argument("--camera", choices=sorted(CAMERAS), help="kind of camera (default: drawn)")
     parser.add_argument("--light", choices=LIGHTS, help="kind of light (default: drawn)")
+    parser.add_argument(
+        "--conditions", choices=get_args(Conditions), default="usual", help="usual, or hard: blur, harsh light, clutter"
+    )
     parser.add_argument("--image", metavar="WxH", type=_size, help="picture size in px, a crop of the camera's")
 
 
@@ -97,7 +126,7 @@ def _seeds(args: argparse.Namespace) -> range:
 
 def _named(scene: Scene, folder: Path, ending: str) -> Path:
     first = scene.laid[0].instrument
-    return folder / f"{first.family}-{first.size:02d}-{ending}.jpg"
+    return folder / f"{first.family}-{first.number:02d}-{ending}.jpg"
 
 
 def _render(args: argparse.Namespace) -> Iterable[Path]:
@@ -112,8 +141,26 @@ def _render(args: argparse.Namespace) -> Iterable[Path]:
             light=args.light,
             image_px=args.image,
             used=args.used,
+            population=args.population,
+            conditions=args.conditions,
         )
         path = _named(scene, args.folder, f"{args.pose}-{seed}")
+        write(scene, path)
+        yield path
+
+
+def _strangers(args: argparse.Namespace) -> Iterable[Path]:
+    for seed in _seeds(args):
+        scene = draw_stranger_macro(
+            seed,
+            args.kind,
+            px_per_mm=args.px_per_mm,
+            preset=args.camera,
+            light=args.light,
+            image_px=args.image,
+            conditions=args.conditions,
+        )
+        path = args.folder / f"{scene.laid[0].instrument.stranger}-{seed}.jpg"
         write(scene, path)
         yield path
 
@@ -142,6 +189,11 @@ def _strips(args: argparse.Namespace) -> Iterable[Path]:
 
 def _gallery(args: argparse.Namespace) -> Iterable[Path]:
     return write_gallery(args.folder, args.only)
+
+
+def _contact(args: argparse.Namespace) -> Iterable[Path]:
+    write_contact_sheet(args.path, args.seed)
+    return [args.path]
 
 
 if __name__ == "__main__":

@@ -9,15 +9,47 @@ from dataclasses import replace
 import numpy as np
 
 from samples.draw_instrument import draw_finish, draw_handle, draw_instrument, draw_stop
-from samples.instrument import Handle, Instrument, Twist
+from samples.instrument import Arc, Finish, Handle, Instrument, Twist
 from samples.iso import COLOURS
 
 STRANGERS = ("spreader", "plugger", "paste-carrier", "wire", "needle", "rotary-file", "screw")
+"""What may lie on a tray."""
+
+ALL_STRANGERS = (*STRANGERS, "paper-clip", "pencil-lead")
 
 
 def draw_stranger(rng: np.random.Generator, kind: str | None = None) -> Instrument:
-    """A stranger of the kind (one of STRANGERS; drawn unless given). Raises KeyError for an unknown kind."""
-    return _DRAW[kind or STRANGERS[int(rng.integers(len(STRANGERS)))]](rng)
+    """A stranger of the kind (one of ALL_STRANGERS; drawn from STRANGERS unless given). Raises ValueError for an unknown
+    kind.
+    """
+    kind = kind or STRANGERS[int(rng.integers(len(STRANGERS)))]
+    if kind not in _DRAW:
+        raise ValueError(f"no stranger {kind!r}: choose from {', '.join(ALL_STRANGERS)}")
+    return replace(_DRAW[kind](rng), stranger=kind)
+
+
+def with_own_end(rng: np.random.Generator, stranger: Instrument) -> Instrument:
+    """The stranger with the end that such a thing has, where that is no file's handle: a bare wire, a needle's hub."""
+    if stranger.stranger == "needle":
+        return replace(stranger, handle=_hub(rng))
+    if stranger.stranger in ("wire", "paper-clip", "pencil-lead"):
+        return _bare(stranger)
+    return stranger
+
+
+def _hub(rng: np.random.Generator) -> Handle:
+    """A cone with a collar, as on hypodermic needles."""
+    colour = str(rng.choice(["white", "yellow", "blue", "green", "grey", "purple"]))
+    profile = ((0.0, 0.9), (1.6, 1.2), (2.2, 1.7), (8.5, 2.2), (8.7, 3.1), (9.8, 3.1), (10.0, 2.9))
+    return replace(draw_handle(rng, colour, "plain"), shape="hub", profile=profile)
+
+
+def _bare(stranger: Instrument) -> Instrument:
+    """No handle: the last half millimetre of the rod stands for it, in the rod's own grey."""
+    radius = stranger.shank_width_mm / 2
+    red, green, blue = (0.4 * f for f in stranger.finish.f0)
+    end = Handle("other", "bare end", (red, green, blue), ((0.0, radius), (0.5, radius)))
+    return replace(stranger, handle=end, stop=None)
 
 
 def _round(rng: np.random.Generator, d0_mm: float, taper: float, length_mm: float, part_mm: float) -> Instrument:
@@ -80,6 +112,24 @@ def _wire(rng: np.random.Generator) -> Instrument:
     thick = float(rng.uniform(0.2, 0.9))
     base = _round(rng, thick, 0.0, float(rng.uniform(18, 32)), 16.0)
     return replace(base, tip_angle_deg=170.0, tip_blunt_mm=0.48 * thick)
+
+
+def _paper_clip(rng: np.random.Generator) -> Instrument:
+    """A piece of an opened paper clip: bright wire, one bend of some 4 to 7 mm radius left in it."""
+    thick = float(rng.uniform(0.75, 1.05))
+    base = _round(rng, thick, 0.0, float(rng.uniform(20, 33)), 16.0)
+    radius, start = float(rng.uniform(4, 7)), float(rng.uniform(1.5, 5))
+    bend = Arc(radius, start, start + radius * float(rng.uniform(0.5, 1.2)), float(rng.uniform(0, 360)))
+    return replace(base, tip_angle_deg=170.0, tip_blunt_mm=0.48 * thick, pre_curve=bend, stop=None)
+
+
+def _pencil_lead(rng: np.random.Generator) -> Instrument:
+    """Graphite and clay: dark, dull, 0.5 to 0.9 mm thick, the end broken straight."""
+    thick = float(rng.choice([0.5, 0.7, 0.9]))
+    base = _round(rng, thick, 0.0, float(rng.uniform(18, 33)), 16.0)
+    grey = float(rng.uniform(0.07, 0.16))
+    dull = Finish((grey, grey, 1.03 * grey), float(rng.uniform(0.3, 0.45)), 0.0)
+    return replace(base, tip_angle_deg=170.0, tip_blunt_mm=0.48 * thick, stop=None, finish=dull)
 
 
 def _needle(rng: np.random.Generator) -> Instrument:
@@ -149,4 +199,6 @@ _DRAW: dict[str, Callable[[np.random.Generator], Instrument]] = {
     "needle": _needle,
     "rotary-file": _rotary_file,
     "screw": _screw,
+    "paper-clip": _paper_clip,
+    "pencil-lead": _pencil_lead,
 }

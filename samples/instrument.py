@@ -128,7 +128,8 @@ class Finish:
 class Instrument:
     """A hand instrument lying along x, tip at 0. Lengths in mm, corner radius in um.
 
-    `size`: the ISO number that it was made to be, 0 for none. `population`: what it was drawn from.
+    `size`: the ISO number that it was made to be, 0 for none. `population`: what it was drawn from. `stranger`:
+    what it is when it is none of the four families.
     `marks` are look-alikes of damage that do no harm: kind 'scratch' (strength: slant, deg) or 'debris' (mm2).
     `bevel_deg`: a ground end, against square, as on a needle.
     """
@@ -162,6 +163,7 @@ class Instrument:
     bow: Arc | None = None
     finish: Finish = field(default_factory=Finish)
     population: Population = "nominal"
+    stranger: str | None = None
 
     @property
     def number(self) -> int:

@@ -9,6 +9,7 @@ from calib.sheet import Lane, sheet_named, sheets
 from samples.aim import aim
 from samples.draw_damage import used_instrument
 from samples.draw_free import draw_of
+from samples.draw_stranger import ALL_STRANGERS, draw_stranger, with_own_end
 from samples.hardship import hard_light, hard_px_per_mm, hardened, lint
 from samples.instrument import Family, Instrument, Population
 from samples.lay import PoseKind, lay
@@ -17,7 +18,16 @@ from samples.presets import CAMERAS, backlight, camera_body, draw_light
 from samples.scene import Scene
 from samples.sensor import Sensor
 
-__all__ = ["Conditions", "PoseKind", "draw_macro", "draw_paper", "draw_sensor", "litter", "over_window"]
+__all__ = [
+    "Conditions",
+    "PoseKind",
+    "draw_macro",
+    "draw_paper",
+    "draw_sensor",
+    "draw_stranger_macro",
+    "litter",
+    "over_window",
+]
 
 Conditions = Literal["usual", "hard"]
 
@@ -73,6 +83,36 @@ def draw_macro(
     if scene.light.preset == "backlight":
         scene = over_window(extra, scene)
     return scene if worse is None else hardened(worse, scene)
+
+
+def draw_stranger_macro(
+    seed: int,
+    kind: str | None = None,
+    pose: PoseKind = "free",
+    px_per_mm: float | None = None,
+    *,
+    preset: str | None = None,
+    light: str | None = None,
+    sheet_id: str | None = None,
+    image_px: tuple[int, int] | None = None,
+    conditions: Conditions = "usual",
+) -> Scene:
+    """A close-up of something that is no file, reamer or broach: one of ALL_STRANGERS, drawn unless given."""
+    rng = np.random.default_rng([seed, 12])
+    kind = kind or ALL_STRANGERS[int(rng.integers(len(ALL_STRANGERS)))]
+    stranger = with_own_end(rng, draw_stranger(rng, kind))
+    return draw_macro(
+        seed,
+        None,
+        pose,
+        px_per_mm,
+        instrument=stranger,
+        preset=preset,
+        light=light,
+        sheet_id=sheet_id,
+        image_px=image_px,
+        conditions=conditions,
+    )
 
 
 def over_window(rng: np.random.Generator, scene: Scene) -> Scene:

@@ -88,6 +88,7 @@ def _instrument(one: Placed, camera: Camera) -> dict[str, Any]:
     part = instrument.working_part_mm
     return {
         "family": instrument.family,
+        "stranger": instrument.stranger,
         "population": instrument.population,
         "size": instrument.size or None,
         "cross_section": instrument.cross_section,

@@ -12,11 +12,12 @@ from samples import render, write
 from samples.__main__ import main
 from samples.arrays import CPU, torch_backend
 from samples.bodies import place
+from samples.contact import CAPTION_PX, CELL_PX, CELLS, GAP_PX, Cell, contact_sheet
 from samples.draw_damage import KINDS, damages_of, pre_curved, used_instrument, with_damage
 from samples.draw_instrument import FAMILIES, draw_instrument
-from samples.draw_stranger import STRANGERS, draw_stranger
+from samples.draw_stranger import ALL_STRANGERS, STRANGERS, draw_stranger
 from samples.gallery import RECIPES, scene_of
-from samples.population import draw_macro
+from samples.population import draw_macro, draw_stranger_macro
 from samples.stage import set_stage, surroundings_of
 from samples.strips import draw_strip
 from samples.tray import draw_tray
@@ -124,7 +125,7 @@ def test_a_flat_handle_lies_in_a_slot_or_beyond_the_cut_edge():
             assert y0 < front[1] < y1
 
 
-@pytest.mark.parametrize("kind", STRANGERS)
+@pytest.mark.parametrize("kind", ALL_STRANGERS)
 def test_strangers_have_a_solid_surface(kind):
     instrument = draw_stranger(np.random.default_rng(4), kind)
     surface = place(instrument, draw_macro(1, instrument=instrument, pose="free").laid[0].pose, CPU).surface
@@ -133,6 +134,35 @@ def test_strangers_have_a_solid_surface(kind):
 
     assert radius.min() > 0
     assert np.all(radius < surface.bound_mm(x))
+
+
+def test_stranger_close_ups_tell_what_lies_there():
+    for kind in ALL_STRANGERS:
+        laid = draw_stranger_macro(2, kind).laid[0]
+
+        assert laid.instrument.stranger == kind
+        assert laid.instrument.family not in FAMILIES
+    bare = draw_stranger_macro(2, "pencil-lead").laid[0].instrument
+    assert bare.handle.diameter_mm == pytest.approx(bare.shank_width_mm)
+    with pytest.raises(ValueError, match="no stranger 'spoon': choose from spreader"):
+        draw_stranger_macro(2, "spoon")
+
+
+def test_strangers_on_trays_stay_those_of_old_seeds():
+    drawn = {one.instrument.stranger for seed in range(4) for one in draw_tray(seed, 24, strangers=1.0, messy=0).laid}
+
+    assert drawn == set(STRANGERS)
+
+
+def test_contact_sheet_has_a_caption_under_each_picture():
+    cells = tuple(Cell(f"cell {k}", lambda seed: small(seed, pose="free")) for k in range(2))
+    page = np.asarray(contact_sheet(3, cells))
+    below = page[GAP_PX + CELL_PX[1] : GAP_PX + CELL_PX[1] + CAPTION_PX, : CELL_PX[0]]
+
+    assert len(CELLS) == 24
+    assert page.shape[1] == 2 * (CELL_PX[0] + GAP_PX) + GAP_PX
+    assert below.min() < 90
+    assert np.mean(below > 240) > 0.8
 
 
 def test_tray_counts_and_limits():
