@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from samples.arrays import Floats
+from samples.arrays import Array, Backend, Floats
 from samples.bodies import Placed
 from samples.camera import Camera
 from samples.instrument import SIDES, Instrument
+from samples.rays import projected
 from samples.surface import Surface
 from samples.twist import twist_rad
 
@@ -13,23 +14,34 @@ X_STEP_MM = 0.01
 OUT_STEP_MM = 0.025
 
 
-def surface_points(one: Placed, x_mm: Floats, angles: Floats) -> Floats:
-    """Points of the metal's surface (barbs left out) in sheet coordinates, len(x) x len(angles) x 3."""
-    phi, radius = turning_radius(one.surface, x_mm, angles)
+def surface_points(one: Placed, x_mm: Floats, angles: Floats) -> Array:
+    """Points of the metal's surface (barbs left out) in sheet coordinates, len(x) x len(angles) x 3, where it computes."""
+    backend, pose = one.surface.backend, one.pose
+    phi, radius = _turned(one.surface, x_mm, angles)
     point, frame = one.line.at(x_mm)
-    across = np.cos(phi)[..., None] * frame[:, None, 1] + np.sin(phi)[..., None] * frame[:, None, 2]
-    return one.pose.to_sheet(point[:, None] + radius[..., None] * across)
+    origin, second, third = (
+        backend.exact(a)[:, None]
+        for a in (point @ pose.axes + pose.origin, frame[:, 1] @ pose.axes, frame[:, 2] @ pose.axes)
+    )
+    across = backend.xp.cos(phi)[..., None] * second + backend.xp.sin(phi)[..., None] * third
+    return origin + radius[..., None] * across
+
+
+def _turned(surface: Surface, x_mm: Floats, angles: Floats) -> tuple[Array, Array]:
+    """`turning_radius` where the surface computes."""
+    backend, instrument = surface.backend, surface.instrument
+    hand = 1.0 if instrument.twist_hand == "right" else -1.0
+    phi = backend.exact(hand * twist_rad(instrument, x_mm)[:, None] + angles)
+    flat = surface.radius(backend.put(np.repeat(x_mm, len(angles))), backend.single(phi.reshape(-1)))
+    return phi, flat.reshape(phi.shape)
 
 
 def turning_radius(surface: Surface, x_mm: Floats, angles: Floats) -> tuple[Floats, Floats]:
     """Angles and radii, both len(x) x len(angles), on lines that turn with the blank: a corner stays on its line, so
     that interpolation along a line is exact even where the corner is sharp.
     """
-    backend, instrument = surface.backend, surface.instrument
-    hand = 1.0 if instrument.twist_hand == "right" else -1.0
-    phi = hand * twist_rad(instrument, x_mm)[:, None] + angles
-    flat = surface.radius(backend.put(np.repeat(x_mm, len(angles))), backend.put(phi.ravel()))
-    return phi, backend.get(flat).reshape(phi.shape)
+    phi, radius = _turned(surface, x_mm, angles)
+    return surface.backend.get(phi), surface.backend.get(radius)
 
 
 def turning_angles(instrument: Instrument) -> Floats:
@@ -82,13 +94,14 @@ def _stretch(
 ) -> tuple[list[list[float]], list[list[float]]]:
     axis_px = camera.project(one.axis_points(want))
     middle = camera.project(one.axis_points(np.array([x[0], x[-1]])))
-    px = camera.project(surface_points(one, x, angles))
+    px, py = projected(camera, surface_points(one, x, angles))
     # Offsets are measured straight across the chord of this short stretch, for the surface and for the axis alike.
     run = (middle[1] - middle[0]) / np.linalg.norm(middle[1] - middle[0])
     side = np.array([run[1], -run[0]])
-    along, across = (px - middle[0]) @ run, (px - middle[0]) @ side
+    right, down = px - float(middle[0, 0]), py - float(middle[0, 1])
+    along, across = (right * float(v[0]) + down * float(v[1]) for v in (run, side))
     at = (axis_px - middle[0]) @ run
-    values = np.stack([np.interp(at, *_ascending(along[:, k], across[:, k])) for k in range(px.shape[1])])
+    values = _across_at(one.surface.backend, at, along, across)
     base = (axis_px - middle[0]) @ side
     rows = []
     for extreme in (values.max(0), values.min(0)):
@@ -100,6 +113,19 @@ def _stretch(
             ]
         )
     return rows[0], rows[1]
+
+
+def _across_at(backend: Backend, at: Floats, along: Array, across: Array) -> Floats:
+    """Each line (a column of `along` and `across`) interpolated at `at`: lines x len(at)."""
+    if backend.xp is np:
+        return np.stack([np.interp(at, *_ascending(along[:, k], across[:, k])) for k in range(along.shape[1])])
+    order = along.argsort(0)
+    x, y = along.take_along_dim(order, 0).T.contiguous(), across.take_along_dim(order, 0).T
+    want = backend.exact(at).expand(x.shape[0], -1).contiguous()
+    high = backend.xp.clip(backend.xp.searchsorted(x, want), 1, x.shape[1] - 1)
+    x0, x1, y0, y1 = (table.take_along_dim(i, 1) for table in (x, y) for i in (high - 1, high))
+    share = backend.xp.clip((want - x0) / (x1 - x0), 0.0, 1.0)
+    return backend.get(y0 + share * (y1 - y0))
 
 
 def _ascending(along: Floats, across: Floats) -> tuple[Floats, Floats]:

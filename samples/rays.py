@@ -27,6 +27,16 @@ def _undistorted(camera: Camera, px: Array) -> tuple[Array, Array]:
     return x * scale, y * scale
 
 
+def projected(camera: Camera, points: Array) -> tuple[Array, Array]:
+    """Distorted pixels (x ..., y ...) of sheet points (... x 3), as `Camera.project` finds them."""
+    rows = [tuple(map(float, row)) for row in camera.matrix]
+    across, down, depth = (points[..., 0] * a + points[..., 1] * b + points[..., 2] * c + d for a, b, c, d in rows)
+    cx, cy = map(float, camera.centre_px)
+    x, y = across / depth - cx, down / depth - cy
+    grow = 1.0 + camera.k1 * ((x * x + y * y) / camera.half_diagonal_px**2)
+    return cx + x * grow, cy + y * grow
+
+
 def depths(camera: Camera, points: Array) -> Array:
     """Distance (...) of sheet points (... x 3) from the pinhole along the optical axis."""
     eye, forward = map(float, camera.position), tuple(map(float, camera.rotation[2]))
