@@ -20,6 +20,7 @@ STAGES = 9
 ABOVE = {
     "vision.fitness": STAGES - 1,  # asked between stages, by the pipeline alone
     "vision.instrument": STAGES - 1,  # stages 4 to 8 for one candidate
+    "vision.together": STAGES - 1,  # stages 6 to 8 for several photos of one instrument
     "vision.pipeline": STAGES - 0.5,
     "vision.records": STAGES + 0.5,  # keeps what the report says
     "vision.desk": STAGES + 1,

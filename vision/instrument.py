@@ -65,7 +65,8 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
         return None
     middle = axis.px[len(axis.px) // 2]
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
-    edges = locate_edges(photo, axis, scale_at.value)
+    lit = before_screen(plane, scale, candidate.lit, axis.px)
+    edges = locate_edges(photo, axis, scale_at.value, lit)
     tip = find_tip(edges, axis, scale_at.value, cut_tip=_at_border(photo, axis, axis.tip_index))
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
     front_at = float(axis.front_index if axis.front_index is not None else len(axis.px) - 1)
@@ -94,14 +95,6 @@ def _in_mm(
     return Measured(
         axis, edges, tip, height, profile, outline, weigh_blanks(outline), stop, front and front[0], last, scale_at
     )
-
-
-def read_candidate(
-    photo: Photo, scale: Scale, plane: Plane, relative: Array, candidate: Candidate, number: int, *, down: bool
-) -> InstrumentReading | None:
-    """Read one candidate to the end; None when it is nothing that has an outline."""
-    seen = measure_candidate(photo, scale, plane, candidate, down=down)
-    return None if seen is None else read_measured(photo, scale, relative, candidate, seen, number)
 
 
 def read_measured(

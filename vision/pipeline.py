@@ -17,45 +17,58 @@ from __future__ import annotations
 from pathlib import Path
 
 from calib.errors import CalibError
+from vision.camera_choice import NO_CAMERAS, Cameras
 from vision.conformity import judge_reading
 from vision.errors import PhotoError
-from vision.find import find_instruments
+from vision.find import Candidate, find_instruments
 from vision.findscale import find_scale
 from vision.fitness import refuse_coarse, refuse_none
-from vision.instrument import read_candidate
+from vision.instrument import Measured, measure_candidate, read_measured
 from vision.photo import Photo, load_photo
 from vision.plane import look_down
 from vision.reading import InstrumentReading, PhotoReading, ScaleReading
 from vision.scale import GivenScale, Scale
+from vision.together import Looked
 
 
-def read_photo(path: Path, *, given: GivenScale | None, prints: Path | None, held: bool) -> PhotoReading:
+def read_photo(
+    path: Path, *, given: GivenScale | None, prints: Path | None, held: bool, keep: list[Looked] | None = None,
+    cameras: Cameras = NO_CAMERAS,
+) -> PhotoReading:
     """Read one photo. A photo that cannot be examined comes back with its error, never as an exception.
 
     ``given``: a stated scale instead of the sheet's. ``prints``: file of print checks (None: the user's own).
     ``held``: the user held the shaft down level, at a table's edge or with the handle in a slot.
+    ``cameras``: the camera profiles to choose from.
+    ``keep``: a list to which all that was made of the photo is added, for ``vision.together``.
     """
     try:
-        return _read(path, given, prints, held)
+        looked = _look(path, given, prints, held, cameras)
     except PhotoError as error:
         return PhotoReading(str(path), (error.kind, error.message), None)
     except CalibError as error:
         return PhotoReading(str(path), ("print-profile", str(error)), None)
+    if keep is not None:
+        keep.append(looked)
+    return PhotoReading(str(path), None, scale_reading(looked.scale, looked.photo), looked.readings, _notes(looked.scale))
 
 
-def _read(path: Path, given: GivenScale | None, prints: Path | None, held: bool) -> PhotoReading:
+def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool, cameras: Cameras) -> Looked:
     photo = load_photo(path)
-    scale = find_scale(photo, given=given, prints=prints)
+    scale = find_scale(photo, given=given, prints=prints, cameras=cameras)
     plane = look_down(photo, scale)
     refuse_coarse(scale, photo)
     found = find_instruments(plane, scale.saddles_mm)
+    seen: list[tuple[Candidate, Measured]] = []
     readings: list[InstrumentReading] = []
     for candidate in found.candidates:
-        reading = read_candidate(photo, scale, plane, found.relative, candidate, len(readings) + 1, down=held)
-        if reading is not None:
+        measured = measure_candidate(photo, scale, plane, candidate, down=held)
+        if measured is not None:
+            seen.append((candidate, measured))
+            reading = read_measured(photo, scale, found.relative, candidate, measured, len(seen))
             readings.append(judge_reading(reading))
     refuse_none(readings, found.candidates)
-    return PhotoReading(str(path), None, scale_reading(scale, photo), tuple(readings), _notes(scale))
+    return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings))
 
 
 def scale_reading(scale: Scale, photo: Photo) -> ScaleReading:
@@ -68,6 +81,7 @@ def scale_reading(scale: Scale, photo: Photo) -> ScaleReading:
         px_per_mm=scale.px_per_mm_at((photo.width_px / 2.0, photo.height_px / 2.0)),
         view_tilt_deg=round(camera.tilt_deg, 1) if scale.sheet else None,
         camera_height_mm=camera.height_mm if camera.height_known else None,
+        camera_profile=scale.profile,
     )
 
 
@@ -77,4 +91,6 @@ def _notes(scale: Scale) -> tuple[str, ...]:
         notes.append("print not checked: scale carries up to 1 %; measure the check lines and run 'flutegauge sheet check'")
     if scale.sheet is not None and not scale.camera.height_known:
         notes.append("the photo records no focal length: camera height is unknown and its effect is carried in every u")
+    if scale.profile_refused is not None:
+        notes.append(scale.profile_refused)
     return tuple(notes)

@@ -159,6 +159,31 @@ class ScaleReading:
     px_per_mm: Quantity
     view_tilt_deg: float | None
     camera_height_mm: Quantity | None
+    camera_profile: str | None = None
+
+
+@dataclass(frozen=True)
+class SiteCheck:
+    """What a verification on site found for this set-up: when, what it can decide, and why it may no longer hold."""
+
+    made_on: str
+    statement: str
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class CheckReading:
+    """A check piece of known diameter beside the instruments: known, measured, bias (measured - known), and E_n.
+
+    ``corrected`` tells whether the bias was taken off the instruments' widths; ``box_px`` is where the piece lies.
+    """
+
+    known_mm: Quantity
+    measured_mm: Quantity
+    bias_mm: Quantity
+    e_n: float
+    box_px: tuple[int, int, int, int]
+    corrected: bool = False
 
 
 @dataclass(frozen=True)
@@ -170,3 +195,22 @@ class PhotoReading:
     scale: ScaleReading | None
     instruments: tuple[InstrumentReading, ...] = ()
     notes: tuple[str, ...] = ()
+    check_piece: CheckReading | None = None
+    site_check: SiteCheck | None = None
+
+
+@dataclass(frozen=True)
+class CombinedReading:
+    """What several photos say together of one instrument.
+
+    ``instrument``: as for one photo, without places in px. ``d0_each``: D0 of each photo as it entered. ``height_of_x``
+    holds (x mm, axis height mm, its u mm) rows from tip to handle, empty where the height was not triangulated.
+    ``disagreements``: a sentence for each quantity on which the photos contradict each other.
+    """
+
+    photos: tuple[str, ...]
+    mode: Literal["untouched", "re-laid"]
+    instrument: InstrumentReading
+    d0_each: tuple[Quantity | None, ...] = ()
+    height_of_x: Points = field(default_factory=lambda: np.empty((0, 3)))
+    disagreements: tuple[str, ...] = ()

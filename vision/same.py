@@ -76,7 +76,7 @@ def judge_untouched(
         terms["tip"], freedom = float((weight * (tips[:, 0] - mean) ** 2).sum()), freedom + len(tips) - 1
     if len(sightings) > 2 and len(axis.misses_mm) == len(sightings):
         terms["lines"], freedom = _lines(lifted, sightings), freedom + 2 * (len(sightings) - 2)
-    right, left, known = _twists(turns, tips if len(tips) == len(sightings) else None)
+    right, left, known = _twists(turns, tips) if len(tips) == len(sightings) else (0.0, 0.0, 0)
     if known:
         terms["twist"], freedom = min(right, left), freedom + known
     hand: Literal["right", "left"] | None = None
@@ -115,7 +115,7 @@ def _lines(lifted: Lifted, sightings: Sequence[Sighting]) -> float:
     return float(total)
 
 
-def _twists(turns: Sequence[Turns | None], tips: Array | None) -> tuple[float, float, int]:
+def _twists(turns: Sequence[Turns | None], tips: Array) -> tuple[float, float, int]:
     """Chi-square of the turn between the first photo and each other, for right- and left-handed twist, and their number."""
     first = turns[0] if turns else None
     right = left = 0.0
@@ -123,8 +123,7 @@ def _twists(turns: Sequence[Turns | None], tips: Array | None) -> tuple[float, f
     for k, other in enumerate(turns[1:], start=1):
         if first is None or other is None:
             continue
-        step = 0.0 if tips is None else float(tips[k, 0] - tips[0, 0])
-        seen = turned_by(first, other, step)
+        seen = turned_by(first, other, float(tips[k, 0] - tips[0, 0]))
         if seen is None:
             continue
         by, u = seen

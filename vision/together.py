@@ -1,0 +1,294 @@
+"""Stages 6 to 8 for several photos of one instrument: Looked, Looked, ... -> CombinedReading, or why there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.blank import BlankEvidence, chosen_twist
+from vision.conformity import judge_reading
+from vision.dimensions import Dimensions
+from vision.find import Candidate
+from vision.handle import HandleColour, handle_colour
+from vision.identity import identify
+from vision.instrument import Measured, at_height, read_measured
+from vision.lead import groove_angles, sampled
+from vision.lifted import Lifted, lift
+from vision.merging import merge_conditions
+from vision.photo import Photo
+from vision.plane import Plane
+from vision.pooling import Pooled, pool
+from vision.pose import held, resting
+from vision.quantity import Quantity
+from vision.reading import CombinedReading, InstrumentReading, Trace
+from vision.same import Turns, Untouched, judge_untouched, turned_by
+from vision.scale import Scale
+from vision.sighting import AxisPx, mid_line, sight
+from vision.together_words import contradiction, disagreements, mode_notes, parallax_notes
+
+Array = NDArray[np.floating[Any]]
+CLEAR_MM = 0.5  # of the tip, the handle and a stop
+PLAIN_WINDOW_MM = 0.6
+NAMES_LOST_TIP = 0.5
+# What a single photo's note on a missing quantity says.
+MISSED = {
+    "D16 is": "d16_mm",
+    "shank width": "shank_width_mm",
+    "length is": "length_mm",
+    "working part is": "working_part_mm",
+    "pitch at": "pitch_mm",
+}
+
+
+@dataclass(frozen=True)
+class Looked:
+    """A photo and everything that stages 1 to 6 made of it; ``found`` and ``readings`` go together."""
+
+    name: str
+    photo: Photo
+    scale: Scale
+    plane: Plane
+    relative: NDArray[np.float32]
+    found: tuple[tuple[Candidate, Measured], ...]
+    readings: tuple[InstrumentReading, ...]
+
+
+@dataclass(frozen=True)
+class _View:
+    """The one instrument of one photo."""
+
+    looked: Looked
+    candidate: Candidate
+    measured: Measured
+    reading: InstrumentReading
+
+
+def combine(photos: Sequence[Looked], *, down: bool) -> tuple[CombinedReading | None, tuple[str, ...]]:
+    """Combine the photos of one instrument; the second part tells what could not be done, a sentence each.
+
+    ``down``: the shaft was held down level. Photos that show no instrument or several are left out and named.
+    """
+    problems = [
+        f"{one.name} shows {len(one.found)} instruments, needs one to combine: lay the one instrument alone on the sheet"
+        for one in photos
+        if len(one.found) != 1
+    ]
+    views = [_View(one, *one.found[0], one.readings[0]) for one in photos if len(one.found) == 1]
+    if len(views) < 2:
+        return None, (*problems, f"{len(views)} of the photos could be used, needs at least two of one instrument: nothing was combined")
+    lifted, test, notes = _untouched(views, down=down)
+    clash = contradiction([view.looked.name for view in views], [view.reading for view in views])
+    if lifted is not None and test is not None and test.untouched:
+        again = [_raised(view, lifted) for view in views]
+        views = [new if new is not None else old for new, old in zip(again, views, strict=True)]
+        odd = [f"its place says it is one instrument, yet {clash}"] if clash is not None else []
+        return _combined(views, lifted, test, [*notes, *odd]), tuple(problems)
+    if clash is not None:
+        return None, (*problems, f"{clash}: photos of one instrument are needed; nothing was combined")
+    return _combined(views, None, test, notes), tuple(problems)
+
+
+def _untouched(views: Sequence[_View], *, down: bool) -> tuple[Lifted | None, Untouched | None, list[str]]:
+    """Triangulate as if untouched, and test that."""
+    sheets = {None if view.looked.scale.sheet is None else view.looked.scale.sheet.id for view in views}
+    if None in sheets or len(sheets) > 1:
+        told = "the photos do not show one and the same scale sheet: whether it lay untouched is not told"
+        return None, None, [f"{told}, and its height is not measured"]
+    scales, seen = [view.looked.scale for view in views], [_axis_px(view.measured) for view in views]
+    lifted = lift(scales, seen)
+    if lifted is None:
+        return None, None, ["too little of the shaft is seen in two photos to place its axis on the sheet"]
+    sightings = [sight(scale, one) for scale, one in zip(scales, seen, strict=True)]
+    poses = _poses(views[0], down=down)
+    test = judge_untouched(lifted, sightings, poses, [])
+    if test.untouched:
+        turns = [_turns(view, _raised(view, lifted), lifted) for view in views]
+        test = judge_untouched(lifted, sightings, poses, turns)
+    across = np.array([-lifted.axis.along[1], lifted.axis.along[0]])
+    way = float(np.ptp([np.asarray(scale.camera.foot_mm) @ across for scale in scales]))
+    notes = [*mode_notes(test), *(parallax_notes(lifted, way) if test.untouched else ())]
+    return lifted, test, notes
+
+
+def _poses(view: _View, *, down: bool) -> list[Any]:
+    width = view.measured.profile.upper_mm - view.measured.profile.lower_mm
+    x, end = view.measured.profile.x_mm, view.measured.last_mm
+    shank = float(np.nanmedian(width[(x > 0.75 * end) & (x < 0.97 * end)]))
+    tip = float(np.nanmedian(width[(x > 0.02 * end) & (x < 0.08 * end)]))
+    return [held(shank, tip)] if down else [resting(shank, tip, None), held(shank, tip)]
+
+
+def _axis_px(seen: Measured) -> AxisPx:
+    """What the triangulation needs of one photo's outline, px."""
+    strip, profile = seen.edges.strip, seen.profile
+    use = (profile.x_mm > CLEAR_MM) & (profile.x_mm < seen.last_mm - CLEAR_MM)
+    if seen.stop_mm is not None:
+        use &= (profile.x_mm < seen.stop_mm[0] - CLEAR_MM) | (profile.x_mm > seen.stop_mm[1] + CLEAR_MM)
+    gaps = np.concatenate([seen.outline.upper.spacing_mm, seen.outline.lower.spacing_mm])
+    window = float(np.clip(np.median(gaps), 0.3, 3.0)) if len(gaps) else PLAIN_WINDOW_MM
+    middle = (seen.edges.upper_px + seen.edges.lower_px) / 2.0
+    line = mid_line(strip.axis_px, strip.normal, middle, use, window * profile.px_per_mm)
+    front = None if seen.front_mm is None else _point(strip.axis_px, profile.column_at(seen.front_mm.value))
+    tip = None if seen.tip.column is None else _point(strip.axis_px, seen.tip.column)
+    return AxisPx(line, tip, seen.tip.u_px, front, profile.px_per_mm)
+
+
+def _point(axis_px: Array, column: float) -> Array:
+    columns = np.arange(len(axis_px), dtype=float)
+    return np.array([np.interp(column, columns, axis_px[:, k]) for k in (0, 1)])
+
+
+def _raised(view: _View, lifted: Lifted) -> _View | None:
+    """Measure one photo's outlines again at the height that all photos gave; z / Z alone enters, so Z is taken as exact."""
+    looked, camera = view.looked, view.looked.scale.camera
+    exact = replace(looked.scale, camera=replace(camera, height_mm=Quantity(camera.height_mm.value, 0.0)))
+    height = lifted.height(view.measured.height)
+    measured = at_height(looked.photo, exact, looked.plane, view.candidate, view.measured, height)
+    if measured is None:
+        return None
+    reading = read_measured(looked.photo, exact, looked.relative, view.candidate, measured, 1)
+    return _View(looked, view.candidate, measured, reading)
+
+
+def _turns(view: _View, raised: _View | None, lifted: Lifted) -> Turns | None:
+    """Twist of one photo's outline, and the angle at which its camera stood to the axis."""
+    measured = (raised or view).measured
+    twist = chosen_twist(measured.outline, measured.evidence)
+    if twist is not None:
+        (x, theta), corners = sampled(twist), 2 if twist.blank.name == "rhombus" else twist.blank.corners
+    elif measured.evidence.best == "groove":
+        (x, theta), corners = groove_angles(measured.outline.upper, measured.outline.lower), 1
+    else:
+        return None
+    if len(x) < 8:
+        return None
+    axis = lifted.axis
+    middle = axis.origin_mm + 0.4 * axis.length_mm * axis.along
+    out = float((np.asarray(view.looked.scale.camera.foot_mm) - middle) @ np.array([-axis.along[1], axis.along[0]]))
+    return Turns(x, theta, corners, float(np.arctan2(out, view.looked.scale.camera.height_mm.value - axis.at(np.array([0.4]))[0])))
+
+
+def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | None, notes: list[str]) -> CombinedReading:
+    names = tuple(view.looked.name for view in views)
+    readings = [view.reading for view in views]
+    pooled = {name: pool([getattr(one, name) for one in readings]) for name in _quantities()}
+    height = pooled.pop("height_mm")
+    if lifted is not None:
+        pooled["height_mm"] = Pooled(lifted.height_mm, 0.0, 0, 1.0, 0, 0.0)
+    elif height is not None:
+        pooled["height_mm"] = height
+    odd = disagreements(names, pooled)
+    share, share_notes = _share(views, lifted)
+    condition = merge_conditions([one.condition for one in readings], names, share, tuple(odd))
+    lost = any(one.kind == "tip-lost" and one.probability >= NAMES_LOST_TIP for one in condition.findings)
+    values = {name: None if one is None else one.quantity for name, one in pooled.items()}
+    identity = identify(_dimensions(values), _evidence(views), _colour(views), tip_lost=lost)
+    told = [note for note in _notes(views) if not _answered(note, values, test)]
+    first = readings[0]
+    one = replace(
+        first,
+        id=1,
+        tip_px=None,
+        handle_px=None,
+        family=identity.family,
+        size=identity.size,
+        cross_section=identity.section,
+        twist_hand=test.hand if test is not None and lifted is not None else None,
+        local_px_per_mm=float(np.mean([r.local_px_per_mm for r in readings])),
+        blur_px=float(np.mean([r.blur_px for r in readings if r.blur_px is not None] or [0.0])),
+        condition=condition,
+        notes=(*notes, *share_notes, *odd, *told),
+        trace=Trace(*(np.empty((0, 2)) for _ in range(4))),
+        **values,  # type: ignore[arg-type]  # every quantity by its own name
+    )
+    return CombinedReading(
+        photos=names,
+        mode="untouched" if lifted is not None else "re-laid",
+        instrument=judge_reading(one),
+        d0_each=tuple(r.d0_mm for r in readings),
+        height_of_x=_curve(lifted),
+        disagreements=tuple(odd),
+    )
+
+
+def _quantities() -> list[str]:
+    return [f.name for f in fields(InstrumentReading) if "Quantity" in str(f.type)]
+
+
+def _dimensions(values: dict[str, Quantity | None]) -> Dimensions:
+    known = {f.name: values.get(f.name) for f in fields(Dimensions) if f.name != "notes"}
+    return Dimensions(**known, notes=())  # type: ignore[arg-type]  # every quantity by its own name
+
+
+def _evidence(views: Sequence[_View]) -> BlankEvidence:
+    """Shares of the kinds of section, the mean over the photos; figures and words of the photo that is surest."""
+    kinds = dict.fromkeys(kind for view in views for kind in view.measured.evidence.shares)
+    shares = {kind: float(np.mean([view.measured.evidence.shares.get(kind, 0.0) for view in views])) for kind in kinds}
+    best = max(shares, key=lambda kind: shares[kind])
+    surest = max(views, key=lambda view: view.measured.evidence.shares.get(best, 0.0)).measured.evidence
+    return replace(surest, shares=shares)
+
+
+def _colour(views: Sequence[_View]) -> HandleColour:
+    seen = [handle_colour(view.looked.relative, view.candidate) for view in views]
+    told = [one for one in seen if one.shares]
+    names = dict.fromkeys(name for one in told for name in one.shares)
+    shares = {name: float(np.mean([one.shares.get(name, 0.0) for one in told])) for name in names}
+    return HandleColour(shares, told[0].lab if told else None)
+
+
+def _share(views: Sequence[_View], lifted: Lifted | None) -> tuple[float, list[str]]:
+    """Share of the way round that the photos show together, at least; what cannot be told stands in a note."""
+    single = max(view.reading.condition.seen_share for view in views)
+    if lifted is not None:
+        angles = [t.camera_rad for view in views if (t := _turns(view, None, lifted)) is not None]
+        return min(single + float(np.ptp(angles)) / (2.0 * np.pi), 1.0) if angles else single, []
+    turns = [_turn_alone(view) for view in views]
+    first = turns[0]
+    by = [abs(seen[0]) for other in turns[1:] if first is not None and other is not None and (seen := turned_by(first, other))]
+    share = min(single + max(by, default=0.0) / (2.0 * np.pi), 1.0)
+    turned = min(0.5 + (len(views) - 1) / 3.0, 1.0)
+    return share, [
+        f"the photos show at least {100 * share:.0f} % of the way round (a turn is told up to whole crests only); "
+        f"if it was turned by a third between photos they show {100 * turned:.0f} %"
+    ]
+
+
+def _turn_alone(view: _View) -> Turns | None:
+    twist = chosen_twist(view.measured.outline, view.measured.evidence)
+    if twist is None:
+        return None
+    x, theta = sampled(twist)
+    return Turns(x, theta, twist.blank.corners, 0.0) if len(x) >= 8 else None
+
+
+def _notes(views: Sequence[_View]) -> list[str]:
+    """Notes of the single photos; those that not all of them have with the photo's name."""
+    every = dict.fromkeys(note for view in views for note in view.reading.notes)
+    told = []
+    for note in every:
+        having = [view.looked.name for view in views if note in view.reading.notes]
+        told.append(note if len(having) == len(views) else f"{', '.join(having)}: {note}")
+    return told
+
+
+def _answered(note: str, values: dict[str, Quantity | None], test: Untouched | None) -> bool:
+    """Whether a single photo's note no longer holds, because another photo measured what it could not."""
+    if "hand of twist" in note:
+        return test is not None and test.hand is not None
+    return any(start in note and values.get(name) is not None for start, name in MISSED.items())
+
+
+def _curve(lifted: Lifted | None) -> NDArray[np.float64]:
+    """Rows of x, axis height, its u (mm) from the tip to the handle's front; empty without triangulation."""
+    if lifted is None:
+        return np.empty((0, 3))
+    share = np.linspace(0.0, 1.0, 51)
+    z = lifted.axis.at(share)
+    rows = np.column_stack([1.0 - share, share, 4.0 * share * (1.0 - share)])
+    u = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", rows, lifted.covariance, rows), 0.0))
+    return np.column_stack([share * lifted.axis.length_mm, z, u])
