@@ -51,7 +51,7 @@ CAUSES = {
     "lens": Cause("lens distortion", True, True, _VIEW),
     "edge model": Cause("where the outline lies: blur, mirrored paper", smaller=_LIGHT),
     "blur": Cause("blur of the outline", smaller=_LIGHT),
-    "check piece": Cause("u of the check piece's bias", smaller="use a wire that is known better and lies as the instrument does"),
+    "check piece": Cause("u of the check piece's bias", smaller="use a bright wire that is known well and lies as the instrument does"),
     "fit": Cause("scatter about the fit: crest phase, repeatability", smaller="move closer, with all of the working part in view"),
     "crest phase": Cause("where the crests fall", smaller="turn the instrument and photograph again"),
     "repeatability": Cause("scatter of repeated readings", smaller="photograph again"),

@@ -9,8 +9,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 
 from vision.photo import Photo
-from vision.reading import InstrumentReading, PhotoReading, Points
+from vision.reading import CheckReading, InstrumentReading, PhotoReading, Points
 from vision.report import cautions
+from vision.report.check_lines import check_lines
 from vision.report.style import (
     CALL_PT,
     DPI,
@@ -42,6 +43,8 @@ def overview(photo: Photo, reading: PhotoReading) -> Figure:
     _photo(axes, photo, round(width_in * DPI))
     for one in reading.instruments:
         _number(axes, one)
+    if reading.check_piece is not None:
+        _piece(axes, reading.check_piece)
     write(figure, MARGIN_IN + height_in + 0.2, lines)
     return figure
 
@@ -66,6 +69,16 @@ def _number(axes: Axes, one: InstrumentReading) -> None:
     x, y = np.clip([x, y], disc, [right - disc, bottom - disc])
     box = {"boxstyle": "circle,pad=0.22", "facecolor": "white", "edgecolor": INK, "linewidth": 1.6}
     axes.text(x, y, str(one.id), fontsize=15, weight="bold", ha="center", va="center", color=INK, bbox=box)
+
+
+def _piece(axes: Axes, check: CheckReading) -> None:
+    """Frame the check piece in dashes and name it: it is no instrument and has no number."""
+    x, y, w, h = check.box_px
+    room = 0.02 * axes.get_xlim()[1]
+    corners = [(x - room, y - room), (x + w + room, y - room), (x + w + room, y + h + room), (x - room, y + h + room)]
+    axes.add_patch(Polygon(corners, fill=False, edgecolor=INK, linewidth=1.6, linestyle="--", path_effects=halo(4.0)))
+    words = axes.text(x, y - 1.3 * room, "check piece", fontsize=12, color=INK, va="bottom")
+    words.set_path_effects(halo())
 
 
 def _frame_px(one: InstrumentReading) -> tuple[Points, Points]:
@@ -102,6 +115,8 @@ def _legend(reading: PhotoReading) -> list[Line]:
         lines.append(Line(f"    {_key_numbers(one)}", CALL_PT, indent="    "))
         call = f"{one.condition.call}{': ' + said if said else ''}; {cautions.CANNOT_CLEAR}"
         lines.append(Line(f"    {call}", CALL_PT, bold=strong, indent="    "))
+    if reading.check_piece is not None:
+        lines += [Line(f"Check piece: {line}", indent="    ") for line in check_lines(reading.check_piece)]
     if not reading.instruments:
         lines.append(Line("no instrument found", CALL_PT))
     return [*lines, *caution_lines(cautions.shown_with(reading.instruments))]
