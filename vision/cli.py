@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from vision.commands.arguments import add_records
+from vision.commands.camera_arguments import add_camera
 from vision.commands.libraries import missing
 from vision.errors import UsageError
 
@@ -77,6 +78,7 @@ def parser() -> argparse.ArgumentParser:
     commands = whole.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_measure(commands.add_parser("measure", help="examine photos", description=MEASURE_TEXT, allow_abbrev=False))
     _add_sheet(commands.add_parser("sheet", help="write the scale sheet, or check a print of it", allow_abbrev=False))
+    add_camera(commands.add_parser("camera", help="find out a camera's lens from photos of the sheet", allow_abbrev=False))
     add_records(commands.add_parser("records", help="back up, restore, export the desk's records", allow_abbrev=False))
     return whole
 
@@ -119,6 +121,11 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
     )
     measure.add_argument(
         "--prints", type=Path, metavar="FILE", help="the print checks to use (unstated: those that 'sheet check' kept)"
+    )
+    measure.add_argument(
+        "--camera",
+        metavar="NAME",
+        help="the camera profile to use, by name or file; 'none' for none (unstated: the kept one that matches the photo)",
     )
     measure.add_argument("--overwrite", action="store_true", help="replace files of the same name; otherwise none is")
     measure.set_defaults(run=_measure)

@@ -8,7 +8,7 @@ from PIL import Image
 
 # EXIF 2.3 tags (CIPA DC-008).
 _ORIENTATION, _MAKE, _MODEL, _SUB_IFD = 0x0112, 0x010F, 0x0110, 0x8769
-_FOCAL, _ZOOM, _F35, _WIDTH, _HEIGHT = 0x920A, 0xA404, 0xA405, 0xA002, 0xA003
+_FOCAL, _ZOOM, _F35, _LENS, _WIDTH, _HEIGHT = 0x920A, 0xA404, 0xA405, 0xA434, 0xA002, 0xA003
 
 
 @dataclass(frozen=True)
@@ -17,6 +17,7 @@ class CameraInfo:
 
     ``f35_mm`` is the 35 mm equivalent focal length of the uncropped picture; ``recorded_px`` its width and height as
     recorded (either way up). They differ from the photo's own size when somebody cropped or shrank it.
+    ``orientation``: how the sensor's rows lie in the upright photo (EXIF values); 1 also where it is not known.
     """
 
     make: str | None = None
@@ -25,6 +26,8 @@ class CameraInfo:
     focal_mm: float | None = None
     digital_zoom: float | None = None
     recorded_px: tuple[int, int] | None = None
+    lens: str | None = None
+    orientation: int = 1
 
 
 def recorded(image: Image.Image) -> tuple[CameraInfo, int]:
@@ -47,8 +50,18 @@ def recorded(image: Image.Image) -> tuple[CameraInfo, int]:
         focal_mm=_number(sub.get(_FOCAL)),
         digital_zoom=_number(sub.get(_ZOOM)),
         recorded_px=(int(size[0]), int(size[1])) if size[0] and size[1] else None,
+        lens=_text(sub.get(_LENS)),
+        orientation=_turned(exif.get(_ORIENTATION, 1), image.info.get("original_orientation")),
     )
     return info, orientation
+
+
+def _turned(stated: object, before_decoding: object) -> int:
+    """The orientation that the camera stated; the HEIC decoder sets it to 1 and keeps the original aside."""
+    for value in (before_decoding, stated):
+        if isinstance(value, int) and 1 <= value <= 8:
+            return value
+    return 1
 
 
 def _text(value: object) -> str | None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from calib.prints import load
 from vision.camera import stand
+from vision.camera_choice import NO_CAMERAS, Cameras, choose_camera
 from vision.errors import PhotoError
 from vision.markers import Seen, find_markers, foreign_markers, sheets_of
 from vision.photo import Photo
@@ -17,10 +18,10 @@ from vision.scale import Camera, GivenScale, Scale
 from vision.sheetfit import fit_sheet, lens_centre
 
 
-def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None) -> Scale:
-    """Find the scale of a photo from the sheet in it, or take the stated one.
+def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None, cameras: Cameras = NO_CAMERAS) -> Scale:
+    """Find the scale of a photo from the sheet in it, or take the stated one; ``cameras``: the profiles to choose from.
 
-    Raises PhotoError: 'no-sheet', 'foreign-sheet', 'two-sheets', 'scrambled-sheet', 'sheet-too-little'.
+    Raises PhotoError: 'camera-profile', 'no-sheet', 'foreign-sheet', 'two-sheets', 'scrambled-sheet', 'sheet-too-little'.
     """
     if given is not None:
         return _stated(photo, given)
@@ -34,7 +35,7 @@ def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None) -
     fit = fit_sheet(np.asarray(grey, dtype=np.uint8), sheet, ours, paper)
     centre, radius = lens_centre(photo.rgb.shape)
     camera = stand(fit.homography, centre, max(photo.rgb.shape[:2]), photo.camera.f35_mm)
-    return Scale(
+    scale = Scale(
         homography=fit.homography,
         k1=fit.k1,
         centre_px=centre,
@@ -47,7 +48,9 @@ def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None) -
         camera=camera,
         residual_px=fit.residual_px,
         saddles_mm=fit.saddles_mm,
+        saddles_px=fit.saddles_px,
     )
+    return choose_camera(scale, photo, cameras)
 
 
 def _stated(photo: Photo, given: GivenScale) -> Scale:

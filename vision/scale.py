@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -45,7 +45,8 @@ class Scale:
 
     ``homography`` maps page mm to ideal px; the lens then moves a point radially about ``centre_px`` by the factor
     1 + k1 r^2, r in units of ``radius_px``. ``covariance`` is that of the eight entries of the homography (h33 = 1)
-    and k1. Page mm are true mm: the print's measured stretch is already applied.
+    and k1. Page mm are true mm: the print's measured stretch is already applied. ``saddles_mm``, ``saddles_px`` (N, 2): the
+    corners used. ``profile``: the camera profile in force; ``profile_refused``: why one that seemed to apply does not.
     """
 
     homography: Array
@@ -60,6 +61,9 @@ class Scale:
     camera: Camera
     residual_px: float
     saddles_mm: Array
+    saddles_px: Array = field(default_factory=lambda: np.empty((0, 2)))
+    profile: str | None = None
+    profile_refused: str | None = None
 
     @property
     def source(self) -> Literal["sheet", "given"]:

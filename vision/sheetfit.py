@@ -25,13 +25,14 @@ LEAST_SHARE = 0.3  # of the corners in view; real photos show 80 % and more, mir
 
 @dataclass(frozen=True)
 class Fit:
-    """Homography (page mm to ideal px), k1, their (9, 9) covariance, robust residual px, the saddles used (N, 2)."""
+    """Homography (page mm to ideal px), k1, their (9, 9) covariance, robust residual px, the saddles used (N, 2) in mm and px."""
 
     homography: Array
     k1: float
     covariance: Array
     residual_px: float
     saddles_mm: Array
+    saddles_px: Array
 
 
 def fit_sheet(grey: NDArray[np.uint8], sheet: Sheet, seen: list[Seen], prints: PrintScale) -> Fit:
@@ -45,7 +46,7 @@ def fit_sheet(grey: NDArray[np.uint8], sheet: Sheet, seen: list[Seen], prints: P
     all_mm = np.array([(s.x_mm, s.y_mm) for s in sheet.saddles]) * stretch
     clear_mm = np.array([s.clear_mm for s in sheet.saddles])
     centre, radius = lens_centre(grey.shape)
-    fit = Fit(start, 0.0, np.zeros((9, 9)), 0.0, all_mm)
+    fit = Fit(start, 0.0, np.zeros((9, 9)), 0.0, all_mm, np.zeros_like(all_mm))
     for _ in range(2):
         predicted = _in_reach(project(fit.homography, all_mm), fit.k1, centre, radius)
         clear_px = clear_mm * _scale_near(fit.homography, all_mm)
@@ -78,7 +79,9 @@ def _refuse_mirrored(sheet: Sheet, good: int, expected: int) -> None:
 def _in_reach(ideal_px: Array, k1: float, centre: tuple[float, float], radius: float) -> Array:
     """Predicted px; NaN-free but far outside for what lies beyond the picture, where the lens term would fold back."""
     far = np.hypot(*(ideal_px - np.asarray(centre)).T) > 1.3 * radius
-    return np.where(far[:, None], -1e6, distort(np.where(far[:, None], np.asarray(centre), ideal_px), k1, centre, radius))
+    return np.where(
+        far[:, None], -1e6, distort(np.where(far[:, None], np.asarray(centre), ideal_px), k1, centre, radius)
+    )
 
 
 def lens_centre(shape: tuple[int, ...]) -> tuple[tuple[float, float], float]:
@@ -123,7 +126,7 @@ def _least_squares(
     scaled = information * np.outer(units, units)
     covariance = np.linalg.pinv(scaled, hermitian=True, rcond=1e-14) * np.outer(units, units)
     matrix = np.append(result.x[:8], 1.0).reshape(3, 3)
-    return Fit(matrix, float(result.x[8]), covariance, spread, mm)
+    return Fit(matrix, float(result.x[8]), covariance, spread, mm, px)
 
 
 def _scale_near(homography: Array, mm: Array) -> Array:

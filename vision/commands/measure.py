@@ -14,6 +14,8 @@ from rich.console import Console
 from calib.errors import CalibError
 from calib.prints import load
 from calib.sheet import sheets
+from vision.camera_choice import Cameras
+from vision.commands.camera_choice import chosen_cameras
 from vision.commands.outputs import new_file, picture_folder, picture_names, write_text
 from vision.commands.progress import waiting
 from vision.errors import FlutegaugeError, PhotoError, UsageError
@@ -48,6 +50,7 @@ class Plan:
     overwrite: bool
     why: bool
     budget: bool
+    cameras: Cameras
 
 
 def measure(arguments: argparse.Namespace) -> int:
@@ -100,13 +103,14 @@ def plan_of(arguments: argparse.Namespace) -> Plan:
         overwrite=arguments.overwrite,
         why=arguments.why,
         budget=arguments.budget,
+        cameras=chosen_cameras(arguments.camera),
     )
 
 
 def examine(photo: Path, plan: Plan) -> PhotoReading:
     """Read one photo; whatever happens inside becomes an error of that photo alone."""
     try:
-        reading = read_photo(photo, given=plan.given, prints=plan.prints, held=plan.held)
+        reading = read_photo(photo, given=plan.given, prints=plan.prints, held=plan.held, cameras=plan.cameras)
     except PhotoError as error:
         return PhotoReading(photo.name, (error.kind, error.message), None)
     except FlutegaugeError as error:  # for instance a model's file that is not the registered one

@@ -23,6 +23,7 @@ from vision.reading import (
     Judgement,
     PhotoReading,
     ScaleReading,
+    SiteCheck,
 )
 from vision.report import cautions
 
@@ -63,6 +64,7 @@ def _photo(reading: PhotoReading) -> Json:
         "scale": None if reading.scale is None else _scale(reading.scale),
         "instruments": [_instrument(one) for one in reading.instruments],
         "notes": list(reading.notes),
+        "site_check": None if reading.site_check is None else _site_check(reading.site_check),
     }
 
 
@@ -74,7 +76,12 @@ def _scale(scale: ScaleReading) -> Json:
         "px_per_mm": _quantity(scale.px_per_mm),
         "view_tilt_deg": _round(scale.view_tilt_deg, 1),
         "camera_height_mm": _quantity(scale.camera_height_mm),
+        "camera_profile": scale.camera_profile,
     }
+
+
+def _site_check(check: SiteCheck) -> Json:
+    return {"made_on": check.made_on, "statement": check.statement, "warnings": list(check.warnings)}
 
 
 def _instrument(one: InstrumentReading) -> Json:

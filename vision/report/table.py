@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from vision.quantity import Quantity
-from vision.reading import Choice, InstrumentReading, PhotoReading, ScaleReading
+from vision.reading import Choice, InstrumentReading, PhotoReading, ScaleReading, SiteCheck
 from vision.report import cautions
 from vision.report.limits import limit_lines, verdict_text
 from vision.report.words import (
@@ -40,6 +40,8 @@ def print_reading(reading: PhotoReading, console: Console, *, why: bool = False)
         return
     if reading.scale is not None:
         console.print(Text(scale_text(reading.scale)))
+    if reading.site_check is not None:
+        console.print(_labelled([("site", line, "") for line in site_lines(reading.site_check)]))
     if reading.notes:
         console.print(_labelled([("note", note, "") for note in reading.notes]))
     if not reading.instruments:
@@ -75,8 +77,14 @@ def scale_text(scale: ScaleReading) -> str:
         parts.append(f"view tilted {scale.view_tilt_deg:.1f} deg")
     if scale.camera_height_mm is not None:
         height, height_u = quantity_texts(scale.camera_height_mm)
-        parts.append(f"camera {height} mm (u {height_u}) above the sheet")
+        by = f" by camera profile '{scale.camera_profile}'" if scale.camera_profile else ""
+        parts.append(f"camera {height} mm (u {height_u}) above the sheet{by}")
     return "; ".join(parts)
+
+
+def site_lines(check: SiteCheck) -> list[str]:
+    """What was verified on site, and why it may no longer hold."""
+    return [f"verified on site on {check.made_on}: {check.statement}", *check.warnings]
 
 
 def _numbers(one: InstrumentReading) -> Table:
