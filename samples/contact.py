@@ -90,6 +90,10 @@ def _tray(caption: str, count: int, **rest: object) -> Cell:
     return Cell(caption, lambda seed: draw_tray(seed, count, image_px=(1600, 1200), **rest))  # type: ignore[arg-type]
 
 
+def _second_view(seed: int) -> Scene:
+    return draw_views(seed, "untouched", 2, "k-file", "free", 24.0, preset="phone-12mp", image_px=IMAGE_PX)[1]
+
+
 CELLS: tuple[Cell, ...] = (
     _of("K-file 25, held flat, window", "k-file", 32, "flat", size=25, light="window", preset="phone-12mp"),
     _of("K-file 40, free, office light", "k-file", 32, "free", size=40, light="office", preset="phone-48mp"),
@@ -110,7 +114,7 @@ CELLS: tuple[Cell, ...] = (
     _of("hard conditions", "hedstroem-file", 24, "free", "wide", conditions="hard"),
     _of("hard conditions", "reamer", 30, "flat", "free", conditions="hard"),
     _of("over a backlit window", "k-file", 32, "flat", size=45, light="backlight"),
-    Cell("second view, camera moved across", lambda seed: draw_views(seed, "untouched", 2, "k-file", "free", 32.0, image_px=IMAGE_PX)[1]),
+    Cell("second view, camera moved across", _second_view),
     _stranger("needle", light="window"),
     _stranger("paper-clip", light="office"),
     _stranger("paste-carrier", light="window"),

@@ -22,6 +22,7 @@ from samples.draw_instrument import (
 )
 from samples.instrument import SIDES, CrossSection, Family, Handle, Instrument, Population, Twist
 from samples.iso import COLOURS, HALF_SIZES, MORE_HANDLE_SHAPES, colour_of, edges_per_mm, handle_profile
+from samples.light import Rgb
 
 D0_MM = (0.06, 1.40)
 TAPERS = (0.015, 0.065)
@@ -31,6 +32,11 @@ LENGTHS_MM = (16.0, 33.0)
 THICKEST_MM = 2.4
 ANGLES_DEG: dict[str, tuple[float, float]] = {"k-file": (14.0, 48.0), "reamer": (6.0, 38.0), "hedstroem-file": (50, 70)}
 """Edge against the axis at x = 8 mm; from memory 25 to 40 and 10 to 30 degrees, 60 to 65 in an atlas, made wider."""
+
+STOP_COLOURS: tuple[Rgb, ...] = (
+    (0.55, 0.02, 0.02), (0.03, 0.03, 0.03), (0.7, 0.68, 0.6), (0.02, 0.1, 0.4), (0.02, 0.25, 0.08), (0.75, 0.25, 0.02),
+    (0.75, 0.6, 0.05), (0.2, 0.45, 0.6), (0.3, 0.3, 0.3),
+)  # fmt: skip
 
 WRONG_COLOUR, HALF_SIZE, FADED, BLEACHED = 0.04, 0.08, 0.2, 0.05
 
@@ -145,7 +151,8 @@ def _finished(rng: np.random.Generator, base: Instrument) -> Instrument:
     colour = colour_of(base.size or min(COLOURS, key=lambda size: abs(size - 100 * base.blank_d0_mm)))
     stop = draw_stop(rng, base)
     if stop is not None:
-        stop = replace(stop, diameter_mm=max(stop.diameter_mm, base.shank_width_mm + 0.9))
+        rubber = STOP_COLOURS[int(rng.integers(len(STOP_COLOURS)))]
+        stop = replace(stop, diameter_mm=max(stop.diameter_mm, base.shank_width_mm + 0.9), rgb=rubber)
     whole = replace(base, handle=_handle(rng, colour, base.shank_width_mm), stop=stop)
     return bowed(rng, whole) if rng.random() < 0.3 else whole
 

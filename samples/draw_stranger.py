@@ -45,10 +45,10 @@ def _hub(rng: np.random.Generator) -> Handle:
 
 
 def _bare(stranger: Instrument) -> Instrument:
-    """No handle: the last half millimetre of the rod stands for it, in the rod's own grey."""
+    """No handle: a thin end face of the rod stands for it, in the rod's own grey."""
     radius = stranger.shank_width_mm / 2
     red, green, blue = (0.4 * f for f in stranger.finish.f0)
-    end = Handle("other", "bare end", (red, green, blue), ((0.0, radius), (0.5, radius)))
+    end = Handle("other", "bare end", (red, green, blue), ((0.0, radius), (0.08, radius)))
     return replace(stranger, handle=end, stop=None)
 
 

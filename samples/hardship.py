@@ -72,10 +72,13 @@ def _times(rgb: Rgb, by: Rgb) -> Rgb:
 
 
 def _paper(rng: np.random.Generator, paper: Paper) -> Paper:
+    """Often glossy, greyer, printed unevenly, cut beside the line."""
     kind = str(rng.choice(["matt", "laminated", "gloss"], p=(0.4, 0.3, 0.3)))
     dim = float(rng.uniform(0.7, 1.0))
     white = _times(paper.white, (dim,) * 3)
-    return replace(paper, kind=kind, white=white, mottle=float(rng.uniform(0.2, 0.8)))  # type: ignore[arg-type]
+    mottle, beside = float(rng.uniform(0.2, 0.8)), float(np.clip(rng.normal(0, 0.3), -0.8, 0.4))
+    cut = None if paper.cut_at_mm is None else paper.cut_at_mm + beside
+    return replace(paper, kind=kind, white=white, mottle=mottle, cut_at_mm=cut)  # type: ignore[arg-type]
 
 
 def _lane_box(scene: Scene) -> tuple[tuple[float, float], tuple[float, float]]:

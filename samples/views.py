@@ -75,11 +75,14 @@ def _turned(rng: np.random.Generator, laid: Laid, by_deg: float) -> Laid:
 
 
 def _moved(rng: np.random.Generator, scene: Scene, share: float) -> Scene:
-    """The camera moved across the instrument by `share` of its height, still looking at it (so that it tilts)."""
+    """The camera moved across the instrument by `share` of its height, still looking at it: half by a tilt, half by a
+    shift of the picture, or less of a shift where the picture is so small that the instrument would leave it.
+    """
     camera, azimuth = scene.camera, np.radians(scene.laid[0].pose.azimuth_deg)
     across = np.array([-np.sin(azimuth), np.cos(azimuth)]) * np.sign(share)
-    tilt = float(np.degrees(np.arctan(abs(share) * 0.5)))
-    step = abs(share) * 0.5 * camera.z_mm
+    room = 0.3 * min(camera.width_px, camera.height_px) / camera.px_per_mm
+    step = min(abs(share) * 0.5 * camera.z_mm, room)
+    tilt = float(np.degrees(np.arctan(abs(share) - step / camera.z_mm)))
     moved: Camera = replace(
         camera,
         tilt_deg=tilt,

@@ -191,6 +191,19 @@ def test_untouched_views_move_the_camera_across_by_two_fifths_of_its_height():
     assert abs(gone[:2] @ [np.cos(azimuth), np.sin(azimuth)]) < 0.02 * a.camera.z_mm
 
 
+def test_both_untouched_views_hold_the_instrument_even_in_a_small_picture():
+    for seed in range(6):
+        for scene in draw_views(seed, "untouched", px_per_mm=24.0, image_px=(1200, 900)):
+            laid = scene.laid[0]
+            ends = laid.pose.to_sheet(
+                np.array([[0.2 * laid.instrument.length_mm, 0, 0], [0.8 * laid.instrument.length_mm, 0, 0]])
+            )
+            px = scene.camera.project(ends)
+
+            assert np.all(px > 0)
+            assert np.all(px < [1200, 900])
+
+
 def test_turned_and_re_laid_views_keep_the_instrument():
     a, b, c = draw_views(4, "turned", 3)
     assert a.laid[0].instrument == b.laid[0].instrument == c.laid[0].instrument
