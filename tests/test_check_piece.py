@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from rich.console import Console
 from test_report_table import CLEARANCE
 
 from vision import correction
+from vision.budget import budget_of
 from vision.check_piece import KnownWire, Wire, compare, pick
 from vision.correction import COMMON_SHARE, corrected, own_u
 from vision.errors import PhotoError
@@ -94,6 +96,7 @@ def test_correction_takes_the_bias_off_widths_and_judges_anew() -> None:
     assert better.taper_mm_per_mm == one.taper_mm_per_mm, "a bias drops out of a difference"
     assert better.length_mm == one.length_mm
     assert any("corrected by the check piece: +0.0240 mm taken off" in note for note in better.notes)
+    assert any(f"u of d0 was {one.d0_mm.u:.2g} mm and is {better.d0_mm.u:.2g} mm" in note for note in better.notes)
     assert better.judged["d0"].margin_u == pytest.approx((0.02 - abs(0.232 - 0.25)) / better.d0_mm.u)
 
 
@@ -162,3 +165,21 @@ def test_shown_as_a_check_standard() -> None:
         "corrected": False,
         "box_px": list(BOX),
     }
+
+
+def test_budget_after_a_correction_leans_on_the_difference_to_the_piece() -> None:
+    """The print's own u stays what it is; its sensitivity becomes D - D_piece."""
+    scale = Quantity(60.0, 0.36, (("print scale", 0.36), ("marker fit", 0.0)))
+    q = corrected(replace(k_file(), **widths()), compare(measured(), KNOWN, BOX)).d16_mm
+    line = next(line for line in budget_of("d16_mm", q, scale).lines if line.label == "print scale")
+
+    assert line.input_u == pytest.approx(0.006)
+    assert line.sensitivity == pytest.approx(0.577 - 0.506, rel=1e-6)
+
+
+def test_every_key_of_the_check_piece_is_in_developers() -> None:
+    checked = replace(reading(), check_piece=compare(measured(), KNOWN, BOX))
+    page = (Path(__file__).resolve().parent.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+    for key in document([checked])["photos"][0]["check_piece"]:
+        assert f"`{key}`" in page

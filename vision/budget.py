@@ -100,7 +100,8 @@ def budget_of(field: str, quantity: Quantity, scale: Quantity | None = None) -> 
         return None
     whole = _told_apart(quantity, scale)
     variance = sum(u * u for _, u in whole.parts)
-    lines = [_line(field, whole, label, u, variance) for label, u in whole.parts if u > 0.0]
+    known = _input_of_print(scale)
+    lines = [_line(field, whole, label, u, variance, known) for label, u in whole.parts if u > 0.0]
     return Budget(field, whole, tuple(sorted(lines, key=lambda line: -line.u)))
 
 
@@ -173,15 +174,26 @@ def _told_apart(quantity: Quantity, scale: Quantity | None) -> Quantity:
     names = dict(scale.parts)
     if "print scale" not in names:
         return quantity
-    share = min(names["print scale"] / scale.value * abs(quantity.value), own["scale"])
+    share = names["print scale"] / scale.value * abs(quantity.value)
+    if share > own["scale"]:  # less than the whole value leans on the scale, as after a correction by a check piece
+        share = own["scale"] * names["print scale"] / max(math.hypot(*names.values()), names["print scale"])
     rest = math.sqrt(max(own["scale"] ** 2 - share**2, 0.0))
     others = [(label, u) for label, u in quantity.parts if label != "scale"]
     return combined(quantity.value, [("print scale", share), ("marker fit", rest), *others])
 
 
-def _line(field: str, quantity: Quantity, label: str, u: float, variance: float) -> Contribution:
+def _input_of_print(scale: Quantity | None) -> float | None:
+    """Relative u of the print itself, where the photo's scale tells it."""
+    part = dict(scale.parts).get("print scale", 0.0) if scale is not None else 0.0
+    return part / scale.value if scale is not None and part > 0.0 else None
+
+
+def _line(field: str, quantity: Quantity, label: str, u: float, variance: float, of_print: float | None) -> Contribution:
+    """Work back from a contribution to its input: u = |c| u(x), with c from what the label stands for."""
     relative = cause_of(label).relative and quantity.value != 0.0
     sensitivity = abs(quantity.value) if relative else 1.0
-    if not relative and field == CONE[2] and label != "fit":
+    if label == "print scale" and of_print is not None:
+        sensitivity = u / of_print
+    elif not relative and field == CONE[2] and label != "fit":
         sensitivity = 1.0 / LONG_MM  # an outline that drifts by so much over 16 mm
     return Contribution(label, u / sensitivity, relative, sensitivity, u, u * u / variance)

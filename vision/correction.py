@@ -8,7 +8,7 @@ replaced by the piece's own u.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from vision.check_piece import KnownWire, check_against
@@ -64,9 +64,16 @@ def corrected(one: InstrumentReading, check: CheckReading) -> InstrumentReading:
         return one
     note = (
         f"corrected by the check piece: {check.bias_mm.value:+.4f} mm taken off D0, D16, shank and tip width where measured; "
-        "family and size were named before that"
+        f"family and size were named before that; {_effect(one, changed)}"
     )
     return judge_reading(replace(one, **changed, notes=(*one.notes, note)))
+
+
+def _effect(one: InstrumentReading, changed: Mapping[str, Quantity]) -> str:
+    """Say what the correction did to the first u it changed: it may well have grown."""
+    field, after = next(iter(changed.items()))
+    before: Quantity = getattr(one, field)
+    return f"u of {field.removesuffix('_mm').replace('_', ' ')} was {before.u:.2g} mm and is {after.u:.2g} mm"
 
 
 def _less(quantity: Quantity, check: CheckReading) -> Quantity:
