@@ -11,12 +11,16 @@ import numpy as np
 import pytest
 from invented_readings import k_file, reading
 from rich.console import Console
+from test_place import FOCAL_PX, View, outline
 from test_report_table import CLEARANCE
 
-from vision import correction
+from calib.sheet import sheets
+from vision import check_piece, correction
+from vision.axis import Axis
 from vision.budget import budget_of
-from vision.check_piece import KnownWire, Wire, compare, pick
+from vision.check_piece import GAP_MM, KnownWire, Wire, compare, pick
 from vision.correction import COMMON_SHARE, corrected, own_u
+from vision.dimensions import SHANK_THIN_PX
 from vision.errors import PhotoError
 from vision.find import Candidate
 from vision.quantity import Quantity, combined
@@ -183,3 +187,31 @@ def test_every_key_of_the_check_piece_is_in_developers() -> None:
 
     for key in document([checked])["photos"][0]["check_piece"]:
         assert f"`{key}`" in page
+
+
+@pytest.mark.parametrize("camera_mm", [45.0, 120.0])
+@pytest.mark.parametrize("thick_mm", [0.3, 0.9])
+def test_a_lying_wire_is_measured_at_its_own_height(
+    monkeypatch: pytest.MonkeyPatch, camera_mm: float, thick_mm: float
+) -> None:
+    """Against OpenCV's pinhole camera: the axis of a wire on the sheet is half its thickness up, and the gap is carried."""
+    view = View(camera_mm, (72.0, 80.0))
+    rise = thick_mm / 2 + GAP_MM / 2
+    px_per_mm = FOCAL_PX / (camera_mm - rise)
+    drawn = thick_mm - 2 * SHANK_THIN_PX / px_per_mm  # the outline reads thin by a known amount, which is put right
+    edges, (first, _, last) = outline(view, rise, rise, drawn, 0.0)
+    axis = Axis(edges.strip.axis_px, round(first), round(last), thick_mm / 2)
+    monkeypatch.setattr(check_piece, "trace_axis", lambda *_: axis)
+    monkeypatch.setattr(check_piece, "locate_edges", lambda *_: edges)
+    bare = wire(0.5).candidate
+    handled = replace(bare, handle=~EMPTY)
+    scale = replace(view.scale(), sheet=next(iter(sheets().values())))
+
+    check, piece = check_piece.check_against(None, scale, None, [handled, bare], KnownWire(thick_mm, 0.0005))
+
+    assert piece is bare, "what has a handle is no check piece"
+    assert check.bias_mm.value == pytest.approx(0.0, abs=3e-4)
+    parts = dict(check.measured_mm.parts)
+    assert parts["height"] >= thick_mm * GAP_MM / np.sqrt(12) / camera_mm * 0.99
+    assert abs(check.e_n) < 0.1
+    assert thick_mm * rise / camera_mm > 3e-4, "without its height it would read that much too thick"
