@@ -27,6 +27,8 @@ D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 # of the blur's width: measured on renders of development seeds.
 EDGE_U_BLURS = 0.28
 EDGE_U_LEAST_PX = 0.12
+# Before a lit screen the half level is the edge: no known bias, and less in doubt.
+SCREEN_U_BLURS = 0.18
 DOUBT_SHARE = 0.15  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
 # The learned outline reads thin by this much an edge, more at crests than along a smooth shank: medians over 48 flat
 # renders of development seeds (2000-2023, 4000-4023); put right before anything is reported.
@@ -94,16 +96,18 @@ def measure(
     blur_px: float,
     doubt_px: float,
     tip_seen: bool,
+    before_screen: bool = False,
 ) -> Dimensions:
     """Turn fits to quantities; x = 0 must be the real end of the metal.
 
     ``front_mm``: place of the handle's front; ``loss``: twist missing against the trend, left out of the
     pitch; ``scale_u``: relative u of the local scale; ``doubt_px``: how far the two ways
     of finding the outline contradict each other. With ``tip_seen`` False, what counts from the tip is None.
+    ``before_screen``: the working part lies before a lit screen, where outlines have a smaller budget and no known bias.
     """
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
-    width = _WidthBudget(profile, scale_u, blur_px, doubt_px)
+    width = _WidthBudget(profile, scale_u, blur_px, doubt_px, before_screen=before_screen)
     place = _PlaceBudget(profile, scale_u, tip)
     if doubt_px > 0.0:
         notes.append(f"outline model and brightness steps lie {doubt_px:.0f} px apart: widths carry that; use softer light and refocus")
@@ -130,14 +134,16 @@ def measure(
 class _WidthBudget:
     """Turns a fitted width and its fit uncertainty to a quantity with the shared contributions."""
 
-    def __init__(self, profile: Profile, scale_u: float, blur_px: float, doubt_px: float) -> None:
+    def __init__(self, profile: Profile, scale_u: float, blur_px: float, doubt_px: float, *, before_screen: bool) -> None:
         self.relative = (("scale", scale_u), ("height", profile.magnification_u))
         self.px_per_mm = profile.px_per_mm
-        self.edge_mm = 2.0 * (max(EDGE_U_BLURS * blur_px, EDGE_U_LEAST_PX) + DOUBT_SHARE * doubt_px) / profile.px_per_mm
+        self.thin_share = 0.0 if before_screen else 1.0
+        blurs = SCREEN_U_BLURS if before_screen else EDGE_U_BLURS
+        self.edge_mm = 2.0 * (max(blurs * blur_px, EDGE_U_LEAST_PX) + DOUBT_SHARE * doubt_px) / profile.px_per_mm
 
     def corrected(self, value: float, fit_u: float, thin_px: float) -> Quantity:
         """A width with the known bias of both edges taken off."""
-        return self.of(value + 2.0 * thin_px / self.px_per_mm, fit_u)
+        return self.of(value + 2.0 * self.thin_share * thin_px / self.px_per_mm, fit_u)
 
     def of(self, value: float, fit_u: float, edge_share: float = 1.0) -> Quantity:
         """A width or a difference of widths as it was fitted."""

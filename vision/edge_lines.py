@@ -20,7 +20,8 @@ class Edges:
     ``upper_px`` lies on the positive side of the normal, ``lower_px`` on the negative one, both signed. ``step`` (2, N) is
     the brightness step at each over the paper's. ``blur_px`` is the Gaussian width of the edge's own blur. ``outer_px``
     (2, N) are the outermost steps seen, barbs and whatever else stands out included. ``doubt_px`` is how far the two ways of
-    finding the outline (learned model, brightness steps) lie apart when they contradict each other, else 0.
+    finding the outline (learned model, brightness steps) lie apart when they contradict each other, else 0. ``lit`` (N,)
+    marks the columns before a lit screen (empty: none is).
     """
 
     strip: Strip
@@ -31,3 +32,4 @@ class Edges:
     paper: float
     doubt_px: float = 0.0
     outer_px: Array = field(default_factory=lambda: np.empty((2, 0)))
+    lit: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import Axis
+from vision.backlit import half_level
 from vision.edge_lines import Edges
 from vision.metal import metal_edges
 from vision.photo import Photo
@@ -26,8 +27,11 @@ MODEL_PX_PER_MM = 12.0  # the model was trained from 14 px/mm up: below, brightn
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
-def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
-    """Locate both outlines by the learned model on the axis that the steps have centred."""
+def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.bool_] | None = None) -> Edges:
+    """Locate both outlines by the learned model on the axis that the steps have centred.
+
+    ``lit`` (N,) marks the axis points that lie before a lit screen: there the half level refines the model's outline.
+    """
     steps = step_edges(photo, axis, px_per_mm)
     if px_per_mm < MODEL_PX_PER_MM:
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
@@ -37,6 +41,9 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
     width = np.nanpercentile(first[0] - first[1], 90) if np.isfinite(first[0] - first[1]).any() else 2.0 * half_px
     upper, lower, _ = metal_edges(photo, centred, float(width) / 2.0)
     strip = straighten(photo, centred, steps.strip.half_px)
+    if lit is not None and lit.any():
+        upper, lower = half_level(strip, upper, lower, steps.blur_px, lit)
+        steps = replace(steps, lit=lit)
     moved = ((steps.strip.axis_px - centred) * strip.normal).sum(axis=1)
     outer = np.stack([steps.upper_px + moved, steps.lower_px + moved])
     doubt = _doubt(np.stack([upper, lower]), outer)

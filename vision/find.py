@@ -12,6 +12,7 @@ from skimage.measure import label, regionprops
 
 from vision.foreground import foreground
 from vision.joining import join_across_print
+from vision.openings import Opening, see_openings
 from vision.paper import paper_light
 from vision.plane import Plane
 
@@ -28,7 +29,10 @@ HANDLE_LENGTH_MM = 4.5  # a stop is shorter along the axis
 
 @dataclass(frozen=True)
 class Candidate:
-    """One thing on the sheet: plane masks (H, W) of the whole, its thin part and its handle, and which border it meets."""
+    """One thing on the sheet: plane masks (H, W) of the whole, its thin part and its handle, and which border it meets.
+
+    ``lit`` (H, W of the whole plane) marks where the background is a lit screen seen through a window.
+    """
 
     whole: Mask
     thin: Mask
@@ -36,14 +40,19 @@ class Candidate:
     stop: Mask
     offset_px: tuple[int, int]
     cut: bool
+    lit: Mask | None = None
 
 
 @dataclass(frozen=True)
 class Found:
-    """All candidates of a plane, with the relative colour picture (paper = 1) that they were found in."""
+    """All candidates of a plane, with the relative colour picture (paper = 1) that they were found in.
+
+    ``holes``: what shows in each hole of a window card; empty on the plain sheets.
+    """
 
     candidates: tuple[Candidate, ...]
     relative: Image
+    holes: tuple[Opening, ...] = ()
 
 
 def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
@@ -51,8 +60,9 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
 
     ``anchors_mm`` (N, 2): page places where the sheet's print was verified.
     """
-    relative = np.asarray(plane.rgb / np.maximum(paper_light(plane, anchors_mm), 1e-3), dtype=np.float32)
-    mask = foreground(plane, relative)
+    openings = see_openings(plane, paper_light(plane, anchors_mm))
+    relative = np.asarray(plane.rgb / np.maximum(openings.light, 1e-3), dtype=np.float32)
+    mask = foreground(plane, relative, openings.lit)
     closed = join_across_print(_close(mask, CLOSE_MM * plane.px_per_mm), plane)
     labels = label(closed, connectivity=2)
     rim = ~cv2.erode(np.pad(plane.inside, 1).astype(np.uint8), np.ones((25, 25), np.uint8))[1:-1, 1:-1].astype(bool)
@@ -60,10 +70,10 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     for region in regionprops(labels):
         if region.axis_major_length < LEAST_LENGTH_MM * plane.px_per_mm:
             continue
-        candidate = _split(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
+        candidate = _split(plane, rim, openings.lit, np.asarray(region.image_filled, dtype=bool), region.bbox)
         if candidate is not None:
             candidates.append(candidate)
-    return Found(tuple(candidates), relative)
+    return Found(tuple(candidates), relative, openings.holes)
 
 
 def _close(mask: Mask, radius_px: float) -> Mask:
@@ -75,7 +85,7 @@ def _close(mask: Mask, radius_px: float) -> Mask:
     return np.asarray(opened.astype(bool))
 
 
-def _split(plane: Plane, rim: Mask, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
+def _split(plane: Plane, rim: Mask, lit: Mask, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
     """Tell thick parts (handle, stop) from the thin one by opening with a disc thicker than any shaft."""
     r = max(round(THICK_MM / 2.0 * plane.px_per_mm), 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
@@ -87,7 +97,7 @@ def _split(plane: Plane, rim: Mask, whole: Mask, box: tuple[int, int, int, int])
     thin = whole & ~handle & ~stop
     if not thin.any() or not _slim(_largest(thin), plane.px_per_mm):
         return None
-    return Candidate(whole, thin, handle, stop, (left, top), bool((whole & border).any()))
+    return Candidate(whole, thin, handle, stop, (left, top), bool((whole & border).any()), lit)
 
 
 def _thick_parts(whole: Mask, thick: Mask, border: Mask, px_per_mm: float) -> tuple[Mask, Mask]:

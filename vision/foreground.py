@@ -23,9 +23,12 @@ INK_CLEAR_MM = 0.22  # print edges are known to about this much (spread of ink, 
 INK_ODD = 0.30
 
 
-def foreground(plane: Plane, relative: Image) -> Mask:
-    """Return (H, W) mask of what lies on the sheet or over the table beyond it (``relative``: colour over bare paper's)."""
-    table = off_sheet(plane, relative)
+def foreground(plane: Plane, relative: Image, lit: Mask) -> Mask:
+    """Return (H, W) mask of what lies on the sheet, over a lit window or over the table beyond the sheet.
+
+    ``relative``: colour over the bare background's, paper or lit screen; ``lit`` (H, W): where the screen is seen.
+    """
+    table = off_sheet(plane, relative) & ~lit
     grey = relative @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
     smooth = cv2.GaussianBlur(grey, (0, 0), 0.8)
     steep = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)) / 8.0
@@ -36,7 +39,8 @@ def foreground(plane: Plane, relative: Image) -> Mask:
     seen = on_paper & ~print_zone & (plane.printed > 0.5)
     odd = _odd_ink(plane, np.asarray(blurred, dtype=np.float32), print_zone)
     framed = cv2.erode(plane.inside.astype(np.uint8), np.ones((9, 9), np.uint8), borderValue=0).astype(bool)
-    return _bridged((((seen | odd) & ~table) | over_table(plane, relative, table)) & framed, rim(plane, table), plane)
+    border = rim(plane, table) | rim(plane, lit)
+    return _bridged((((seen | odd) & ~table) | over_table(plane, relative, table)) & framed, border, plane)
 
 
 def _bridged(mask: Mask, unknown: Mask, plane: Plane) -> Mask:

@@ -20,6 +20,7 @@ from vision.find import Candidate
 from vision.front import front_column
 from vision.handle import handle_colour, handle_reading
 from vision.identity import identify
+from vision.openings import before_screen
 from vision.outline import Outline, read_outline
 from vision.photo import Photo
 from vision.place import Profile, rim_shift_mm, to_profile
@@ -38,6 +39,7 @@ NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 LEAST_STEPPED = 0.25
 JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 40.0, 5.0  # a size 25 pitch then spans 20 px; the outline model was trained to this blur
+MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
@@ -116,6 +118,7 @@ def read_measured(
         blur_px=seen.edges.blur_px,
         doubt_px=seen.edges.doubt_px,
         tip_seen=tip_seen,
+        before_screen=_before_screen(seen),
     )
     colour = handle_colour(relative, candidate)
     fluted = seen.evidence.best not in ("barbed", "plain")
@@ -207,6 +210,12 @@ def _stop_span(
     x = profile.x_mm[column]
     low, high = float(np.percentile(x, 1)), float(np.percentile(x, 99))
     return (low, high) if high > 1.0 else None
+
+
+def _before_screen(seen: Measured) -> bool:
+    """Whether the first 16 mm (less if less is seen) lie before a lit screen."""
+    inside = (seen.profile.x_mm > 0.0) & (seen.profile.x_mm < min(seen.last_mm, 16.0))
+    return bool(seen.edges.lit.size and inside.any() and seen.edges.lit[inside].mean() >= MOSTLY_LIT)
 
 
 def _is_shaft(profile: Profile, last_mm: float) -> bool:

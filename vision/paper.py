@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter, generic_filter
 
+from vision.openings import zones
 from vision.plane import Plane
 
 Image = NDArray[np.floating[Any]]
@@ -67,6 +68,8 @@ def _surface(plane: Plane, grey: Image, block: int, anchors_mm: Image) -> Image:
 def _votes(plane: Plane, block: int) -> Image:
     """Median log light of the white pixels of each block, NaN where there are too few."""
     white = (plane.printed > 0.9) & plane.inside
+    for _, _, zone in zones(plane):  # what shows through a window card's holes has a light of its own
+        white &= ~zone
     white = cv2.erode(white.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
     rows, columns = -(-white.shape[0] // block), -(-white.shape[1] // block)
     votes = np.full((rows, columns, 3), np.nan)

@@ -5,6 +5,7 @@ Finding works here, in page mm; measuring goes back to the photo's own pixels.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.draw import raster
+from calib.sheet import Rect
 from vision.photo import LINEAR, Photo
 from vision.scale import Scale
 
@@ -30,7 +32,7 @@ class Plane:
     ``printed`` (H, W) is the sheet's own reflectance there (1 white, 0 ink) and ``inside`` marks what the photo shows.
     ``slots_mm``: boxes (x0, y0, x1, y1) of the sheet's handle slots, which may have been cut out;
     ``trim_x_mm``: the line along which the page may have been cut, what lies to its right then being the table;
-    ``page_mm``: width and height of the page.
+    ``page_mm``: width and height of the page; ``windows_mm``: boxes of a window card's windows, which may have been cut out.
     """
 
     rgb: Image
@@ -42,6 +44,7 @@ class Plane:
     x0_mm: float
     y0_mm: float
     px_per_mm: float
+    windows_mm: tuple[tuple[float, float, float, float], ...] = ()
 
     def to_mm(self, points: Array) -> Array:
         """Map (N, 2) plane px (x, y) to page mm."""
@@ -73,14 +76,21 @@ def look_down(photo: Photo, scale: Scale) -> Plane:
         printed = _printed(scale, box, px_per_mm, (rows, columns))
     light = LINEAR.astype(np.float32)[rgb]
     corner = float(box[0]), float(box[1])
-    return Plane(light, printed, inside, _slots(scale), _trim(scale), _page(scale), *corner, float(px_per_mm))
+    ppm = float(px_per_mm)
+    return Plane(light, printed, inside, _slots(scale), _trim(scale), _page(scale), *corner, ppm, _windows(scale))
 
 
 def _slots(scale: Scale) -> tuple[tuple[float, float, float, float], ...]:
-    if scale.sheet is None:
-        return ()
+    return () if scale.sheet is None else _boxes(scale, scale.sheet.slots)
+
+
+def _windows(scale: Scale) -> tuple[tuple[float, float, float, float], ...]:
+    return () if scale.sheet is None else _boxes(scale, scale.sheet.windows)
+
+
+def _boxes(scale: Scale, rects: Sequence[Rect]) -> tuple[tuple[float, float, float, float], ...]:
     sx, sy = scale.print_scale
-    return tuple((s.x0_mm * sx, s.y0_mm * sy, s.x1_mm * sx, s.y1_mm * sy) for s in scale.sheet.slots)
+    return tuple((s.x0_mm * sx, s.y0_mm * sy, s.x1_mm * sx, s.y1_mm * sy) for s in rects)
 
 
 def _page(scale: Scale) -> tuple[float, float] | None:
