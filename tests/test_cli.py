@@ -64,7 +64,8 @@ def test_measure_prints_a_table_and_ends_with_0(photo: Path, seen: Seen, capsys:
     assert "call     nothing seen" in out
     assert "this photo cannot clear it" in out
     assert "BEFORE sterilising" in out
-    assert seen == [{"path": photo, "given": None, "prints": None, "held": False}]
+    wanted = {"path": photo, "given": None, "prints": None, "held": False}
+    assert [{name: asked[name] for name in wanted} for asked in seen] == [wanted]
 
 
 def test_options_reach_the_measuring(photo: Path, seen: Seen, tmp_path: Path) -> None:
@@ -73,7 +74,8 @@ def test_options_reach_the_measuring(photo: Path, seen: Seen, tmp_path: Path) ->
     asked = ("--px-per-mm", 60, "--px-per-mm-u", 0.2, "--held", "--prints", prints)
 
     assert status_of("measure", photo, *asked) == 0
-    assert seen == [{"path": photo, "given": GivenScale(60.0, 0.2), "prints": prints, "held": True}]
+    wanted = {"path": photo, "given": GivenScale(60.0, 0.2), "prints": prints, "held": True}
+    assert [{name: asked_for[name] for name in wanted} for asked_for in seen] == [wanted]
 
 
 def test_a_stated_scale_without_u_assumes_one_and_says_so(
@@ -366,3 +368,32 @@ def test_progress_on_a_terminal_leaves_nothing_behind() -> None:
 
     assert "reading" in written.getvalue()
     assert written.getvalue().endswith("\x1b[2K"), "the line is erased at the end"
+
+
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (("--check-wire-u", 0.001), "--check-wire-u belongs to --check-wire, which is not there"),
+        (("--correct",), "--correct belongs to --check-wire"),
+        (("--check-wire", 3), "needs a diameter from 0.05 to 1.8 mm, got 3"),
+        (("--check-wire", 0.5, "--check-wire-u", 0.7), "needs a number from 0 to the diameter (0.5), got 0.7"),
+    ],
+)
+def test_check_wire_options_that_do_not_fit(
+    photo: Path, seen: Seen, capsys: pytest.CaptureFixture[str], asked: tuple[object, ...], said: str
+) -> None:
+    assert status_of("measure", photo, *asked) == 64
+    assert said in capsys.readouterr().err
+    assert seen == [], "nothing was examined"
+
+
+def test_why_and_budget_print_what_they_promise(photo: Path, seen: Seen, capsys: pytest.CaptureFixture[str]) -> None:
+    texts = []
+    for asked in ((), ("--why", "--budget")):
+        assert status_of("measure", photo, *asked) == 0
+        texts.append(" ".join(capsys.readouterr().out.split()))
+
+    assert len(seen) == 2
+    for promised in ("not judged: no family with limits is named", ": uncertainty budget"):
+        assert promised not in texts[0]
+        assert promised in texts[1]

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from vision.check_piece import KnownWire, check_against
 from vision.conformity import judge_reading
@@ -59,7 +60,7 @@ def with_check_piece(
 
 def corrected(one: InstrumentReading, check: CheckReading) -> InstrumentReading:
     """Take the bias off every width that has a budget, say so, and judge anew."""
-    changed = {name: _less(q, check) for name in WIDTHS if (q := getattr(one, name)) is not None and q.parts}
+    changed: dict[str, Any] = {name: _less(q, check) for name in WIDTHS if (q := getattr(one, name)) is not None and q.parts}
     if not changed:
         return one
     note = (
