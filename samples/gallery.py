@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from samples.draw_damage import pre_curved, with_damage
-from samples.draw_instrument import draw_handle, draw_instrument
+from samples.draw_damage import bleached, pre_curved, with_damage
+from samples.draw_instrument import draw_instrument
 from samples.instrument import Family, Instrument
 from samples.lay import PoseKind
 from samples.photo import write
@@ -38,7 +38,7 @@ def _hurt(kind: str, strength: float) -> Change:
 
 
 def _bleach(rng: np.random.Generator, instrument: Instrument) -> Instrument:
-    return replace(instrument, handle=draw_handle(rng, "bleached", instrument.handle.shape))
+    return replace(instrument, handle=bleached(rng, instrument.handle))
 
 
 RECIPES = (

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,6 +23,8 @@ from samples.stage import set_stage, surroundings_of
 from samples.strips import draw_strip
 from samples.tray import draw_tray
 from samples.views import draw_views
+
+PHOTOS = Path(__file__).resolve().parent.parent / "samples" / "photos"
 
 
 def drawn(seed: int, family: str | None = None, kind: str | None = None):
@@ -300,3 +303,17 @@ def test_torch_gives_the_same_picture():
     a, b = render(scene)[0].astype(int), render(scene, torch_backend("cpu"))[0].astype(int)
 
     assert np.mean(np.abs(a - b) > 2) < 1e-3
+
+
+def test_sample_photos_truths_are_those_of_their_recipes():
+    """What needs no rendering is compared: instrument, handle, twist, damage."""
+    for recipe in RECIPES:
+        instrument = scene_of(recipe).laid[0].instrument
+        told = json.loads((PHOTOS / f"{recipe.name}.json").read_text())["instruments"][0]
+
+        assert (told["family"], told["size"], told["population"]) == (instrument.family, recipe.size, "nominal")
+        assert told["d0_mm"] == pytest.approx(instrument.d0_mm, abs=1e-6)
+        assert told["handle"]["moulded_colour"] == told["handle"]["size_colour"]
+        assert [d["kind"] for d in told["damage"]] == [d.kind for d in instrument.damage]
+        if instrument.twist is not None:
+            assert told["twist"]["pitch_mm"] == pytest.approx(instrument.twist.pitch_mm, abs=1e-6)
