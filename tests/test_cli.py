@@ -375,6 +375,7 @@ def test_progress_on_a_terminal_leaves_nothing_behind() -> None:
     [
         (("--check-wire-u", 0.001), "--check-wire-u belongs to --check-wire, which is not there"),
         (("--correct",), "--correct belongs to --check-wire"),
+        (("--check-wire", 0.5, "--same"), "does not go with --same"),
         (("--check-wire", 3), "needs a diameter from 0.05 to 1.8 mm, got 3"),
         (("--check-wire", 0.5, "--check-wire-u", 0.7), "needs a number from 0 to the diameter (0.5), got 0.7"),
     ],

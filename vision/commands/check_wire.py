@@ -33,6 +33,8 @@ def check_wire(arguments: argparse.Namespace) -> CheckWire | None:
             if stray:
                 raise UsageError(f"{name} belongs to --check-wire, which is not there: state the wire's diameter with it")
         return None
+    if getattr(arguments, "same", False):
+        raise UsageError("--check-wire compares one photo at a time and does not go with --same: leave one of them out")
     if not THINNEST_MM <= diameter <= THICKEST_MM:
         raise UsageError(f"--check-wire needs a diameter from {THINNEST_MM} to {THICKEST_MM} mm, got {diameter:g}")
     if u is not None and not (math.isfinite(u) and 0.0 <= u < diameter):
