@@ -16,6 +16,7 @@ from typing import NoReturn
 
 from vision.commands.arguments import add_records
 from vision.commands.camera_arguments import add_camera
+from vision.commands.check_arguments import add_check_wire
 from vision.commands.libraries import missing
 from vision.errors import UsageError
 
@@ -115,6 +116,11 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
         help="standard uncertainty of X, in px/mm (unstated: 1 %% of X is assumed, and said)",
     )
     measure.add_argument(
+        "--same",
+        action="store_true",
+        help="the photos show one and the same instrument: combine them (untouched with the camera moved, or laid down again)",
+    )
+    measure.add_argument(
         "--held",
         action="store_true",
         help="the shank was held down level (table edge or slot); 0 to 0.3 mm above the sheet is carried, the photo does not prove it",
@@ -127,6 +133,7 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
         metavar="NAME",
         help="the camera profile to use, by name or file; 'none' for none (unstated: the kept one that matches the photo)",
     )
+    add_check_wire(measure)
     measure.add_argument("--overwrite", action="store_true", help="replace files of the same name; otherwise none is")
     measure.set_defaults(run=_measure)
 

@@ -22,7 +22,7 @@ def merge_conditions(
     unfit = [f"{name}: {reason}" for one, name in zip(conditions, names, strict=True) for reason in one.reasons]
     every = all(one.reasons and one.call != "nothing seen" for one in conditions)
     reasons = (*doubts, *unfit)
-    return ConditionReading(_call(findings, unfit=every or bool(doubts)), share, _smallest(conditions), findings, reasons)
+    return ConditionReading(_call(findings, unfit=every or bool(doubts)), share, _smallest(conditions), findings, reasons, len(conditions))
 
 
 def merge_findings(views: Sequence[Sequence[Finding]]) -> tuple[Finding, ...]:

@@ -59,13 +59,14 @@ class Finding:
 
 @dataclass(frozen=True)
 class ConditionReading:
-    """The call with its findings, the share of the circumference seen, and what this photo could have shown."""
+    """The call with its findings, the share of the circumference seen, and what this photo (or ``photos``) could have shown."""
 
     call: Call
     seen_share: float
     smallest_visible: Mapping[str, Mapping[str, float]]
     findings: tuple[Finding, ...] = ()
     reasons: tuple[str, ...] = ()
+    photos: int = 1
 
 
 @dataclass(frozen=True)

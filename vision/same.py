@@ -4,7 +4,8 @@ Statistic: the sum of squared deviations over their standard uncertainties, agai
 terms, each one a question:
 
 ends    are the heights of tip and front that the photos' parallax asks for such as an instrument at rest has?
-tip     does the tip, put down from that height, lie at the same place along the axis in every photo?
+tip     does the tip, put down from that height, lie at the same place along the axis in every photo? (One tip in twenty
+        may be misread, so a tip alone never decides.)
 lines   with three photos and more: do all mid lines meet in one axis?
 twist   do the crests turn from photo to photo by the angle through which the camera went round the axis? Right- and
         left-handed twist shift them opposite ways, so a camera moved far enough tells the hand.
@@ -27,6 +28,7 @@ from vision.sighting import Sighting
 Array = NDArray[np.floating[Any]]
 ALARM = 0.001  # share of untouched instruments that would be taken for moved
 PLACE_U_MM, TURN_U_RAD = 0.03, 0.07  # along the axis between photos; of a fitted twist's phase
+MISREAD, MISREAD_WIDE = 0.05, 10.0  # share of tips read wrongly (a glint, a shadow), and how many u wide those scatter
 HAND_APART = 9.0  # chi-square by which one hand must fit better than the other
 HAND_FITS = 6.6
 
@@ -73,7 +75,7 @@ def judge_untouched(
     if len(tips) > 1:
         weight = 1.0 / tips[:, 1] ** 2
         mean = np.average(tips[:, 0], weights=weight)
-        terms["tip"], freedom = float((weight * (tips[:, 0] - mean) ** 2).sum()), freedom + len(tips) - 1
+        terms["tip"], freedom = sum(map(_tailed, weight * (tips[:, 0] - mean) ** 2)), freedom + len(tips) - 1
     if len(sightings) > 2 and len(axis.misses_mm) == len(sightings):
         terms["lines"], freedom = _lines(lifted, sightings), freedom + 2 * (len(sightings) - 2)
     right, left, known = _twists(turns, tips) if len(tips) == len(sightings) else (0.0, 0.0, 0)
@@ -104,6 +106,16 @@ def _tips(lifted: Lifted, sightings: Sequence[Sighting]) -> Array:
         lever = float((one.tip_mm - np.asarray(one.foot_mm)) @ axis.along) / one.height_mm
         rows.append((at, float(np.hypot(one.u_tip_mm, lever * min(u_z, 2.0)))))
     return np.array(rows).reshape(-1, 2)
+
+
+def _tailed(squared: float) -> float:
+    """Squared deviation of something that is now and then misread: -2 log of a narrow and a wide normal law, 0 at 0."""
+
+    def law(square: float) -> float:
+        wide = np.exp(-0.5 * square / MISREAD_WIDE**2) / MISREAD_WIDE
+        return float((1.0 - MISREAD) * np.exp(-0.5 * square) + MISREAD * wide)
+
+    return -2.0 * float(np.log(law(squared) / law(0.0)))
 
 
 def _lines(lifted: Lifted, sightings: Sequence[Sighting]) -> float:

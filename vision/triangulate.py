@@ -15,7 +15,8 @@ one curve w for all photos:
     b = w(s) + (b - Fb) z(s) / Z,   s = a - (a - Fa) z / Z,
 
 linear in the coefficients of w and z. What separates z from w is that b - Fb differs between the photos: only the camera's
-way ACROSS counts, and moving along gives nothing.
+way ACROSS counts, and moving along gives nothing. (Everything at z = Z is an exact solution too, and a wrong one; a faint
+expectation of a height of a millimetre or so keeps clear of it.)
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ Array = NDArray[np.floating[Any]]
 SHAPE_DEGREE = 5  # of the axis seen from above
 LOOK_MM = 2.0  # neighbouring points of a mid line share errors over about this length
 LEAST_POINTS = 12
+EXPECTED_MM, EXPECTED_U_MM = 1.0, 3.0  # of any height, so that photos without parallax have an answer with a large u
 
 
 @dataclass(frozen=True)
@@ -73,35 +75,44 @@ def triangulate(sightings: Sequence[Sighting], *, bent: bool) -> AxisHeight | No
     views = [one for one in sightings if len(one.line_mm) >= LEAST_POINTS]
     if len(views) < 2:
         return None
-    origin, along, length = _frame(views)
-    across = np.array([-along[1], along[0]])
     ends = np.zeros(3)
+    spread = 0.02
     count = 3 if bent else 2
     weights = [np.ones(len(one.line_mm)) for one in views]
-    for _ in range(6):
+    for _ in range(8):
+        origin, along, length = _frame(views, ends)
+        across = np.array([-along[1], along[0]])
         rows = [_rows(one, origin, along, across, length, ends, count) for one in views]
         design, seen = np.concatenate([r[0] for r in rows]), np.concatenate([r[1] for r in rows])
         root = np.sqrt(np.concatenate(weights))
-        faint = 1e-7 * np.eye(design.shape[1])  # decides only what nothing else does
-        solution = np.linalg.lstsq(np.concatenate([design * root[:, None], faint]), np.append(seen * root, faint[0] * 0.0), rcond=None)[0]
+        faint = spread / EXPECTED_U_MM * np.eye(count, design.shape[1])
+        wanted = np.append(seen * root, faint.diagonal() * np.array([1.0, 1.0, 0.0])[:count] * EXPECTED_MM)
+        solution = np.linalg.lstsq(np.concatenate([design * root[:, None], faint]), wanted, rcond=None)[0]
         ends = np.append(solution[:count], np.zeros(3 - count))
         misses = [r[1] - r[0] @ solution for r in rows]
         spread = max(1.4826 * float(np.median(np.abs(np.concatenate(misses)))), 5e-4)
         weights = [1.0 / (1.0 + (miss / (2.5 * spread)) ** 2) for miss in misses]
-    normal = np.linalg.inv(design.T @ (design * root[:, None] ** 2) + faint**2)[:count, :count]
-    covariance = np.zeros((3, 3))
     looks = max(LOOK_MM * np.median([len(m) for m in misses]) / max(length, 1.0), 1.0)
-    covariance[:count, :count] = normal * spread**2 * looks
+    normal = design.T @ (design * root[:, None] ** 2) / looks + faint.T @ faint
+    covariance = np.zeros((3, 3))
+    covariance[:count, :count] = np.linalg.inv(normal)[:count, :count] * spread**2
     stations = tuple(np.clip(_shares(one, origin, along, length, ends), 0.0, 1.0) for one in views)
     return AxisHeight(ends, covariance, _parallax(views, across), spread, origin, along, length, tuple(misses), stations)
 
 
-def _frame(views: Sequence[Sighting]) -> tuple[Array, Array, float]:
-    """Tip, direction and length of the axis on the page, roughly: means over the photos."""
-    starts = np.mean([one.tip_mm if one.tip_mm is not None else one.line_mm[0] for one in views], axis=0)
-    stops = np.mean([one.front_mm if one.front_mm is not None else one.line_mm[-1] for one in views], axis=0)
+def _frame(views: Sequence[Sighting], ends: Array) -> tuple[Array, Array, float]:
+    """Foot of the tip, direction and length of the axis on the page: means over the photos that show its ends, put down from there."""
+    starts, stops = (
+        np.mean([one.under(end[None, :], z)[0] for one, end in zip(views, _shown(spots, views, k), strict=True) if end is not None], axis=0)
+        for spots, z, k in (([v.tip_mm for v in views], ends[0], 0), ([v.front_mm for v in views], ends[1], -1))
+    )
     length = float(np.linalg.norm(stops - starts))
     return np.asarray(starts), np.asarray((stops - starts) / length), length
+
+
+def _shown(spots: Sequence[Array | None], views: Sequence[Sighting], last: int) -> list[Array | None]:
+    """An end of the axis in the photos that show it; the line's own end where none does."""
+    return list(spots) if any(spot is not None for spot in spots) else [one.line_mm[last] for one in views]
 
 
 def _shares(one: Sighting, origin: Array, along: Array, length: float, ends: Array) -> Array:

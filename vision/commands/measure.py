@@ -16,18 +16,21 @@ from calib.prints import load
 from calib.sheet import sheets
 from vision.camera_choice import Cameras
 from vision.commands.camera_choice import chosen_cameras
+from vision.commands.check_wire import CheckWire, check_wire, compared
 from vision.commands.outputs import new_file, picture_folder, picture_names, write_text
 from vision.commands.progress import waiting
+from vision.commands.same import asked_same, drawn_together, pictures_before, together
 from vision.errors import FlutegaugeError, PhotoError, UsageError
 from vision.net import versions
 from vision.photo import load_photo
 from vision.pipeline import read_photo
-from vision.reading import PhotoReading
+from vision.reading import CombinedReading, PhotoReading
 from vision.report import document, table
 from vision.report.budget_table import print_budgets
 from vision.report.picture import draw, drawn_before
 from vision.report.words import plain
 from vision.scale import GivenScale
+from vision.together import Looked
 
 ASSUMED_U = 0.01  # of a stated scale without a stated u: as far as prints are commonly off
 MAX_WIDTH = 100
@@ -50,7 +53,9 @@ class Plan:
     overwrite: bool
     why: bool
     budget: bool
+    wire: CheckWire | None
     cameras: Cameras
+    same: bool
 
 
 def measure(arguments: argparse.Namespace) -> int:
@@ -60,9 +65,10 @@ def measure(arguments: argparse.Namespace) -> int:
     out = Console(file=sys.stderr if plan.json_to_stdout else sys.stdout, markup=False, highlight=False, emoji=False)
     out.width = min(out.width, MAX_WIDTH)
     readings, undrawn = [], False
+    kept: list[Looked] = []
     for number, (photo, name) in enumerate(zip(plan.photos, plan.names, strict=True), start=1):
         with waiting(f"reading {plain(photo.name)} ({number} of {len(plan.photos)})", progress):
-            reading = examine(photo, plan)
+            reading = examine(photo, plan, kept if plan.same else None)
         readings.append(reading)
         table.print_reading(reading, out, why=plan.why)
         for one in reading.instruments if plan.budget else ():
@@ -70,9 +76,12 @@ def measure(arguments: argparse.Namespace) -> int:
         if plan.pictures is not None and reading.error is None:
             with waiting(f"drawing {plain(photo.name)}", progress):
                 undrawn |= not _draw(photo, reading, name, plan, out)
+    combined, unmet = together(kept, held=plan.held, why=plan.why, out=out) if plan.same else (None, False)
+    if combined is not None and plan.pictures is not None:
+        undrawn |= not drawn_together(combined, plan.pictures, overwrite=plan.overwrite, out=out)
     table.print_cautions(readings, out)
-    _write_json(readings, plan)
-    if any(reading.error for reading in readings):
+    _write_json(readings, plan, combined)
+    if unmet or any(reading.error for reading in readings):
         return PHOTO_FAILED
     return FAILED if undrawn else FINE
 
@@ -89,6 +98,7 @@ def plan_of(arguments: argparse.Namespace) -> Plan:
     names = tuple(picture_names(photos))
     if arguments.picture is not None:
         existing = [path for name in names for path in drawn_before(arguments.picture, name)]
+        existing += pictures_before(arguments.picture) if arguments.same else []
         picture_folder(arguments.picture, existing, overwrite=arguments.overwrite, inputs=photos)
     return Plan(
         photos=photos,
@@ -103,14 +113,23 @@ def plan_of(arguments: argparse.Namespace) -> Plan:
         overwrite=arguments.overwrite,
         why=arguments.why,
         budget=arguments.budget,
+        wire=check_wire(arguments),
         cameras=chosen_cameras(arguments.camera),
+        same=asked_same(arguments),
     )
 
 
-def examine(photo: Path, plan: Plan) -> PhotoReading:
-    """Read one photo; whatever happens inside becomes an error of that photo alone."""
+def examine(photo: Path, plan: Plan, keep: list[Looked] | None = None) -> PhotoReading:
+    """Read one photo; whatever happens inside becomes an error of that photo alone. ``keep`` takes what was made of it."""
     try:
-        reading = read_photo(photo, given=plan.given, prints=plan.prints, held=plan.held, cameras=plan.cameras)
+        kept: list[Looked] = []
+        reading = read_photo(
+            photo, given=plan.given, prints=plan.prints, held=plan.held, cameras=plan.cameras, keep=kept
+        )
+        if plan.wire is not None and kept:
+            reading = compared(reading, kept[-1], plan.wire)
+        if keep is not None:
+            keep += kept
     except PhotoError as error:
         return PhotoReading(photo.name, (error.kind, error.message), None)
     except FlutegaugeError as error:  # for instance a model's file that is not the registered one
@@ -177,10 +196,10 @@ def _draw(photo: Path, reading: PhotoReading, name: str, plan: Plan, out: Consol
     return True
 
 
-def _write_json(readings: list[PhotoReading], plan: Plan) -> None:
+def _write_json(readings: list[PhotoReading], plan: Plan, combined: CombinedReading | None) -> None:
     if plan.json is None and not plan.json_to_stdout:
         return
-    made = document.text(document.document(readings, versions()))
+    made = document.text(document.document(readings, versions(), () if combined is None else (combined,)))
     if plan.json is None:
         sys.stdout.write(made)
         sys.stdout.flush()

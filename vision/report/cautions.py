@@ -8,6 +8,7 @@ from vision.reading import ConditionReading, InstrumentReading
 from vision.report.words import number_text, strength_unit_of
 
 CANNOT_CLEAR = "this photo cannot clear it"
+TOGETHER_CANNOT = "these photos cannot clear it"
 
 SHORT = (
     "A photo can give reasons to discard an instrument; it cannot clear one.",
@@ -23,11 +24,13 @@ BROACH = "Broach sizes come from a table that nobody here has read."
 
 def limits_line(condition: ConditionReading) -> str:
     """Say what this photo could have shown at best: printed wherever the call is, never smaller than it."""
-    seen = f"{CANNOT_CLEAR}: it shows {100 * condition.seen_share:.0f} % of the way round"
+    alone = condition.photos == 1
+    it, them, shows = ("it", "it", "shows") if alone else ("they", "them", "show")
+    seen = f"{CANNOT_CLEAR if alone else TOGETHER_CANNOT}: {it} {shows} {100 * condition.seen_share:.0f} % of the way round"
     if not condition.smallest_visible:
-        return f"{seen}, and no damage of any kind could have been told in it"
+        return f"{seen}, and no damage of any kind could have been told in {them}"
     smallest = "; ".join(_smallest(kind, limit) for kind, limit in condition.smallest_visible.items())
-    return f"{seen}; smallest damage it could have shown there: {smallest}"
+    return f"{seen}; smallest damage {it} could have shown there: {smallest}"
 
 
 def shown_with(instruments: tuple[InstrumentReading, ...]) -> tuple[str, ...]:

@@ -15,7 +15,9 @@ from vision.budget import COMPARED, correlations
 from vision.quantity import Quantity, rounded
 from vision.reading import (
     Bound,
+    CheckReading,
     Choice,
+    CombinedReading,
     ConditionReading,
     Finding,
     HandleReading,
@@ -39,14 +41,16 @@ def version() -> str:
         return "unknown"
 
 
-def document(readings: Sequence[PhotoReading], models: Mapping[str, str] | None = None) -> Json:
+def document(
+    readings: Sequence[PhotoReading], models: Mapping[str, str] | None = None, combined: Sequence[CombinedReading] = ()
+) -> Json:
     """Return the whole run as one document; ``models`` maps each network used to 'sha256:...'."""
     everything = tuple(one for reading in readings for one in reading.instruments)
     return {
         "format": FORMAT,
         "made_by": {"flutegauge": version(), "models": dict(models or {})},
         "photos": [_photo(reading) for reading in readings],
-        "combined": [],
+        "combined": [_combined(one) for one in combined],
         "cautions": list(cautions.shown_with(everything)),
     }
 
@@ -64,7 +68,19 @@ def _photo(reading: PhotoReading) -> Json:
         "scale": None if reading.scale is None else _scale(reading.scale),
         "instruments": [_instrument(one) for one in reading.instruments],
         "notes": list(reading.notes),
+        "check_piece": None if reading.check_piece is None else _check_piece(reading.check_piece),
         "site_check": None if reading.site_check is None else _site_check(reading.site_check),
+    }
+
+
+def _check_piece(check: CheckReading) -> Json:
+    return {
+        "known_mm": _quantity(check.known_mm),
+        "measured_mm": _quantity(check.measured_mm),
+        "bias_mm": _quantity(check.bias_mm),
+        "e_n": _round(check.e_n, 2),
+        "corrected": check.corrected,
+        "box_px": [int(v) for v in check.box_px],
     }
 
 
@@ -115,6 +131,20 @@ def _instrument(one: InstrumentReading) -> Json:
         "uncertainty_parts": _parts(one),
         "conformity_limits": {name: _judgement(one) for name, one in one.judged.items()},
         "uncertainty_correlations": _correlations(one),
+    }
+
+
+def _combined(one: CombinedReading) -> Json:
+    """Return the reading of several photos: the instrument's own fields, places in px left out, and what the photos are."""
+    ends = [Quantity(float(z), float(u)) for _, z, u in one.height_of_x[[0, -1]]] if len(one.height_of_x) else [None, None]
+    return {
+        **_instrument(one.instrument),
+        "box_px": None,
+        "photos": list(one.photos),
+        "mode": one.mode,
+        "d0_each_mm": [_quantity(d0) for d0 in one.d0_each],
+        "axis_height_mm": {"at_tip": _quantity(ends[0]), "at_front": _quantity(ends[1])},
+        "disagreements": list(one.disagreements),
     }
 
 

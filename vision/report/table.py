@@ -11,6 +11,7 @@ from rich.text import Text
 from vision.quantity import Quantity
 from vision.reading import Choice, InstrumentReading, PhotoReading, ScaleReading, SiteCheck
 from vision.report import cautions
+from vision.report.check_lines import check_lines
 from vision.report.limits import limit_lines, verdict_text
 from vision.report.words import (
     CONFORMITY_OF,
@@ -44,15 +45,22 @@ def print_reading(reading: PhotoReading, console: Console, *, why: bool = False)
         console.print(_labelled([("site", line, "") for line in site_lines(reading.site_check)]))
     if reading.notes:
         console.print(_labelled([("note", note, "") for note in reading.notes]))
+    if reading.check_piece is not None:
+        console.print(_labelled([("check", line, "") for line in check_lines(reading.check_piece)]))
     if not reading.instruments:
         console.print(Text("no instrument found"))
     for one in reading.instruments:
         console.print()
-        console.print(Text(f"{one.id}  {name_text(one)}", "bold"))
-        console.print(_numbers(one))
-        limits = [("limit", line, "") for line in limit_lines(one)] if why else []
-        console.print(_labelled([*limits, *_condition(one)]))
+        print_instrument(one, f"{one.id}  {name_text(one)}", console, why=why)
     console.print()
+
+
+def print_instrument(one: InstrumentReading, title: str, console: Console, *, why: bool = False) -> None:
+    """Print one instrument: its numbers, then its condition with what could be seen, then the notes."""
+    console.print(Text(plain(title), "bold"))
+    console.print(_numbers(one))
+    limits = [("limit", line, "") for line in limit_lines(one)] if why else []
+    console.print(_labelled([*limits, *_condition(one)]))
 
 
 def print_cautions(readings: Sequence[PhotoReading], console: Console) -> None:
