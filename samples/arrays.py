@@ -103,13 +103,17 @@ def torch_backend(device: str = "cuda") -> Backend:
         out = torch.zeros((count, values.shape[1]), dtype=values.dtype, device=values.device)
         return out.index_add_(0, owner, values)
 
+    def moved(a: Any, dtype: Any) -> Array:
+        # Without waiting for the device: every wait is a turn given up when several processes share it.
+        return torch.as_tensor(np.ascontiguousarray(a, dtype)).to(device, non_blocking=True)
+
     return Backend(
         xp=torch,
-        put=lambda a: torch.as_tensor(np.ascontiguousarray(a, np.float32), device=device),
+        put=lambda a: moved(a, np.float32),
         get=lambda a: np.asarray(a.cpu().numpy()),
         as_index=lambda a: a.long(),
         rows=lambda table, index: table.index_select(0, index),
-        exact=lambda a: torch.as_tensor(np.ascontiguousarray(a, np.float64), device=device),
+        exact=lambda a: moved(a, np.float64),
         single=lambda a: a.float(),
         sums=sums,
         zeros=lambda shape: torch.zeros(shape, dtype=torch.float32, device=device),

@@ -59,7 +59,7 @@ def blur_by_map(image: Array, diameter_px: Array, backend: Backend = CPU) -> Arr
 
 
 def _blurred_tile(backend: Backend, image: Array, size: Array, rows: slice, cols: slice) -> Array:
-    low, high = float(size.min()), float(size.max())
+    low, high = _range(backend, size)
     margin = math.ceil(high / 2) + 2
     y0, x0 = max(rows.start - margin, 0), max(cols.start - margin, 0)
     part = image[y0 : rows.stop + margin, x0 : cols.stop + margin]
@@ -69,10 +69,19 @@ def _blurred_tile(backend: Backend, image: Array, size: Array, rows: slice, cols
     out = backend.zeros((*size.shape, image.shape[2]))
     for level, diameter in enumerate(levels):
         weight = _weight(backend, size, float(diameter), float(levels[1] - levels[0]))
-        if level and not weight.any():
+        if backend.xp is np and level and not weight.any():
             continue
         out += weight[..., None] * blur_disc(part, float(diameter), backend)[inner]
     return out
+
+
+def _range(backend: Backend, size: Array, inside: Array | None = None) -> tuple[float, float]:
+    """Smallest and largest of `size`, where `inside` if given; fetched together."""
+    low, high = size, size
+    if inside is not None:
+        low, high = backend.xp.where(inside, size, np.inf), backend.xp.where(inside, size, -np.inf)
+    ends = backend.get(backend.xp.stack([low.min(), high.max()]))
+    return float(ends[0]), float(ends[1])
 
 
 def _weight(backend: Backend, size: Array, level: float, step: float) -> Array:
@@ -114,7 +123,11 @@ def _lay_tile(backend: Backend, picture: Array, solid: Fragments, top: int, left
     margin = 42
     u0, u1 = max(y0 - solid.top - margin, 0), min(y1 - solid.top + margin, height)
     v0, v1 = max(x0 - solid.left - margin, 0), min(x1 - solid.left + margin, width)
-    if u1 <= u0 or v1 <= v0 or not solid.rgba[u0:u1, v0:v1, 3].any():
+    if u1 <= u0 or v1 <= v0:
+        return
+    part = solid.rgba[u0:u1, v0:v1], solid.disc_px[u0:u1, v0:v1]
+    discs = _range(backend, part[1], part[0][..., 3] > 0)
+    if discs[0] > discs[1]:
         return
     pad = backend.zeros((y1 - y0 + 2 * margin, x1 - x0 + 2 * margin, 4))
     disc = backend.zeros(tuple(pad.shape[:2]))
@@ -122,18 +135,17 @@ def _lay_tile(backend: Backend, picture: Array, solid: Fragments, top: int, left
         slice(u0 + solid.top - y0 + margin, u1 + solid.top - y0 + margin),
         slice(v0 + solid.left - x0 + margin, v1 + solid.left - x0 + margin),
     )
-    pad[where], disc[where] = solid.rgba[u0:u1, v0:v1], solid.disc_px[u0:u1, v0:v1]
-    blurred = _add_bins(backend, pad, disc)[margin:-margin, margin:-margin]
+    pad[where], disc[where] = part
+    blurred = _add_bins(backend, pad, disc, *discs)[margin:-margin, margin:-margin]
     alpha = blurred[..., 3:]
     target = picture[y0:y1, x0:x1]
     target *= 1.0 - backend.xp.clip(alpha, None, 1.0)
     target += blurred[..., :3] / backend.xp.clip(alpha, 1.0, None)
 
 
-def _add_bins(backend: Backend, rgba: Array, disc: Array) -> Array:
-    """Sum of the bins of one tile, each blurred by its own disc."""
+def _add_bins(backend: Backend, rgba: Array, disc: Array, low: float, high: float) -> Array:
+    """Sum of the bins of one tile, each blurred by its own disc; all discs lie between `low` and `high`."""
     covered = rgba[..., 3] > 0
-    low, high = float(disc[covered].min()), float(disc[covered].max())
     count = max(math.ceil((high - low) / 1.0), 1)
     if high - low < 0.1:
         return blur_disc(rgba, 0.5 * (low + high), backend)
@@ -141,6 +153,6 @@ def _add_bins(backend: Backend, rgba: Array, disc: Array) -> Array:
     out = 0.0 * rgba
     for level in levels:
         weight = _weight(backend, disc, float(level), float(levels[1] - levels[0])) * covered
-        if weight.any():
+        if backend.xp is not np or weight.any():
             out += blur_disc(rgba * weight[..., None], float(level), backend)
     return out

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from samples.arrays import CPU, Array, Floats
+from samples.arrays import CPU, Array, Backend, Floats
 from samples.bodies import Placed
 from samples.light import Blocker, Light, map_directions
 from samples.shadow import Rays, bars_of, light_left
@@ -38,7 +38,9 @@ class Irradiance:
         return np.asarray(CPU.bilinear(self.table, u, v)[0])
 
 
-def irradiance_of(light: Light, blocker: Blocker | None, box_mm: tuple[float, float, float, float]) -> Irradiance:
+def irradiance_of(
+    light: Light, blocker: Blocker | None, box_mm: tuple[float, float, float, float], backend: Backend = CPU
+) -> Irradiance:
     """Integrate the light over the upper half-space on a grid that covers `box_mm` (x0, y0, x1, y1)."""
     step = max(box_mm[2] - box_mm[0], box_mm[3] - box_mm[1]) / 20.0
     nx, ny = int((box_mm[2] - box_mm[0]) / step) + 2, int((box_mm[3] - box_mm[1]) / step) + 2
@@ -46,15 +48,18 @@ def irradiance_of(light: Light, blocker: Blocker | None, box_mm: tuple[float, fl
     keep = solid > 0
     direction, weight = direction[keep], (direction[..., 2] * solid)[keep]
     radiance = light.radiance(direction)
-    table = np.empty((ny, nx, 3), np.float32)
-    for i in range(ny):
-        for j in range(nx):
-            seen = radiance
-            if blocker is not None:
-                at = np.array([box_mm[0] + j * step, box_mm[1] + i * step, 0.0])
-                hidden = blocker.cover(np, at, direction)
-                seen = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
-            table[i, j] = weight @ seen
+    if blocker is None:
+        return Irradiance(box_mm[0], box_mm[1], step, np.full((ny, nx, 3), weight @ radiance, np.float32))
+    # Where the camera's body covers the room by h, the room's share is 1 - h and the body's h.
+    room, body, ways = backend.exact((weight[:, None] * radiance)), backend.exact(weight), backend.exact(direction)
+    grid = np.stack(np.meshgrid(np.arange(nx), np.arange(ny), [0.0]), -1).reshape(-1, 3)
+    places = backend.exact(np.array([box_mm[0], box_mm[1], 0.0]) + step * grid)
+    together = max(10 * backend.wide // len(direction), 1) if backend.xp is not np else 1
+    rows = []
+    for first in range(0, len(grid), together):
+        hidden = blocker.cover(backend.xp, places[first : first + together, None], ways)[..., 0]
+        rows.append((1.0 - hidden) @ room + (hidden @ body)[:, None] * backend.exact(blocker.rgb))
+    table = backend.get(backend.xp.concatenate(rows)).astype(np.float32).reshape(ny, nx, 3)
     return Irradiance(box_mm[0], box_mm[1], step, table)
 
 

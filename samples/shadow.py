@@ -7,7 +7,6 @@ handle) and, on a bent instrument, in direction.
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -90,7 +89,10 @@ def bars_of(placed: Placed) -> list[Bar]:
 
 @dataclass(frozen=True)
 class AxisTable:
-    """Sums of the light over the angle about and along one axis direction; `sums` on the backend."""
+    """Sums of the light over the angle about and along each of D axis directions.
+
+    `along`, `side`, `rise` D x 3; `sums` (D times (BINS_ABOUT + 1)) x (BINS_ALONG + 1) x 3, on the backend.
+    """
 
     backend: Backend
     along: Floats
@@ -98,70 +100,87 @@ class AxisTable:
     rise: Floats
     sums: Array
 
-    def hidden(self, points: Array, bars: list[Bar]) -> Array:
-        """Share of the irradiance at sheet points (N x 3) that each of `bars` (B) hides, B x N x 3 (r, g, b)."""
+    def hidden(self, points: Array, bars: list[Bar], axis: list[int]) -> Array:
+        """Share of the irradiance at sheet points (N x 3) that each of `bars` (B) hides, B x N x 3 (r, g, b).
+
+        `axis`: the number of each bar's direction.
+        """
         b, xp = self.backend, self.backend.xp
-        start = np.array([bar.start for bar in bars])
-        length = b.exact([(bar.end - bar.start) @ self.along for bar in bars])[:, None]
+        start, end = (np.array([getattr(bar, name) for bar in bars]) for name in ("start", "end"))
+        along, side, rise = self.along[axis], self.side[axis], self.rise[axis]
+        length = b.exact(np.sum((end - start) * along, 1))[:, None]
         radius = b.exact([bar.radius_mm for bar in bars])[:, None]
         ahead, across, up = (
-            b.exact(start @ axis)[:, None] - points @ b.exact(axis) for axis in (self.along, self.side, self.rise)
+            b.exact(np.sum(start * way, 1))[:, None] - b.exact(way) @ points.T for way in (along, side, rise)
         )
         distance = xp.clip(xp.sqrt(across * across + up * up), 1e-6, None)
         half = xp.arcsin(xp.clip(radius / distance, 0.0, 1.0))
         about = xp.arctan2(up, across)
-        rows = [b.single(a / np.pi * BINS_ABOUT).reshape(-1) for a in (about - half, about + half)]
-        cols = [
-            b.single((xp.arctan2(a, distance) / np.pi + 0.5) * BINS_ALONG).reshape(-1) for a in (ahead, ahead + length)
-        ]
+        first = b.exact(np.array(axis) * (BINS_ABOUT + 1.0))[:, None]
+        rows, cols = [], []
+        for angle, reach in ((about - half, ahead), (about + half, ahead + length)):
+            row = xp.clip(b.single(angle / np.pi * BINS_ABOUT), 0.0, BINS_ABOUT - 1e-3)
+            rows.append((row + b.single(first)).reshape(-1))
+            cols.append(b.single((xp.arctan2(reach, distance) / np.pi + 0.5) * BINS_ALONG).reshape(-1))
         corner = [[b.bilinear(self.sums, cols[j], rows[i]) for j in (0, 1)] for i in (0, 1)]
         out = corner[1][1] - corner[1][0] - corner[0][1] + corner[0][0]
         return out.reshape(len(bars), -1, 3)
 
 
 def axis_table(rays: Rays, along: Floats, backend: Backend = CPU) -> AxisTable:
-    """Sum the light for bars that run `along` (unit vector)."""
-    side = np.array([-along[1], along[0], 0.0]) / np.hypot(along[0], along[1])
+    """Sum the light for bars that run `along` one of the directions (D x 3, unit vectors)."""
+    level = np.hypot(along[:, 0], along[:, 1])[:, None]
+    side = np.stack([-along[:, 1], along[:, 0], 0.0 * along[:, 0]], 1) / level
     rise = np.cross(along, side)
-    rise = rise if rise[2] > 0 else -rise
-    d = rays.direction
-    across, up, ahead = d @ side, d @ rise, d @ along
-    about = np.arctan2(np.maximum(up, 0.0), across)
-    leaning = np.arctan2(ahead, np.hypot(across, up))
-    cell = _bin(about, np.linspace(0, np.pi, BINS_ABOUT + 1)) * BINS_ALONG
-    cell += _bin(leaning, np.linspace(-np.pi / 2, np.pi / 2, BINS_ALONG + 1))
-    sums = np.zeros((BINS_ABOUT + 1, BINS_ALONG + 1, 3), np.float32)
-    for c in range(3):
-        counts = np.bincount(cell, rays.share[:, c], BINS_ABOUT * BINS_ALONG).reshape(BINS_ABOUT, BINS_ALONG)
-        sums[1:, 1:, c] = counts.cumsum(0).cumsum(1)
-    return AxisTable(backend, along, side, rise, backend.put(sums))
+    rise *= np.where(rise[:, 2:] > 0, 1.0, -1.0)
+    direction, share = backend.exact(rays.direction), backend.exact(rays.share)
+    tables = [
+        _summed(backend, direction, share, *(backend.exact(way) for way in frame))
+        for frame in zip(along, side, rise, strict=True)
+    ]
+    return AxisTable(backend, along, side, rise, backend.xp.concatenate(tables))
 
 
-def _bin(values: Floats, edges: Floats) -> Any:
+def _summed(backend: Backend, direction: Array, share: Array, along: Array, side: Array, rise: Array) -> Array:
+    """Running sums of the light over both angles for one axis, (BINS_ABOUT + 1) x (BINS_ALONG + 1) x 3."""
+    xp = backend.xp
+    across, up, ahead = direction @ side, direction @ rise, direction @ along
+    about = xp.arctan2(xp.clip(up, 0.0, None), across)
+    leaning = xp.arctan2(ahead, xp.sqrt(across * across + up * up))
+    cell = _bin(backend, about, np.linspace(0, np.pi, BINS_ABOUT + 1)) * BINS_ALONG
+    cell = cell + _bin(backend, leaning, np.linspace(-np.pi / 2, np.pi / 2, BINS_ALONG + 1))
+    counts = backend.sums(cell, share, BINS_ABOUT * BINS_ALONG).reshape(BINS_ABOUT, BINS_ALONG, 3)
+    sums = backend.zeros((BINS_ABOUT + 1, BINS_ALONG + 1, 3))
+    sums[1:, 1:] = backend.single(counts.cumsum(0).cumsum(1))
+    return sums
+
+
+def _bin(backend: Backend, values: Array, edges: Floats) -> Array:
     """Index of the bin of each value; the last bin holds its upper edge, values outside go to the nearest bin."""
-    return np.clip(np.searchsorted(edges, values, "right") - 1, 0, edges.size - 2)
+    return backend.xp.clip(backend.xp.searchsorted(backend.exact(edges), values, side="right") - 1, 0, edges.size - 2)
 
 
 def light_left(points: Floats, bars: list[Bar], rays: Rays, backend: Backend = CPU) -> Floats:
     """Irradiance at sheet points (N x 3) relative to that without the instrument, N x 3."""
     at = backend.exact(points)
     left = 0.0 * at + 1.0
-    together = max(backend.wide // len(points), 1)
-    for along, alike in _by_direction(bars):
-        table = axis_table(rays, along, backend)
-        for first in range(0, len(alike), together):
-            some = alike[first : first + together]
-            share = backend.exact([1.0 - bar.reflects * min(rays.around, 1.2) for bar in some])
-            left = left - (share[:, None, None] * table.hidden(at, some)).sum(0)
+    together = max(10 * backend.wide // len(points), 1) if backend.xp is not np else 1
+    along, axis = _directions(bars)
+    table = axis_table(rays, along, backend)
+    for first in range(0, len(bars), together):
+        some = slice(first, first + together)
+        share = backend.exact([1.0 - bar.reflects * min(rays.around, 1.2) for bar in bars[some]])
+        left = left - (share[:, None, None] * table.hidden(at, bars[some], axis[some])).sum(0)
     return backend.get(backend.xp.clip(left, 0.02, None))
 
 
-def _by_direction(bars: list[Bar]) -> list[tuple[Floats, list[Bar]]]:
-    """Runs of bars that lie along the same direction, with it."""
-    runs: list[tuple[Floats, list[Bar]]] = []
+def _directions(bars: list[Bar]) -> tuple[Floats, list[int]]:
+    """The directions along which bars lie (D x 3), and the number of each bar's own."""
+    found: list[Floats] = []
+    axis = []
     for bar in bars:
         along = (bar.end - bar.start) / np.linalg.norm(bar.end - bar.start)
-        if not runs or along @ runs[-1][0] < 1 - 1e-7:
-            runs.append((along, []))
-        runs[-1][1].append(bar)
-    return runs
+        if not found or along @ found[-1] < 1 - 1e-7:
+            found.append(along)
+        axis.append(len(found) - 1)
+    return np.array(found), axis

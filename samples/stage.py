@@ -36,7 +36,7 @@ def set_stage(scene: Scene, backend: Backend) -> Stage:
     placed = tuple(place(laid.instrument, laid.pose, backend, supersample) for laid in scene.laid)
     box = _seen_box(camera)
     texture = sheet_texture(sheet_named(scene.sheet), scene.paper, box, 1.25 * camera.px_per_mm)
-    irradiance = irradiance_of(scene.light, scene.blocker, box)
+    irradiance = irradiance_of(scene.light, scene.blocker, box, backend)
     return Stage(scene, placed, texture, irradiance, _shadows(scene, placed, texture))
 
 

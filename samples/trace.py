@@ -36,6 +36,7 @@ def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
     origin, ray, begin, end = origin[rays], ray[rays], begin[rays], end[rays]
     paths = paths_of(body, origin, ray, begin, end)
     low, high, found = _bracket(backend, body, paths, begin, end)
+    found = xp.where(found)[0]
     rays, origin, ray, paths = rays[found], origin[found], ray[found], paths.pick(found)
     hit, slope = _refine(xp, body, paths, low[found], high[found])
     straight = paths.at(hit)
@@ -132,8 +133,9 @@ def _bracket(backend: Backend, body: Body, paths: Paths, begin: Array, end: Arra
     graze = xp.where(~found & (least < 0.7 * step))[0]
     if graze.shape[0]:
         dip, deep = _dip(xp, body, paths.pick(graze), where[graze] - step[graze], where[graze] + step[graze])
-        hit = graze[deep < 0]
-        low[hit], high[hit], found[hit] = where[hit] - step[hit], dip[deep < 0], True
+        deep = xp.where(deep < 0)[0]
+        hit = graze[deep]
+        low[hit], high[hit], found[hit] = where[hit] - step[hit], dip[deep], True
     return low, high, found
 
 

@@ -127,10 +127,10 @@ def test_uniform_sky_gives_pi():
 def test_shadow_of_a_long_bar_is_its_view_factor():
     """Plane element below a long parallel cylinder: F = (r / D) cos(angle to the axis's perpendicular) (handbook form)."""
     rays = light_rays(UNIFORM, None, np.zeros(3), 0.8)
-    table = axis_table(rays, np.array([1.0, 0.0, 0.0]))
+    table = axis_table(rays, np.array([[1.0, 0.0, 0.0]]))
     bar = Bar(np.array([-4000.0, 0.0, 2.0]), np.array([4000.0, 0.0, 2.0]), 0.5, 0.0)
     off = np.array([0.0, 0.7, 2.0, 5.0])
-    hidden = table.hidden(np.stack([0 * off, off, 0 * off], 1), [bar])[0, :, 1]
+    hidden = table.hidden(np.stack([0 * off, off, 0 * off], 1), [bar], [0])[0, :, 1]
     distance = np.hypot(off, 2.0)
 
     assert hidden == pytest.approx(0.5 / distance * 2.0 / distance, rel=0.03)
