@@ -145,6 +145,7 @@ def test_a_stated_scale_has_no_sheet() -> None:
         "px_per_mm": {"value": 60.0, "u": 0.6},
         "view_tilt_deg": None,
         "camera_height_mm": {"value": 120.0, "u": 5.0},
+        "camera_profile": None,
     }
 
 
