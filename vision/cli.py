@@ -18,6 +18,7 @@ from vision.commands.arguments import add_records
 from vision.commands.camera_arguments import add_camera
 from vision.commands.check_arguments import add_check_wire
 from vision.commands.libraries import missing
+from vision.commands.verify_arguments import add_verify
 from vision.errors import UsageError
 
 FINE, FAILED, PHOTO_FAILED, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 64, 130
@@ -80,6 +81,7 @@ def parser() -> argparse.ArgumentParser:
     _add_measure(commands.add_parser("measure", help="examine photos", description=MEASURE_TEXT, allow_abbrev=False))
     _add_sheet(commands.add_parser("sheet", help="write the scale sheet, or check a print of it", allow_abbrev=False))
     add_camera(commands.add_parser("camera", help="find out a camera's lens from photos of the sheet", allow_abbrev=False))
+    add_verify(commands.add_parser("verify", help="find out what your own set-up can decide", allow_abbrev=False))
     add_records(commands.add_parser("records", help="back up, restore, export the desk's records", allow_abbrev=False))
     return whole
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 
 CAMERA_TEXT = "Find out a camera's lens from several photos of the sheet, so that its height above the sheet is known."
@@ -34,7 +35,7 @@ def add_camera(parser: argparse.ArgumentParser) -> None:
     show.set_defaults(run=_run("show"))
 
 
-def _run(function: str) -> object:
+def _run(function: str) -> Callable[[argparse.Namespace], int]:
     def run(arguments: argparse.Namespace) -> int:
         from vision.commands import camera  # noqa: PLC0415 - loads the measuring libraries, which takes a second
 

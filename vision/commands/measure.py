@@ -20,6 +20,7 @@ from vision.commands.check_wire import CheckWire, check_wire, compared
 from vision.commands.outputs import new_file, picture_folder, picture_names, write_text
 from vision.commands.progress import waiting
 from vision.commands.same import asked_same, drawn_together, pictures_before, together
+from vision.commands.site import with_site_check
 from vision.errors import FlutegaugeError, PhotoError, UsageError
 from vision.net import versions
 from vision.photo import load_photo
@@ -138,6 +139,7 @@ def examine(photo: Path, plan: Plan, keep: list[Looked] | None = None) -> PhotoR
         if os.environ.get("FLUTEGAUGE_TRACEBACK"):
             raise
         return PhotoReading(photo.name, ("internal", _fault(photo, error)), None)
+    reading = with_site_check(reading, held=plan.held)
     notes = (*reading.notes, *plan.notes) if reading.error is None else reading.notes
     return replace(reading, file=photo.name, notes=notes)  # results travel: the name, not the folder it lay in
 
@@ -182,9 +184,7 @@ def _draw(photo: Path, reading: PhotoReading, name: str, plan: Plan, out: Consol
     """Draw one photo's pictures; a picture that fails is said and does not cost the reading."""
     assert plan.pictures is not None  # noqa: S101 - the caller asked only with a folder
     try:
-        paths = draw(
-            load_photo(photo), reading, plan.pictures, name=name, overwrite=plan.overwrite, budget=plan.budget
-        )
+        paths = draw(load_photo(photo), reading, plan.pictures, name=name, overwrite=plan.overwrite, budget=plan.budget)
     except Exception as error:  # the numbers are measured already and must not be lost to a drawing
         if os.environ.get("FLUTEGAUGE_TRACEBACK"):
             raise
