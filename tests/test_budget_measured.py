@@ -1,0 +1,71 @@
+"""Budgets of what the measuring code itself hands out: their parts agree with D16 = D0 + 16 taper, cause by cause."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from test_crests import draw
+
+from vision.blank import weigh_blanks
+from vision.budget import CAUSES, CONE, LONG_MM, correlations
+from vision.dimensions import Dimensions, measure
+from vision.outline import read_outline
+from vision.place import Profile
+from vision.shapes import SQUARE, TRIANGLE, Blank
+from vision.tip import Tip
+
+SHANK_MM = 4.0
+
+
+def measured(blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float = 60.0) -> Dimensions:
+    """A drawn instrument with its smooth shank through outline, evidence and dimensions."""
+    drawn = draw(blank, d0_mm=0.30, lead_mm=2.4, noise_mm=0.002, seed=3, px_per_mm=px_per_mm)
+    x = np.arange(0.0, drawn.x_mm[-1] + SHANK_MM, 1.0 / px_per_mm)
+    shaft = np.full(len(x) - len(drawn.x_mm), drawn.radius_mm[-1])
+    axis = np.concatenate([drawn.axis_mm, np.full(len(shaft), drawn.axis_mm[-1])])
+    upper = np.concatenate([drawn.upper_mm, axis[-1] + shaft])
+    lower = np.concatenate([drawn.lower_mm, axis[-1] - shaft])
+    profile = Profile(x, upper, lower, np.arange(len(x)), px_per_mm, height_u, (upper, lower))
+    outline = read_outline(profile, from_mm=0.0, to_mm=float(x[-1]), clear_of_mm=None)
+    return measure(
+        profile,
+        outline,
+        weigh_blanks(outline),
+        Tip(0.0, 1.0, None, None),
+        front_mm=None,
+        loss=None,
+        scale_u=0.006,
+        blur_px=blur_px,
+        doubt_px=0.0,
+        tip_seen=True,
+    )
+
+
+@pytest.mark.parametrize(
+    ("blank", "height_u", "blur_px"), [(SQUARE, 0.012, 1.0), (TRIANGLE, 0.001, 3.0)], ids=["free", "held and blurred"]
+)
+def test_d0_d16_and_taper_agree_in_value_and_uncertainty(blank: Blank, height_u: float, blur_px: float) -> None:
+    """5.2.2 of JCGM 100:2008: u²(D16) = u²(D0) + 16² u²(taper) + 2 · 16 r u(D0) u(taper), for every cause and for all together."""
+    seen = measured(blank, height_u=height_u, blur_px=blur_px)
+    d0, d16, taper = seen.d0_mm, seen.d16_mm, seen.taper_mm_per_mm
+
+    assert d16.value == pytest.approx(d0.value + LONG_MM * taper.value, abs=1e-9)
+    for label in dict(d0.parts):
+        a, b, c = dict(d0.parts)[label], dict(d16.parts)[label], LONG_MM * dict(taper.parts)[label]
+        # 3 % on widths whose known thinness was put right after the scale: their difference is not theirs
+        assert abs(a - c) <= b * 1.03, label
+        assert b <= (a + c) * 1.03, label
+    r = correlations({"d0_mm": d0, "d16_mm": d16, "taper_mm_per_mm": taper})["d0_mm"]["taper_mm_per_mm"]
+    together = d0.u**2 + (LONG_MM * taper.u) ** 2 + 2 * r * d0.u * LONG_MM * taper.u
+    assert math.sqrt(together) == pytest.approx(d16.u, rel=0.02)
+
+
+def test_every_part_of_a_measured_budget_is_explained() -> None:
+    """No label without words for what it is and what makes it smaller."""
+    seen = measured(SQUARE, height_u=0.01, blur_px=1.0)
+    labels = {label for name in (*CONE, "shank_width_mm", "pitch_mm", "working_part_mm") for label, _ in getattr(seen, name).parts}
+
+    assert labels
+    assert labels <= set(CAUSES)
