@@ -42,9 +42,11 @@ def _parser() -> argparse.ArgumentParser:
     _add_render(_command(commands, "render", "close-up photos of one instrument each", _render))
     tray = _command(commands, "tray", "photos of a whole sheet with many instruments", _tray)
     tray.add_argument("--instruments", type=int, help="how many, 1 to 24 (default: drawn)")
+    _add_population(tray)
     tray.add_argument("--light", choices=LIGHTS[:6], help="kind of light (default: drawn)")
     views = _command(commands, "views", "several photos of one instrument", _views)
     _add_subject(views)
+    _add_population(views)
     views.add_argument("--mode", choices=("untouched", "turned", "re-laid"), default="untouched", help="what changes")
     views.add_argument("--views", type=int, default=2, help="photos of each instrument (default 2)")
     strips = _command(commands, "strips", "crops along the shaft alone", _strips)
@@ -93,13 +95,17 @@ def _add_subject(parser: argparse.ArgumentParser) -> None:
 def _add_render(parser: argparse.ArgumentParser) -> None:
     _add_subject(parser)
     parser.add_argument("--size", type=int, help="ISO size (default: drawn)")
+    _add_population(parser)
+    _add_photo(parser)
+
+
+def _add_population(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--population",
         choices=get_args(Population),
         default="nominal",
         help="common sizes (nominal), every size and half size (wide), any diameter and taper (free)",
     )
-    _add_photo(parser)
 
 
 def _add_photo(parser: argparse.ArgumentParser) -> None:
@@ -167,7 +173,7 @@ def _strangers(args: argparse.Namespace) -> Iterable[Path]:
 
 def _tray(args: argparse.Namespace) -> Iterable[Path]:
     for seed in _seeds(args):
-        scene = draw_tray(seed, args.instruments, light=args.light)
+        scene = draw_tray(seed, args.instruments, light=args.light, population=args.population)
         path = args.folder / f"tray-{len(scene.laid):02d}-{seed}.jpg"
         write(scene, path)
         yield path
@@ -175,7 +181,9 @@ def _tray(args: argparse.Namespace) -> Iterable[Path]:
 
 def _views(args: argparse.Namespace) -> Iterable[Path]:
     for seed in _seeds(args):
-        scenes = draw_views(seed, args.mode, args.views, args.family, args.pose, used=args.used)
+        scenes = draw_views(
+            seed, args.mode, args.views, args.family, args.pose, used=args.used, population=args.population
+        )
         for k, scene in enumerate(scenes, 1):
             path = _named(scene, args.folder, f"{args.mode}-{seed}-view{k}")
             write(scene, path)

@@ -8,9 +8,9 @@ from calib.sheet import Sheet, sheet_named, sheets
 from samples.arrays import Floats
 from samples.camera import Camera
 from samples.draw_damage import used_instrument
-from samples.draw_instrument import draw_instrument
+from samples.draw_free import draw_of
 from samples.draw_stranger import draw_stranger
-from samples.instrument import Instrument
+from samples.instrument import Instrument, Population
 from samples.lay import rest_pose
 from samples.paper import Paper
 from samples.population import draw_paper, draw_sensor, litter
@@ -34,9 +34,11 @@ def draw_tray(
     image_px: tuple[int, int] = (4032, 3024),
     light: str | None = None,
     sheet_id: str | None = None,
+    population: Population = "nominal",
 ) -> Scene:
     """`count` instruments (1 to 24; drawn unless given) on one sheet. `messy`: share that lies askew, so that it may
     touch or cross a neighbour; `strangers`: share that is none of the four families.
+    `population`: what the others are drawn from, as in `draw_macro`.
     """
     rng = np.random.default_rng([seed, 6])
     count = count or int(rng.integers(1, 25))
@@ -45,7 +47,7 @@ def draw_tray(
     sheet = sheet_named(sheet_id or str(rng.choice(sorted(sheets()))))
     laid: list[Laid] = []
     for lane in rng.permutation(len(sheet.lanes))[:count]:
-        new = _lay_one(rng, sheet, int(lane), laid, messy, strangers)
+        new = _lay_one(rng, sheet, int(lane), laid, messy, strangers, population)
         if new is not None:
             laid.append(new)
     camera = _overhead(rng, sheet, image_px, laid)
@@ -56,11 +58,17 @@ def draw_tray(
 
 
 def _lay_one(
-    rng: np.random.Generator, sheet: Sheet, lane_index: int, laid: list[Laid], messy: float, strangers: float
+    rng: np.random.Generator,
+    sheet: Sheet,
+    lane_index: int,
+    laid: list[Laid],
+    messy: float,
+    strangers: float,
+    population: Population,
 ) -> Laid | None:
     """One more instrument in its lane; None when no place was found that leaves handles apart."""
     lane = sheet.lanes[lane_index]
-    instrument = draw_stranger(rng) if rng.random() < strangers else draw_instrument(rng)
+    instrument = draw_stranger(rng) if rng.random() < strangers else draw_of(rng, population)
     if rng.random() < 0.4 and instrument.family not in ("other", "spreader", "plugger", "paste-carrier"):
         instrument = used_instrument(rng, instrument)
     total = instrument.length_mm + instrument.handle.length_mm

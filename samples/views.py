@@ -6,8 +6,8 @@ from typing import Literal
 import numpy as np
 
 from samples.camera import Camera
-from samples.draw_instrument import draw_instrument
-from samples.instrument import Family
+from samples.draw_free import draw_of
+from samples.instrument import Family, Population
 from samples.lay import PoseKind, settle
 from samples.population import draw_macro
 from samples.scene import Laid, Scene
@@ -27,6 +27,7 @@ def draw_views(
     preset: str | None = None,
     image_px: tuple[int, int] | None = None,
     used: bool = False,
+    population: Population = "nominal",
 ) -> list[Scene]:
     """`count` scenes of the same instrument.
 
@@ -35,7 +36,7 @@ def draw_views(
     everything but the instrument is drawn anew.
     """
     rng = np.random.default_rng([seed, 8])
-    instrument = draw_instrument(np.random.default_rng(seed), family, size)
+    instrument = draw_of(np.random.default_rng(seed), population, family, size)
     first = draw_macro(
         seed, family, pose, px_per_mm, instrument=instrument, preset=preset, image_px=image_px, used=used
     )

@@ -13,8 +13,10 @@ from samples.draw_instrument import FAMILIES
 from samples.instrument import SIDES, Instrument
 from samples.iso import COLOURS, HALF_SIZES, colour_of
 from samples.population import draw_macro
+from samples.tray import draw_tray
 from samples.truth import truth_of
 from samples.twist import twist_rad
+from samples.views import draw_views
 
 EACH = 500
 
@@ -225,3 +227,12 @@ def test_hard_scales_reach_both_edges():
     assert min(drawn) < 18
     assert max(drawn) > 125
     assert 0.3 < np.mean(np.array(drawn) < 40) < 0.7
+
+
+@pytest.mark.parametrize("population", ["wide", "free"])
+def test_trays_and_views_draw_from_every_population(population):
+    tray = draw_tray(2, 8, strangers=0.0, population=population)
+    views = draw_views(2, "turned", 2, population=population)
+
+    assert {laid.instrument.population for laid in tray.laid} == {population}
+    assert [scene.laid[0].instrument.population for scene in views] == [population] * 2
