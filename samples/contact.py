@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
@@ -10,8 +11,8 @@ from PIL import Image, ImageDraw, ImageFont
 from samples.arrays import Floats
 from samples.draw_damage import pre_curved, with_damage
 from samples.draw_free import draw_of
-from samples.instrument import Instrument
-from samples.population import draw_macro, draw_stranger_macro
+from samples.instrument import Family, Instrument, Population
+from samples.population import PoseKind, draw_macro, draw_stranger_macro
 from samples.render import render
 from samples.scene import Scene
 from samples.tray import draw_tray
@@ -34,11 +35,11 @@ class Cell:
     draw: Draw
 
 
-def _macro(caption: str, px_per_mm: float, pose: str, tip: bool = False, **rest: object) -> Cell:
+def _macro(caption: str, px_per_mm: float, pose: PoseKind, tip: bool = False, **rest: Any) -> Cell:
     """A close-up; with `tip` the camera looks at the middle of the working part."""
 
     def draw(seed: int) -> Scene:
-        scene = draw_macro(seed, None, pose, px_per_mm, image_px=IMAGE_PX, **rest)  # type: ignore[arg-type]
+        scene = draw_macro(seed, None, pose, px_per_mm, image_px=IMAGE_PX, **rest)
         return at_tip(scene) if tip else scene
 
     return Cell(caption, draw)
@@ -46,31 +47,31 @@ def _macro(caption: str, px_per_mm: float, pose: str, tip: bool = False, **rest:
 
 def _of(
     caption: str,
-    family: str,
+    family: Family,
     px_per_mm: float,
-    pose: str,
-    population: str = "nominal",
+    pose: PoseKind,
+    population: Population = "nominal",
     tip: bool = False,
-    **rest: object,
+    **rest: Any,
 ) -> Cell:
     return _hurt(caption, family, (), px_per_mm, pose, population, tip, **rest)
 
 
 def _hurt(
     caption: str,
-    family: str,
+    family: Family,
     damage: tuple[tuple[str, float], ...],
     px_per_mm: float,
-    pose: str,
-    population: str = "nominal",
+    pose: PoseKind,
+    population: Population = "nominal",
     tip: bool = True,
     curved: bool = False,
     size: int | None = None,
-    **rest: object,
+    **rest: Any,
 ) -> Cell:
     def draw(seed: int) -> Scene:
         rng = np.random.default_rng([seed, 13])
-        instrument: Instrument = draw_of(rng, population, family, size)  # type: ignore[arg-type]
+        instrument: Instrument = draw_of(rng, population, family, size)
         instrument = pre_curved(rng, instrument) if curved else instrument
         for kind, strength in damage:
             instrument = with_damage(rng, instrument, kind, strength)
@@ -79,15 +80,15 @@ def _hurt(
     return Cell(caption, draw)
 
 
-def _stranger(kind: str, **rest: object) -> Cell:
+def _stranger(kind: str, **rest: Any) -> Cell:
     return Cell(
         f"stranger: {kind}",
-        lambda seed: draw_stranger_macro(seed, kind, "free", 32.0, image_px=IMAGE_PX, **rest),  # type: ignore[arg-type]
+        lambda seed: draw_stranger_macro(seed, kind, "free", 32.0, image_px=IMAGE_PX, **rest),
     )
 
 
-def _tray(caption: str, count: int, **rest: object) -> Cell:
-    return Cell(caption, lambda seed: draw_tray(seed, count, image_px=(1600, 1200), **rest))  # type: ignore[arg-type]
+def _tray(caption: str, count: int, **rest: Any) -> Cell:
+    return Cell(caption, lambda seed: draw_tray(seed, count, image_px=(1600, 1200), **rest))
 
 
 def _second_view(seed: int) -> Scene:
@@ -153,4 +154,5 @@ def contact_sheet(seed: int, cells: tuple[Cell, ...] = CELLS) -> Image.Image:
 def write_contact_sheet(path: Path, seed: int) -> None:
     """Render the contact sheet to `path`, PNG or JPEG by its ending."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    contact_sheet(seed).save(path, **({"quality": 80} if path.suffix.lower() in (".jpg", ".jpeg") else {}))
+    options: dict[str, Any] = {"quality": 80} if path.suffix.lower() in (".jpg", ".jpeg") else {}
+    contact_sheet(seed).save(path, **options)
