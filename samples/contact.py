@@ -36,7 +36,7 @@ class Cell:
 
 
 def _macro(caption: str, px_per_mm: float, pose: PoseKind, tip: bool = False, **rest: Any) -> Cell:
-    """A close-up; with `tip` the camera looks at the middle of the working part."""
+    """A close-up; with `tip` the camera looks at the working part (`at_tip`)."""
 
     def draw(seed: int) -> Scene:
         scene = draw_macro(seed, None, pose, px_per_mm, image_px=IMAGE_PX, **rest)
@@ -124,7 +124,7 @@ CELLS: tuple[Cell, ...] = (
 
 
 def at_tip(scene: Scene) -> Scene:
-    """The same with the camera above a place a third along the working part, so that the tip fills the picture."""
+    """The same with the camera above a place four tenths along the working part, so that the tip is in the middle of things."""
     laid = scene.laid[0]
     part = laid.instrument.working_part_mm
     point = laid.pose.to_sheet(np.array([0.4 * part, 0.0, 0.0]))
