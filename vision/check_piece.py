@@ -35,7 +35,7 @@ Array = NDArray[np.floating[Any]]
 GAP_MM = 0.10  # a bare wire lies on the paper or up to this much above it, where the sheet is not flat
 CLEAR_MM, LEAST_MM, LEAST_SEEN = 1.5, 6.0, 0.7  # kept off both ends; shortest stretch; share of it seen on both edges
 MOST_TAPER, MOST_BOW, MOST_ROUGH = 0.003, 0.02, 0.05  # mm a mm; of the length; of the diameter
-NEAR_MM, NEAR_SHARE = 0.06, 0.15  # a wire this near the stated diameter is taken for it: less than half the next gauge
+NEAR_MM, NEAR_SHARE = 0.06, 0.15  # a wire this near the stated diameter is taken for it; renders read up to 0.06 mm off
 COVERAGE_K = 2.0
 
 
