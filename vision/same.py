@@ -6,7 +6,7 @@ terms, each one a question:
 ends    are the heights of tip and front that the photos' parallax asks for such as an instrument at rest has?
 tip     does the tip, put down from that height, lie at the same place along the axis in every photo? (One tip in twenty
         may be misread, so a tip alone never decides.)
-lines   with three photos and more: do all mid lines meet in one axis?
+lines   do all mid lines meet in one axis? (Two always do, unless the camera stood still.)
 twist   do the crests turn from photo to photo by the angle through which the camera went round the axis? Right- and
         left-handed twist shift them opposite ways, so a camera moved far enough tells the hand.
 """
@@ -28,6 +28,7 @@ from vision.sighting import Sighting
 Array = NDArray[np.floating[Any]]
 ALARM = 0.001  # share of untouched instruments that would be taken for moved
 PLACE_U_MM, TURN_U_RAD = 0.03, 0.07  # along the axis between photos; of a fitted twist's phase
+STILL = 0.05  # parallax below which the camera stood still
 MISREAD, MISREAD_WIDE = 0.05, 10.0  # share of tips read wrongly (a glint, a shadow), and how many u wide those scatter
 HAND_APART = 9.0  # chi-square by which one hand must fit better than the other
 HAND_FITS = 6.6
@@ -75,9 +76,12 @@ def judge_untouched(
     if len(tips) > 1:
         weight = 1.0 / tips[:, 1] ** 2
         mean = np.average(tips[:, 0], weights=weight)
-        terms["tip"], freedom = sum(map(_tailed, weight * (tips[:, 0] - mean) ** 2)), freedom + len(tips) - 1
-    if len(sightings) > 2 and len(axis.misses_mm) == len(sightings):
-        terms["lines"], freedom = _lines(lifted, sightings), freedom + 2 * (len(sightings) - 2)
+        spare = len(tips) / (len(tips) - 1.0)  # each lies nearer the common mean than the truth
+        terms["tip"] = sum(map(_tailed, spare * weight * (tips[:, 0] - mean) ** 2)) / spare
+        freedom += len(tips) - 1
+    spare_lines = len(sightings) - (2 if axis.parallax > STILL else 1)
+    if spare_lines and len(axis.misses_mm) == len(sightings):
+        terms["lines"], freedom = _lines(lifted, sightings), freedom + 2 * spare_lines
     right, left, known = _twists(turns, tips) if len(tips) == len(sightings) else (0.0, 0.0, 0)
     if known:
         terms["twist"], freedom = min(right, left), freedom + known
@@ -123,7 +127,7 @@ def _lines(lifted: Lifted, sightings: Sequence[Sighting]) -> float:
     total = 0.0
     for one, miss, share in zip(sightings, lifted.axis.misses_mm, lifted.axis.stations, strict=True):
         slope, start = np.polyfit(share, miss, 1)
-        total += (start**2 + (start + slope) ** 2) / (2.0 * one.u_line_mm**2)
+        total += (start**2 + (start + slope) ** 2) / one.u_line_mm**2
     return float(total)
 
 
