@@ -93,7 +93,7 @@ def _profile(whole: dict[str, Any]) -> CameraProfile:
     wide, high = (int(v) for v in camera["picture_px"])
     low, upper = (float(v) for v in source["px_per_mm"])
     text = {name: camera.get(name) for name in ("make", "model", "lens")}
-    number = {name: float(camera[name]) if name in camera else None for name in ("focal_mm", "f35_mm", "digital_zoom")}
+    number: dict[str, Any] = {name: float(camera[name]) if name in camera else None for name in ("focal_mm", "f35_mm", "digital_zoom")}
     return CameraProfile(
         name=str(whole["name"]),
         key=CameraKey(**text, **number, size_px=(wide, high)),

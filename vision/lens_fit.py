@@ -114,7 +114,7 @@ def fit_lens(views: Sequence[View], priors: Priors, guess_px: float) -> LensFit:
 
 
 def _misses(p: Array, views: Sequence[View], at: float, radius_px: float) -> list[Array]:
-    found = []
+    found: list[Array] = []
     for number, view in enumerate(views):
         pose = p[SHARED + 6 * number : SHARED + 6 * number + 6]
         lens = np.array([p[0] + p[1] * (view.px_per_mm - at), p[2], p[3], p[4]])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -101,7 +102,7 @@ def _pieces(result: Verified) -> Table:
     return _table(cells, [28, 39, 9, 20, 17, 14, 21, 17])
 
 
-def _table(cells: list[list[Any]], widths_mm: list[float]) -> Table:
+def _table(cells: list[list[Any]], widths_mm: Sequence[float]) -> Table:
     table = Table(cells, colWidths=[width * mm for width in widths_mm], repeatRows=1, hAlign="LEFT")
     table.setStyle(
         TableStyle(

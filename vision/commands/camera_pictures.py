@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
@@ -13,7 +14,7 @@ from vision.camera_profile import CameraProfile
 from vision.camera_views import WANTED_TILT_DEG, Seen
 from vision.lens_fit import LensFit
 
-STYLE = {"font.size": 11, "axes.spines.top": False, "axes.spines.right": False, "legend.frameon": False}
+STYLE: Any = {"font.size": 11, "axes.spines.top": False, "axes.spines.right": False, "legend.frameon": False}
 MARKS = "osD^vP*X"
 
 
