@@ -87,7 +87,7 @@ def _solids(one: Placed, out: Path, n: int) -> dict[str, Any]:
     instrument = one.instrument
     vertices, faces = mesh(instrument, 0.02, 360)
     _write_ply(out / f"metal-{n}.ply", one, vertices, faces)
-    _write_ply(out / f"handle-{n}.ply", one, *turned_mesh(instrument.handle.profile, instrument.length_mm))
+    _write_ply(out / f"handle-{n}.ply", one, *turned_mesh(instrument.handle.profile, instrument.length_mm, line=one.line))
     finish = instrument.finish
     told: dict[str, Any] = {
         "f0": list(finish.f0),
@@ -99,7 +99,7 @@ def _solids(one: Placed, out: Path, n: int) -> dict[str, Any]:
         stop = instrument.stop
         r, e, thick = stop.diameter_mm / 2, 0.12, stop.thickness_mm
         profile = ((0.0, r - e), (e, r), (thick - e, r), (thick, r - e))
-        _write_ply(out / f"stop-{n}.ply", one, *turned_mesh(profile, stop.from_tip_mm))
+        _write_ply(out / f"stop-{n}.ply", one, *turned_mesh(profile, stop.from_tip_mm, line=one.line))
         told["stop"] = list(stop.rgb)
     return told
 
