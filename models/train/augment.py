@@ -24,6 +24,7 @@ class Batch:
     marks: Tensor
     columns: Tensor
     names: Tensor
+    height: Tensor
 
 
 def cut(batch: Batch) -> Batch:
@@ -32,7 +33,7 @@ def cut(batch: Batch) -> Batch:
     part = slice(at, at + CROP)
     return Batch(
         batch.light[..., part], batch.up[:, part], batch.low[:, part], batch.seen[:, part], batch.trust[:, part],
-        batch.marks - at, (batch.columns - at).clamp(0, CROP), batch.names,
+        batch.marks - at, (batch.columns - at).clamp(0, CROP), batch.names, batch.height[:, part],
     )  # fmt: skip
 
 
@@ -42,11 +43,11 @@ def mirrored(batch: Batch, along: bool) -> Batch:
     names[:, 2] = torch.where(names[:, 2] >= 0, 1 - names[:, 2], names[:, 2])
     if along:
         width = batch.light.shape[3]
-        flip = {key: getattr(batch, key).flip(-1) for key in ("light", "up", "low", "seen", "trust")}
+        flip = {key: getattr(batch, key).flip(-1) for key in ("light", "up", "low", "seen", "trust", "height")}
         return Batch(**flip, marks=width - 1 - batch.marks, columns=batch.columns, names=names)
     # rows run from -96 to 95: a mirror image about the axis moves by one row
     light = torch.roll(batch.light.flip(2), 1, dims=2)
-    return Batch(light, -batch.low, -batch.up, batch.seen, batch.trust, batch.marks, batch.columns, names)
+    return Batch(light, -batch.low, -batch.up, batch.seen, batch.trust, batch.marks, batch.columns, names, batch.height)
 
 
 def stretched(batch: Batch) -> Batch:
@@ -62,7 +63,7 @@ def stretched(batch: Batch) -> Batch:
     moved = functional.grid_sample(light, grid, mode="bicubic", padding_mode="border", align_corners=True).clamp_min(0.0)
     return Batch(
         moved, (batch.up - shift) * scale, (batch.low - shift) * scale, batch.seen, batch.trust, batch.marks,
-        batch.columns, batch.names,
+        batch.columns, batch.names, batch.height,
     )  # fmt: skip
 
 

@@ -106,6 +106,7 @@ def example(seed: int, backend: Backend = CPU) -> dict[str, NDArray[Any]] | None
     marks = _marks(strip, one, (stop.from_tip_mm, stop.from_tip_mm + stop.thickness_mm) if stop else (np.nan, np.nan), part, step)
     return _packed(strip.values, upper, lower, marks, truth["camera"]["px_per_mm"] / step) | {
         "family": np.array(FAMILIES.index(one["family"])),
+        "height": _heights(strip, one, truth["camera"]["px_per_mm"] / step, step),
         "section": np.array(SECTIONS.index(one["cross_section"])),
         "hand": np.array(HANDS.index(one["twist_hand"]) if one["twist_hand"] else -1),
         "step": np.array(step, np.float32),
@@ -177,6 +178,14 @@ def _marks(strip: Strip, one: dict[str, Any], stop_mm: tuple[float, float], part
     run = (axis[-1, 1:] - axis[-4, 1:]) / (axis[-1, 0] - axis[-4, 0])
     points = points + np.maximum(at - axis[-1, 0], 0.0)[:, None] * run
     return np.where(np.isfinite(stations), _columns(strip, points, step)[0], np.nan)
+
+
+def _heights(strip: Strip, one: dict[str, Any], columns_per_mm: float, step: float) -> NDArray[np.float32]:
+    """Height of the axis above the sheet at every column, in columns; level beyond the metal."""
+    axis = np.array(one["axis_px"])
+    column, _ = _columns(strip, axis[:, 1:], step)
+    height = np.array(one["height_mm_of_x"])[:, 1] * columns_per_mm
+    return np.asarray(np.interp(np.arange(COLUMNS), column, height), dtype=np.float32)
 
 
 def _trust(column: NDArray[np.int_], marks: Array, columns_per_mm: float) -> Array:

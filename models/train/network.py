@@ -14,6 +14,7 @@ HALF = 96  # rows on each side of the axis
 WIDTHS = (24, 32, 48, 72, 112)
 KINDS = 5  # of columns: no metal, working part, smooth shaft, stop, handle
 FAMILIES, SECTIONS, HANDS = 8, 4, 2
+HEIGHT_PX = 64.0  # strip px that the network counts heights in
 
 
 class Pair(nn.Module):
@@ -53,7 +54,7 @@ class StripNet(nn.Module):
             nn.ReLU(inplace=True),
             nn.Conv1d(64, 64, 9, padding=16, dilation=4),
             nn.ReLU(inplace=True),
-            nn.Conv1d(64, KINDS, 5, padding=2),
+            nn.Conv1d(64, KINDS + 2, 5, padding=2),
         )
         self.named = nn.Sequential(
             nn.Conv1d(2 * WIDTHS[-1], 128, 5, padding=2),
@@ -64,7 +65,10 @@ class StripNet(nn.Module):
         )
 
     def forward(self, x: Tensor) -> tuple[Tensor, Tensor, Tensor]:
-        """Return logits over rows (B, 2, 192, W/2), over kinds (B, 5, W/2), and of family, section and hand (B, 14)."""
+        """Return logits over rows (B, 2, 192, W/2), columns (B, 7, W/2), and logits of family, section and hand (B, 14).
+
+        Columns: logits of the five kinds, then the axis' height above the sheet in HEIGHT_PX and the log of its spread.
+        """
         kept: list[Tensor] = []
         x = self.stem(x)
         for level, pair in enumerate(self.down):
@@ -96,7 +100,10 @@ class Exported(nn.Module):
         super().__init__()
         self.net = net
 
-    def forward(self, strip: Tensor) -> tuple[Tensor, Tensor, Tensor]:
-        """Return rows (1, 2, 192, W/2) summing to one down each column, kinds (1, 5, W/2), names (1, 14) as logits."""
-        rows, kinds, names = self.net(strip)
-        return torch.softmax(rows, dim=2), torch.softmax(kinds, dim=1), names
+    def forward(self, strip: Tensor) -> tuple[Tensor, Tensor, Tensor, Tensor]:
+        """Return rows (1, 2, 192, W/2) summing to one down each column, kinds (1, 5, W/2), heights (1, 2, W/2): value and
+        spread (mean absolute miss) in strip px, names (1, 14) as logits.
+        """
+        rows, columns, names = self.net(strip)
+        heights = torch.cat([columns[:, KINDS : KINDS + 1], torch.exp(columns[:, KINDS + 1 :])], dim=1) * HEIGHT_PX
+        return torch.softmax(rows, dim=2), torch.softmax(columns[:, :KINDS], dim=1), heights, names

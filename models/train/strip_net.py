@@ -18,7 +18,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from models.train.augment import CROP, HALF, Batch, blurred, camera, cut, mirrored, stretched
-from models.train.network import FAMILIES, KINDS, SECTIONS, Exported, StripNet
+from models.train.network import FAMILIES, HEIGHT_PX, KINDS, SECTIONS, Exported, StripNet
 
 SEED, BATCH, RATE = 20261125, 32, 2.5e-3
 CODE = 204.0
@@ -41,7 +41,7 @@ def load(folder: Path, device: torch.device) -> Store:
     held = {
         "x": raw["values"].transpose(0, 3, 1, 2), "up": np.nan_to_num(raw["upper"]), "low": np.nan_to_num(raw["lower"]),
         "seen": seen, "trust": raw["trust"] > 0, "marks": raw["marks"], "columns": raw["columns"], "names": names,
-        "seed": raw["seed"], "step": raw["step"], "px_per_mm": raw["px_per_mm"],
+        "seed": raw["seed"], "height": raw["height"], "step": raw["step"], "px_per_mm": raw["px_per_mm"],
     }  # fmt: skip
     return {key: torch.as_tensor(np.ascontiguousarray(value), device=device) for key, value in held.items()}
 
@@ -49,7 +49,7 @@ def load(folder: Path, device: torch.device) -> Store:
 def pick(data: Store, index: Tensor) -> Batch:
     """The named strips in linear light."""
     light = (data["x"][index].float() / CODE) ** 2.2
-    keys = ("up", "low", "seen", "trust", "marks", "columns", "names")
+    keys = ("up", "low", "seen", "trust", "marks", "columns", "names", "height")
     return Batch(light, *(data[key][index] for key in keys))
 
 
@@ -107,8 +107,9 @@ def shows_working_part(kinds: Tensor) -> Tensor:
 def loss_of(net: StripNet, batch: Batch) -> tuple[Tensor, dict[str, float]]:
     """Sum of the heads' cross entropies, and each of them."""
     with torch.autocast(batch.light.device.type, dtype=torch.bfloat16, enabled=batch.light.is_cuda):
-        rows, kinds, names = net(batch.light)
-    rows, kinds, names = rows.float(), kinds.float(), names.float()
+        rows, columns, names = net(batch.light)
+    rows, columns, names = rows.float(), columns.float(), names.float()
+    kinds = columns[:, :KINDS]
     ok = (batch.seen & batch.trust)[:, 0::2] & (batch.seen & batch.trust)[:, 1::2]
     edge = torch.zeros((), device=rows.device)
     for head, offset in enumerate((batch.up, batch.low)):
@@ -129,8 +130,11 @@ def loss_of(net: StripNet, batch: Batch) -> tuple[Tensor, dict[str, float]]:
     weight = (shows_working_part(wanted) & (ok.sum(1) > 30)).float()  # a shank alone names nothing
     total = [(named[0] * weight).sum() / weight.sum().clamp_min(1.0), (named[1] * weight).sum() / weight.sum().clamp_min(1.0)]
     total.append((named[2] * weight * twisted).sum() / (weight * twisted).sum().clamp_min(1.0))
-    loss = edge + 3.0 * kind + 0.3 * total[0] + 0.3 * total[1] + 0.1 * total[2]
-    return loss, {"edge": edge, "kind": kind, "family": total[0], "section": total[1], "hand": total[2]}  # type: ignore[dict-item]
+    spread = columns[:, KINDS + 1].clamp(-6.0, 4.0)
+    away = (columns[:, KINDS] - halved(batch.height) / HEIGHT_PX).abs()
+    height = ((away * torch.exp(-spread) + spread) * ok).sum() / ok.sum().clamp_min(1)  # Laplace
+    loss = edge + 3.0 * kind + 0.1 * height + 0.3 * total[0] + 0.3 * total[1] + 0.1 * total[2]
+    return loss, {"edge": edge, "kind": kind, "height": height, "family": total[0], "section": total[1], "hand": total[2]}  # type: ignore[dict-item]
 
 
 def read_offsets(share: Tensor) -> tuple[Tensor, Tensor]:
@@ -146,12 +150,13 @@ def read_offsets(share: Tensor) -> tuple[Tensor, Tensor]:
 def scores(net: StripNet, data: Store, index: Tensor) -> dict[str, Any]:
     """Errors on strips without random changes: offsets in strip px, columns of stop and front, names."""
     net.eval()
-    misses, spreads, strips, right, fronts = [], [], [], [], []
+    misses, spreads, strips, right, fronts, heights = [], [], [], [], [], []
     for chunk in index.split(16):
         batch = pick(data, chunk)
         batch.light = batch.light.clamp_min(0.0) ** (1 / 2.2)
         with torch.autocast(batch.light.device.type, dtype=torch.bfloat16, enabled=batch.light.is_cuda):
-            rows, kinds, names = net(batch.light)
+            rows, columns, names = net(batch.light)
+        kinds = columns[:, :KINDS]
         ok = (batch.seen & batch.trust)[:, 0::2] & (batch.seen & batch.trust)[:, 1::2] & (halved(batch.up) - halved(batch.low) > 3.0)
         share = torch.softmax(rows.float(), dim=2)
         thin = []
@@ -162,6 +167,8 @@ def scores(net: StripNet, data: Store, index: Tensor) -> dict[str, Any]:
             spreads.append(spread[ok])
             thin.append(torch.where(ok, miss, torch.nan))
         strips.append(torch.nanmedian(torch.cat(thin, dim=1), dim=1).values)
+        away = (columns[:, KINDS].float() * HEIGHT_PX - halved(batch.height)).abs() / (data["px_per_mm"] / data["step"])[chunk][:, None]
+        heights.append(away[ok])
         parts = names.float().split([FAMILIES, SECTIONS, 2], dim=1)
         telling = shows_working_part(kind_targets(batch.marks, batch.light.shape[3])) & (ok.sum(1) > 60)
         right.append(torch.stack([part.argmax(1) == batch.names[:, k] for k, part in enumerate(parts)], dim=1)[telling])
@@ -178,7 +185,8 @@ def scores(net: StripNet, data: Store, index: Tensor) -> dict[str, Any]:
         "strip_bias_p95_px": float(np.percentile(np.abs(strip), 95)), "pull_sd": float(1.4826 * np.median(np.abs(pulls))),
         "front_median_mm": float(np.median(np.abs(front))) if len(front) else None,
         "front_p95_mm": float(np.percentile(np.abs(front), 95)) if len(front) else None,
-        "family": float(share_right[0]), "section": float(share_right[1]), "hand": float(share_right[2]), "columns": len(miss),
+        "family": float(share_right[0]), "section": float(share_right[1]), "hand": float(share_right[2]),
+        "height_median_mm": float(torch.cat(heights).median()), "columns": len(miss),
     }  # fmt: skip
 
 
