@@ -1,5 +1,7 @@
 """Was it left untouched? False alarms and what is found, over draws with known truth (no rendering)."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import binom
@@ -7,7 +9,7 @@ from synthetic_views import TIP_MM, across, look
 
 from vision.lifted import lift
 from vision.pose import Height, held, resting
-from vision.same import Turns, judge_untouched
+from vision.same import Turns, judge_untouched, plainly_moved
 from vision.sighting import sight
 
 LEAD_MM, CORNERS = 2.32, 4  # a K-type of size 25
@@ -74,6 +76,16 @@ def test_the_hand_of_twist_follows_from_the_way_crests_shift(hand, word):
 
     assert told.count(word) > 60
     assert told.count(wrong) <= 1
+
+
+def test_a_shaft_that_lies_elsewhere_needs_no_statistics():
+    camera = across(60.0, 0.2)
+    here, there = (sight(camera.scale(), look(camera, (1.9, 1.9), shift=(0.0, move))) for move in (0.0, 14.0))
+    around = replace(here, line_mm=here.line_mm[::-1])
+
+    assert plainly_moved([here, sight(across(60.0, -0.2).scale(), look(across(60.0, -0.2), (1.9, 1.9)))]) is None
+    assert "14 mm away" in plainly_moved([here, there])
+    assert "180 deg turned" in plainly_moved([here, around])
 
 
 def test_both_numbers_stand_in_the_words():

@@ -30,6 +30,7 @@ ALARM = 0.001  # share of untouched instruments that would be taken for moved
 PLACE_U_MM, TURN_U_RAD = 0.03, 0.07  # along the axis between photos; of a fitted twist's phase
 STILL = 0.05  # parallax below which the camera stood still
 MISREAD, MISREAD_WIDE = 0.05, 10.0  # share of tips read wrongly (a glint, a shadow), and how many u wide those scatter
+MOST_TURN_DEG, MOST_WAY_MM = 12.0, 12.0  # what parallax can do to a shaft that lies still, seen from 40 mm and more
 HAND_APART = 9.0  # chi-square by which one hand must fit better than the other
 HAND_FITS = 6.6
 
@@ -64,6 +65,21 @@ class Untouched:
         """The statistic, its limit and its terms in one line."""
         told = ", ".join(f"{name} {value:.1f}" for name, value in self.terms.items())
         return f"chi-square {self.statistic:.1f} against a limit of {self.limit:.1f} ({self.freedom} degrees of freedom: {told})"
+
+
+def plainly_moved(sightings: Sequence[Sighting]) -> str | None:
+    """Say how far the shaft has turned or moved on the sheet where that is far beyond any parallax; None where it is not."""
+    lines = [one.line_mm for one in sightings if len(one.line_mm) > 2]
+    ways = [(line[-1] - line[0]) / np.linalg.norm(line[-1] - line[0]) for line in lines]
+    for way, line in zip(ways[1:], lines[1:], strict=True):
+        turn = float(np.degrees(np.arccos(np.clip(ways[0] @ way, -1.0, 1.0))))
+        apart = float(np.linalg.norm(line.mean(axis=0) - lines[0].mean(axis=0)))
+        if turn > MOST_TURN_DEG or apart > MOST_WAY_MM:
+            return (
+                f"it was moved between the photos: on the sheet its axis lies {turn:.0f} deg turned and {apart:.0f} mm away, "
+                f"where a shaft left alone could seem to by {MOST_TURN_DEG:.0f} deg and {MOST_WAY_MM:.0f} mm at most; readings are pooled"
+            )
+    return None
 
 
 def judge_untouched(

@@ -25,7 +25,7 @@ from vision.pooling import Pooled, pool
 from vision.pose import held, resting
 from vision.quantity import Quantity
 from vision.reading import CombinedReading, InstrumentReading, Trace
-from vision.same import Turns, Untouched, judge_untouched, turned_by
+from vision.same import Turns, Untouched, judge_untouched, plainly_moved, turned_by
 from vision.scale import Scale
 from vision.sighting import AxisPx, mid_line, sight
 from vision.together_words import contradiction, disagreements, mode_notes, parallax_notes
@@ -99,10 +99,13 @@ def _untouched(views: Sequence[_View], *, down: bool) -> tuple[Lifted | None, Un
         told = "the photos do not show one and the same scale sheet: whether it lay untouched is not told"
         return None, None, [f"{told}, and its height is not measured"]
     scales, seen = [view.looked.scale for view in views], [_axis_px(view.measured) for view in views]
+    sightings = [sight(scale, one) for scale, one in zip(scales, seen, strict=True)]
+    moved = plainly_moved(sightings)
+    if moved is not None:
+        return None, None, [moved]
     lifted = lift(scales, seen)
     if lifted is None:
         return None, None, ["too little of the shaft is seen in two photos to place its axis on the sheet"]
-    sightings = [sight(scale, one) for scale, one in zip(scales, seen, strict=True)]
     poses = _poses(views[0], down=down)
     test = judge_untouched(lifted, sightings, poses, [])
     if test.untouched:

@@ -95,7 +95,7 @@ def triangulate(sightings: Sequence[Sighting], *, bent: bool) -> AxisHeight | No
     looks = max(LOOK_MM * np.median([len(m) for m in misses]) / max(length, 1.0), 1.0)
     normal = design.T @ (design * root[:, None] ** 2) / looks + faint.T @ faint
     covariance = np.zeros((3, 3))
-    covariance[:count, :count] = np.linalg.inv(normal)[:count, :count] * spread**2
+    covariance[:count, :count] = np.linalg.pinv(normal, hermitian=True, rcond=1e-14)[:count, :count] * spread**2
     stations = tuple(np.clip(_shares(one, origin, along, length, ends), 0.0, 1.0) for one in views)
     return AxisHeight(ends, covariance, _parallax(views, across), spread, origin, along, length, tuple(misses), stations)
 
