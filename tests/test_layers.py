@@ -23,6 +23,7 @@ ABOVE = {
     "vision.together": STAGES - 1,  # stages 6 to 8 for several photos of one instrument
     "vision.pipeline": STAGES - 0.5,
     "vision.records": STAGES + 0.5,  # keeps what the report says
+    "vision.desk.worker": STAGES + 3,  # a program of its own, which speaks to the command line
     "vision.desk": STAGES + 1,
     "vision.commands": STAGES + 1,
     "vision.cli": STAGES + 2,

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import NoReturn
 
-from vision.commands.arguments import add_records
+from vision.commands.arguments import add_desk, add_records, add_tags
 from vision.commands.camera_arguments import add_camera
 from vision.commands.check_arguments import add_check_wire
 from vision.commands.libraries import missing
@@ -82,6 +82,8 @@ def parser() -> argparse.ArgumentParser:
     _add_sheet(commands.add_parser("sheet", help="write the scale sheet, or check a print of it", allow_abbrev=False))
     add_camera(commands.add_parser("camera", help="find out a camera's lens from photos of the sheet", allow_abbrev=False))
     add_verify(commands.add_parser("verify", help="find out what your own set-up can decide", allow_abbrev=False))
+    add_desk(commands.add_parser("desk", help="open the page on this computer", allow_abbrev=False))
+    add_tags(commands.add_parser("tags", help="print code tags and slot labels", allow_abbrev=False))
     add_records(commands.add_parser("records", help="back up, restore, export the desk's records", allow_abbrev=False))
     return whole
 
@@ -125,7 +127,7 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
     measure.add_argument(
         "--held",
         action="store_true",
-        help="the shank was held down level (table edge or slot); 0 to 0.3 mm above the sheet is carried, the photo does not prove it",
+        help="the shank was held down level (table edge or slot); 0 to 0.3 mm above the sheet is carried; not taken where the photo contradicts it",
     )
     measure.add_argument(
         "--prints", type=Path, metavar="FILE", help="the print checks to use (unstated: those that 'sheet check' kept)"

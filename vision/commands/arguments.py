@@ -32,6 +32,50 @@ def add_records(parser: argparse.ArgumentParser) -> None:
     _action(below.add_parser, "check", "verify", "check that the records are whole")
 
 
+def add_desk(parser: argparse.ArgumentParser) -> None:
+    """Add what the desk can be told."""
+    parser.description = "Open a page on this computer to read photos and keep records. Ctrl+C closes it."
+    _data(parser)
+    parser.add_argument("--port", type=int, metavar="N", help="unstated: 8765, or a free one; 0: any free one")
+    parser.add_argument(
+        "--words", type=Path, metavar="FILE", help="another catalogue of the pages' sentences (a translation)"
+    )
+    parser.add_argument("--no-browser", action="store_true", help="print the address only")
+    parser.set_defaults(run=_desk)
+
+
+def add_tags(parser: argparse.ArgumentParser) -> None:
+    """Add what can be printed as tags."""
+    parser.description = "Write a PDF of code tags for instruments and kits, and labels of slots. A tag in a photo names what lies there."
+    parser.add_argument("codes", nargs="*", metavar="CODE", help="codes of instruments")
+    parser.add_argument("--kit", metavar="CODE", help="a tag for this kit, stand or box, made if it is new")
+    parser.add_argument("--slots", type=int, default=0, metavar="N", help="labels for slots 1 to N")
+    parser.add_argument("--add", action="store_true", help="add codes that are not in the records yet")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the paper (unstated: a4)")
+    parser.add_argument("--out", type=Path, metavar="FILE", help="where to write (unstated: flutegauge-tags.pdf, here)")
+    parser.add_argument("--overwrite", action="store_true", help="replace a file of the same name; otherwise none is")
+    _data(parser)
+    parser.set_defaults(run=_tags)
+
+
+def _data(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--data", type=Path, metavar="DIR", help="the folder of the records (unstated: your own data folder)"
+    )
+
+
+def _desk(arguments: argparse.Namespace) -> int:
+    from vision.commands.desk import desk  # noqa: PLC0415 - loads the web libraries
+
+    return desk(arguments)
+
+
+def _tags(arguments: argparse.Namespace) -> int:
+    from vision.commands.tags import print_tags  # noqa: PLC0415 - loads the PDF libraries
+
+    return print_tags(arguments)
+
+
 def _action(adder: Adder, name: str, function: str, what: str) -> argparse.ArgumentParser:
     made = adder(name, help=what, description=f"{what[0].upper()}{what[1:]}.", allow_abbrev=False)
     made.add_argument(

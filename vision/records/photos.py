@@ -19,6 +19,8 @@ from vision.records.database import Records, transaction
 from vision.records.faults import RecordsError, explained
 from vision.records.strip_photo import stripped
 
+CACHE = "cache"
+
 
 @dataclass(frozen=True)
 class PhotoFile:
@@ -69,6 +71,12 @@ def photo_path(records: Records, sha256: str) -> Path | None:
     kept = photo(records, sha256)
     path = _path(records, kept.sha256, kept.ending)
     return path if kept.removed_at is None and path.is_file() else None
+
+
+def copies_of(records: Records, sha256: str) -> str:
+    """Return how the names of smaller copies of a photo begin, in the folder CACHE: they go when the photo goes."""
+    photo(records, sha256)
+    return f"{sha256[:24]}-"
 
 
 def _path(records: Records, digest: str, ending: str) -> Path:

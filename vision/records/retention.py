@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from vision.records.clock import days_before, now
 from vision.records.database import Records, transaction
 from vision.records.faults import RecordsError, explained
-from vision.records.photos import photo_path
+from vision.records.photos import CACHE, copies_of, photo_path
 
 RULE = "keep photos, days"
 
@@ -58,7 +58,8 @@ def apply(records: Records) -> int:
         path = photo_path(records, one.sha256)
         with transaction(records) as db:
             db.execute("UPDATE photo SET removed_at = ? WHERE sha256 = ?", (now(), one.sha256))
-        if path is not None:
-            with explained(path):
-                path.unlink(missing_ok=True)
+        copies = (records.folder / CACHE).glob(f"{copies_of(records, one.sha256)}*")
+        for file in (*copies, *([] if path is None else [path])):
+            with explained(file):
+                file.unlink(missing_ok=True)
     return len(gone)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 from vision.records.clock import now
 from vision.records.database import Records, transaction
@@ -15,11 +15,15 @@ TAGS = 1000
 
 @dataclass(frozen=True)
 class Named:
-    """What the tags in one photo say: the instruments meant and the kit, if one was named."""
+    """What the tags in one photo say: the instruments meant and the kit, if one was named.
+
+    ``by_tag``: tag number -> instrument's id, for the tags that name one instrument.
+    """
 
     instruments: tuple[Instrument, ...] = ()
     kit_code: str | None = None
     unknown: tuple[int, ...] = ()
+    by_tag: Mapping[int, int] = field(default_factory=dict)
 
 
 def give_tag(records: Records, *, instrument_id: int | None = None, kit_id: int | None = None) -> int:
@@ -49,6 +53,7 @@ def named_by(records: Records, numbers: Iterable[int]) -> Named:
     """Say what the tags seen in a photo stand for. Tags nobody gave out come back as unknown."""
     found: list[Instrument] = []
     kit_code, unknown = None, []
+    by_tag: dict[int, int] = {}
     for number in sorted(set(numbers)):
         row = records.db.execute(
             "SELECT tag.instrument_id, tag.kit_id, kit.code FROM tag LEFT JOIN kit ON kit.id = tag.kit_id WHERE number = ?",
@@ -57,9 +62,10 @@ def named_by(records: Records, numbers: Iterable[int]) -> Named:
         if row is None:
             unknown.append(number)
         elif row["instrument_id"] is not None:
-            found.append(instrument_by_id(records, row["instrument_id"]))
+            by_tag[number] = int(row["instrument_id"])
+            found.append(instrument_by_id(records, by_tag[number]))
         else:
             kit_code = row["code"]
             found += instruments_of_kit(records, row["kit_id"])
     unique = {one.id: one for one in found}
-    return Named(tuple(unique.values()), kit_code, tuple(unknown))
+    return Named(tuple(unique.values()), kit_code, tuple(unknown), by_tag)

@@ -1,0 +1,114 @@
+"""What people typed into forms -> checked values; every refusal names the field."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from vision.reading import FAMILIES
+from vision.records.faults import RecordsError
+from vision.records.instruments import NewInstrument
+from vision.records.search import Filter
+
+CALLS = ("discard", "look again", "nothing seen")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f]")
+
+
+def text(form: Mapping[str, Any], name: str, most: int = 300) -> str | None:
+    """Return a field's text on one line, None where it is empty. Raises RecordsError of kind 'invalid'."""
+    value = form.get(name)
+    if not isinstance(value, str):
+        return None
+    value = " ".join(_CONTROL.sub(" ", value).split())
+    if len(value) > most:
+        raise RecordsError("invalid", f"{name} has {len(value)} characters, at most {most} are kept: shorten it")
+    return value or None
+
+
+def number(form: Mapping[str, Any], name: str, low: float, high: float) -> float | None:
+    """Return a field's number, with point or comma; None where it is empty. Raises RecordsError of kind 'invalid'."""
+    typed = text(form, name, 24)
+    if typed is None:
+        return None
+    try:
+        value = float(typed.replace(",", "."))
+    except ValueError as error:
+        raise RecordsError("invalid", f"{name} needs a number, got '{typed}'") from error
+    if not (math.isfinite(value) and low <= value <= high):
+        raise RecordsError("invalid", f"{name} needs a number from {low:g} to {high:g}, got {typed}")
+    return value
+
+
+def whole(form: Mapping[str, Any], name: str, low: int, high: int) -> int | None:
+    """Return a field's whole number; None where it is empty. Raises RecordsError of kind 'invalid'."""
+    value = number(form, name, low, high)
+    if value is not None and value != int(value):
+        raise RecordsError("invalid", f"{name} needs a whole number, got {value:g}")
+    return None if value is None else int(value)
+
+
+def one_of(form: Mapping[str, Any], name: str, choices: tuple[str, ...]) -> str | None:
+    """Return a field's choice; None where it is empty. Raises RecordsError of kind 'invalid'."""
+    value = text(form, name, 40)
+    if value is not None and value not in choices:
+        raise RecordsError("invalid", f"{name} is one of {', '.join(choices)}, got '{value}'")
+    return value
+
+
+def day(form: Mapping[str, Any], name: str) -> str | None:
+    """Return a day as '2026-03-01'; None where it is empty. Raises RecordsError of kind 'invalid'."""
+    value = text(form, name, 10)
+    if value is None:
+        return None
+    try:
+        return dt.date.fromisoformat(value).isoformat()
+    except ValueError as error:
+        raise RecordsError("invalid", f"{name} needs a day like 2026-03-01, got '{value}'") from error
+
+
+def month(value: str) -> tuple[str, str]:
+    """Return the first day of a month like '2026-03' and of the next. Raises RecordsError of kind 'invalid'."""
+    try:
+        first = dt.date.fromisoformat(f"{value}-01")
+    except ValueError as error:
+        raise RecordsError("invalid", f"a month reads like 2026-03, got '{value[:12]}'") from error
+    following = (first.replace(day=28) + dt.timedelta(days=4)).replace(day=1)
+    return first.isoformat(), following.isoformat()
+
+
+def instrument(form: Mapping[str, Any], kit_id: int | None) -> NewInstrument:
+    """Return what a form says of an instrument. Raises RecordsError of kind 'invalid'."""
+    return NewInstrument(
+        code=text(form, "code", 24) or "",
+        family=one_of(form, "family", FAMILIES),
+        size=whole(form, "size", 1, 200),
+        length_mm=number(form, "length_mm", 5.0, 60.0),
+        material=text(form, "material", 40),
+        single_use=form.get("single_use") in ("1", "on", True, "true"),
+        kit_id=kit_id,
+        slot=text(form, "slot", 12),
+        note=text(form, "note"),
+    )
+
+
+def wanted(query: Mapping[str, Any]) -> Filter:
+    """Return what a search asks for. Raises RecordsError of kind 'invalid'."""
+    return Filter(
+        text=text(query, "text", 60),
+        family=one_of(query, "family", FAMILIES),
+        size=whole(query, "size", 1, 200),
+        call=one_of(query, "call", CALLS),
+        since=day(query, "since"),
+        until=day(query, "until"),
+        instrument=text(query, "instrument", 24),
+    )
+
+
+def safe_name(name: str | None, number: int) -> str:
+    """Return a photo's name without folders, control and other odd characters; 'photo-3' where nothing is left."""
+    base = (name or "").replace("\\", "/").rpartition("/")[2]
+    kept = re.sub(r"[^\w .()+-]", "_", _CONTROL.sub("", base)).strip(" .")[-80:]
+    return kept or f"photo-{number}"

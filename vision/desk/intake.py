@@ -1,0 +1,81 @@
+"""Photos that arrive -> kept in the records and queued to be read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from vision.desk import asked
+from vision.desk.jobs import Bench, Job, Task
+from vision.desk.settings import MEGABYTE, MOST_PHOTO_MB, MOST_PHOTOS, Desk
+from vision.errors import PhotoError
+from vision.records.database import Records
+from vision.records.faults import RecordsError
+from vision.records.instruments import instrument
+from vision.records.photos import keep_photo, photo_path
+from vision.records.readings import reading
+
+Arrived = Sequence[tuple[str | None, bytes]]
+
+
+def take_in(desk: Desk, photos: Arrived, form: Mapping[str, Any]) -> Job:
+    """Keep photos and queue them; a file that is no photo becomes a sentence of the job. Raises RecordsError if none is one."""
+    if not photos:
+        raise RecordsError("invalid", desk.say("upload.none"))
+    if len(photos) > MOST_PHOTOS:
+        raise RecordsError("invalid", desk.say("upload.too_many", count=len(photos), most=MOST_PHOTOS))
+    wishes = settings_of(form)
+    tasks, problems = [], []
+    with desk.records() as records:
+        code = asked.text(form, "instrument", 24)
+        meant = instrument(records, code).id if code else None
+        for number, (given, data) in enumerate(photos, start=1):
+            name = asked.safe_name(given, number)
+            try:
+                tasks.append(_task(desk, records, name, data, wishes, meant))
+            except PhotoError as error:
+                problems.append(desk.say("upload.not_photo", name=name, why=error.message))
+    if not tasks:
+        raise RecordsError("invalid", " ".join(problems))
+    return _bench(desk).add(tuple(tasks), problems)
+
+
+def read_again(desk: Desk, number: int) -> Job:
+    """Queue the photo of an old reading. Raises RecordsError."""
+    with desk.records() as records:
+        old = reading(records, number)
+        if old.photo_sha256 is None or photo_path(records, old.photo_sha256) is None:
+            raise RecordsError("unknown", desk.say("reading.picture_gone"))
+        path = photo_path(records, old.photo_sha256)
+        assert path is not None  # noqa: S101 - asked above
+        settings: dict[str, Any] = {
+            name: old.settings[name] for name in ("held", "px_per_mm", "px_per_mm_u") if name in old.settings
+        }
+        task = Task(path, old.file, old.photo_sha256, settings, None, old.id)
+    return _bench(desk).add((task,))
+
+
+def settings_of(form: Mapping[str, Any]) -> dict[str, Any]:
+    """Return how the photos were taken, as far as it was said. Raises RecordsError of kind 'invalid'."""
+    made: dict[str, Any] = {"held": form.get("held") in ("1", "on", True, "true")}
+    scale, u = asked.number(form, "px_per_mm", 1.0, 2000.0), asked.number(form, "px_per_mm_u", 0.0, 2000.0)
+    if scale is None and u is not None:
+        raise RecordsError("invalid", "px_per_mm_u states the uncertainty of px_per_mm, which is empty: state both")
+    if scale is not None:
+        made |= {"px_per_mm": scale, "px_per_mm_u": u}
+    return made
+
+
+def _task(desk: Desk, records: Records, name: str, data: bytes, wishes: Mapping[str, Any], meant: int | None) -> Task:
+    if len(data) > MOST_PHOTO_MB * MEGABYTE:
+        size = f"{len(data) / MEGABYTE:.0f}"
+        raise PhotoError("too-large", desk.say("upload.too_large", name=name, size=size, most=MOST_PHOTO_MB))
+    kept = keep_photo(records, data, name)
+    path = photo_path(records, kept.sha256)
+    assert path is not None  # noqa: S101 - just kept
+    return Task(path, name, kept.sha256, wishes, meant)
+
+
+def _bench(desk: Desk) -> Bench:
+    assert desk.bench is not None  # noqa: S101 - the app has one
+    return desk.bench

@@ -1,0 +1,188 @@
+"""Photos waiting to be read, one after the other in a process of its own, with progress and a cancel that works."""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import secrets
+import statistics
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+Json = dict[str, Any]
+LIMIT_S = 300.0
+MOST_KEPT = 200
+
+
+@dataclass(frozen=True)
+class Task:
+    """One photo to be read: where it lies, under which name, and what was said about it."""
+
+    path: Path
+    name: str
+    photo_sha256: str
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    instrument_id: int | None = None
+    read_again_of: int | None = None
+
+
+@dataclass
+class Job:
+    """Tasks that belong together. ``state``: 'waiting', 'reading', 'done' or 'cancelled'."""
+
+    id: str
+    tasks: tuple[Task, ...]
+    state: str = "waiting"
+    at: int = 0
+    began: float = 0.0
+    ended: float = 0.0
+    readings: list[int] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+
+
+Keep = Callable[[Task, Json], int]
+
+
+class Bench:
+    """Reads jobs in order. ``keep`` puts an answer into the records and returns the reading's number."""
+
+    def __init__(self, keep: Keep, *, crashed: str, too_long: str, limit_s: float = LIMIT_S) -> None:
+        self._keep, self._crashed, self._too_long, self._limit_s = keep, crashed, too_long, limit_s
+        self._queue: queue.Queue[Job | None] = queue.Queue()
+        self._jobs: dict[str, Job] = {}
+        self._lock = threading.Lock()
+        self._process: subprocess.Popen[str] | None = None
+        self._reading: Job | None = None
+        self._durations: list[float] = []
+        self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
+        self._thread.start()
+
+    def add(self, tasks: tuple[Task, ...], problems: Sequence[str] = ()) -> Job:
+        """Queue photos; returns at once. ``problems``: sentences on files that came with them and are no photos."""
+        job = Job(secrets.token_urlsafe(9), tasks, problems=list(problems))
+        with self._lock:
+            self._jobs[job.id] = job
+            for old in [one for one in self._jobs.values() if one.state in ("done", "cancelled")][:-MOST_KEPT]:
+                del self._jobs[old.id]
+        self._queue.put(job)
+        return job
+
+    def job(self, name: str) -> Job | None:
+        """Return a job of this run of the desk."""
+        return self._jobs.get(name)
+
+    def cancel(self, job: Job) -> None:
+        """End a job now: the measuring process is killed if it works on it. What was read before stays."""
+        with self._lock:
+            if job.state in ("done", "cancelled"):
+                return
+            job.state, job.ended = "cancelled", time.monotonic()
+            if self._reading is job and self._process is not None:
+                self._process.kill()
+
+    def usual_s(self) -> float | None:
+        """Return how long a photo usually takes; None before the first."""
+        return statistics.median(self._durations[-9:]) if self._durations else None
+
+    def warm_up(self) -> None:
+        """Start the measuring process before it is needed, so that the first photo does not wait for its libraries."""
+        self._queue.put(Job("warm-up", ()))
+
+    def close(self) -> None:
+        """End the thread and the measuring process."""
+        for job in self._jobs.values():
+            self.cancel(job)
+        self._queue.put(None)
+        self._thread.join(timeout=10.0)
+        self._stop_process()
+
+    def _run(self) -> None:
+        while (job := self._queue.get()) is not None:
+            if not job.tasks:
+                with suppress(OSError):
+                    self._ready()
+                continue
+            with self._lock:
+                if job.state == "cancelled":
+                    continue
+                self._reading, job.state, job.began = job, "reading", time.monotonic()
+            for number, task in enumerate(job.tasks):
+                job.at = number
+                if job.state == "cancelled":
+                    break
+                self._read(job, task)
+            with self._lock:
+                self._reading = None
+                if job.state != "cancelled":
+                    job.state, job.ended = "done", time.monotonic()
+
+    def _read(self, job: Job, task: Task) -> None:
+        """Read one photo and keep it; whatever goes wrong becomes a sentence of the job, and the next photo goes on."""
+        began = time.monotonic()
+        try:
+            answer = self._ask({"path": str(task.path), "name": task.name, **task.settings})
+            if job.state == "cancelled":
+                return
+            if answer is None:
+                why = self._too_long if time.monotonic() - began >= self._limit_s else self._crashed
+                job.problems.append(f"{task.name}: {why}")
+                return
+            job.readings.append(self._keep(task, answer))
+        except Exception as error:  # the bench must outlive any one photo
+            job.problems.append(f"{task.name}: {error}")
+        self._durations.append(time.monotonic() - began)
+
+    def _ask(self, request: Json) -> Json | None:
+        """Return the answer; None when the process ended (killed, out of memory, out of time)."""
+        process = self._ready()
+        assert process.stdin is not None  # noqa: S101 - opened as pipes
+        timer = threading.Timer(self._limit_s, process.kill)
+        timer.start()
+        try:
+            process.stdin.write(json.dumps(request) + "\n")
+            process.stdin.flush()
+            return self._line(process)
+        except BrokenPipeError:
+            return None
+        finally:
+            timer.cancel()
+
+    def _ready(self) -> subprocess.Popen[str]:
+        if self._process is not None and self._process.poll() is None:
+            return self._process
+        self._stop_process()
+        command = [sys.executable, "-m", "vision.desk.worker"]
+        # Many small fits: more BLAS threads would only wait for one another.
+        settings = (
+            {"OPENBLAS_NUM_THREADS": "1"} | dict(os.environ) | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+        )
+        self._process = subprocess.Popen(  # noqa: S603 - our own module
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=settings
+        )
+        self._line(self._process)  # says that it is ready
+        return self._process
+
+    def _line(self, process: subprocess.Popen[str]) -> Json | None:
+        assert process.stdout is not None  # noqa: S101 - opened as a pipe
+        line = process.stdout.readline()
+        made: Json | None = json.loads(line) if line.endswith("\n") else None
+        return made
+
+    def _stop_process(self) -> None:
+        if self._process is None:
+            return
+        self._process.kill()
+        self._process.wait()
+        for pipe in (self._process.stdin, self._process.stdout):
+            if pipe is not None:
+                with suppress(OSError):
+                    pipe.close()
+        self._process = None

@@ -1,0 +1,209 @@
+"""Pages: search, export, backup, rule for old photos; sheets, cameras and checks; tags; about."""
+
+from __future__ import annotations
+
+import csv
+import io
+import tempfile
+import zipfile
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter
+from starlette.background import BackgroundTask
+from starlette.requests import Request
+from starlette.responses import FileResponse, RedirectResponse, Response
+
+from calib.errors import CalibError
+from calib.prints import load_history
+from calib.sheet import sheets
+from vision.desk import asked
+from vision.desk.access import form_of
+from vision.desk.answers import Answers
+from vision.desk.settings import Desk
+from vision.desk.tag_print import tags_pdf
+from vision.desk.tag_wish import labels_for, tags_given
+from vision.reading import FAMILIES
+from vision.records import retention
+from vision.records.backup import backup
+from vision.records.clock import now
+from vision.records.database import Records
+from vision.records.equipment import Verification, add_verification, cameras, keep_prints, prints, verifications
+from vision.records.export import KINDS, export
+from vision.records.history import discards
+from vision.records.instruments import NewInstrument, add_instrument, checked_code, kits
+from vision.records.search import find, list_instruments
+from vision.report.words import MEASURED
+
+SEE_OTHER = 303
+PAGE = 30
+MOST_CSV = 100_000
+
+
+def routes(desk: Desk, answers: Answers) -> APIRouter:
+    """Return the routes of this group."""
+    router = APIRouter(include_in_schema=False)
+    _search(router, desk, answers)
+    _files(router, desk)
+    _equipment(router, desk, answers)
+    _tags(router, desk, answers)
+
+    @router.get("/about")
+    def about(request: Request) -> Response:
+        schema = request.app.openapi()
+        calls = [
+            (method.upper(), path, what.get("summary", ""))
+            for path, methods in schema["paths"].items()
+            for method, what in methods.items()
+        ]
+        return answers.page(request, "about", calls=calls, folder=str(desk.folder))
+
+    return router
+
+
+def _search(router: APIRouter, desk: Desk, answers: Answers) -> None:
+    @router.get("/records")
+    def records_page(request: Request) -> Response:
+        query = request.query_params
+        wanted, offset = asked.wanted(query), asked.whole(query, "offset", 0, 10**9) or 0
+        with desk.records() as records:
+            hits, total = find(records, wanted, limit=PAGE, offset=offset)
+            return answers.page(
+                request, "records", hits=hits, total=total, offset=offset, page=PAGE, wanted=wanted,
+                asked=urlencode({name: value for name, value in asdict(wanted).items() if value is not None}),
+                families=FAMILIES, calls=asked.CALLS, codes=[one.code for one in list_instruments(records)],
+                discards=discards(records), days=retention.keep_days(records), due=len(retention.due(records)),
+                kinds=KINDS, folder=str(desk.folder), month=now()[:7],
+            )  # fmt: skip
+
+    @router.get("/records.csv")
+    def lines(request: Request) -> Response:
+        with desk.records() as records:
+            made = hits_csv(records, asked.wanted(request.query_params))
+        return Response(made, media_type="text/csv; charset=utf-8", headers=_named("readings.csv"))
+
+    @router.post("/records/rule")
+    async def rule(request: Request) -> Response:
+        form = await form_of(request, desk)
+        with desk.records() as records:
+            if form.get("apply"):
+                retention.apply(records)
+            else:
+                retention.set_keep_days(records, asked.whole(form, "days", 1, 36_500))
+        return RedirectResponse("/records#keep", SEE_OTHER)
+
+
+def hits_csv(records: Records, wanted: Any) -> str:
+    """Return the lines of a search with every measured number and its u, as CSV."""
+    hits, _ = find(records, wanted, limit=MOST_CSV)
+    names = [name for name, _, _ in MEASURED]
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(
+        [*asdict(hits[0]).keys(), *(f"{n}{end}" for n in names for end in ("", "_u"))] if hits else ["reading_id"]
+    )
+    for hit in hits:
+        found = records.db.execute("SELECT name, value, u FROM measured WHERE examined_id = ?", (hit.examined_id,))
+        numbers = {row["name"]: (row["value"], row["u"]) for row in found}
+        cells = [_cell(value) for value in asdict(hit).values()]
+        writer.writerow([*cells, *(part for n in names for part in numbers.get(n, ("", "")))])
+    return out.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    """Keep a spreadsheet from taking a name that begins with a sign for a formula."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@\t" else value
+
+
+def _files(router: APIRouter, desk: Desk) -> None:
+    @router.get("/backup.zip")
+    def whole_backup() -> Response:
+        place = tempfile.TemporaryDirectory(prefix="flutegauge-")
+        target = Path(place.name) / "backup.zip"
+        with desk.records() as records:
+            backup(records, target)
+        name = f"flutegauge-backup-{now()[:10]}.zip"
+        return FileResponse(target, filename=name, background=BackgroundTask(place.cleanup))
+
+    @router.get("/export/{kind}.zip")
+    def tables(kind: str) -> Response:
+        with tempfile.TemporaryDirectory(prefix="flutegauge-") as place, desk.records() as records:
+            files = export(records, Path(place) / "export", kind)
+            packed = io.BytesIO()
+            with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
+                for path in files:
+                    archive.write(path, path.name)
+        return Response(
+            packed.getvalue(), media_type="application/zip", headers=_named(f"flutegauge-{kind}-{now()[:10]}.zip")
+        )
+
+
+def _equipment(router: APIRouter, desk: Desk, answers: Answers) -> None:
+    @router.get("/equipment")
+    def page(request: Request) -> Response:
+        with desk.records() as records:
+            problem = _take_over_prints(records, desk)
+            return answers.page(
+                request, "equipment", prints=prints(records), cameras=cameras(records), checks=verifications(records),
+                names=[name for name, _, _ in MEASURED], problem=problem,
+            )  # fmt: skip
+
+    @router.post("/equipment/checks")
+    async def check(request: Request) -> Response:
+        form = await form_of(request, desk)
+        numbers: dict[str, Any] = {name: _needed(form, name) for name in ("known", "known_u", "value", "u")}
+        reference, name = (
+            asked.text(form, "reference", 120) or "",
+            asked.one_of(form, "name", tuple(n for n, _, _ in MEASURED)) or "",
+        )
+        with desk.records() as records:
+            add_verification(
+                records,
+                Verification(
+                    reference, name, initials=str(form.get("initials") or ""), note=asked.text(form, "note"), **numbers
+                ),
+            )
+        return RedirectResponse("/equipment#checks", SEE_OTHER)
+
+
+def _needed(form: Mapping[str, Any], name: str) -> float:
+    value = asked.number(form, name, 0.0, 1000.0)
+    if value is None:
+        raise ValueError(f"{name} is empty")
+    return value
+
+
+def _take_over_prints(records: Records, desk: Desk) -> str | None:
+    """Copy the user's print checks into the records; return why that cannot be, if so."""
+    try:
+        keep_prints(records, [check for sheet in sheets() for check in load_history(sheet, desk.prints)])
+    except CalibError as error:
+        return str(error)
+    return None
+
+
+def _tags(router: APIRouter, desk: Desk, answers: Answers) -> None:
+    @router.get("/tags")
+    def page(request: Request) -> Response:
+        with desk.records() as records:
+            return answers.page(request, "tags", given=tags_given(records), kits=[k.code for k in kits(records)])
+
+    @router.post("/tags")
+    async def made(request: Request) -> Response:
+        form = await form_of(request, desk)
+        codes = [checked_code(code) for code in str(form.get("codes") or "").replace(",", " ").split()]
+        with desk.records() as records:
+            if form.get("add"):
+                known = {one.code for one in list_instruments(records)}
+                for code in dict.fromkeys(codes):
+                    if code not in known:
+                        add_instrument(records, NewInstrument(code))
+            labels = labels_for(records, codes, asked.text(form, "kit", 24), asked.whole(form, "slots", 0, 60) or 0)
+        return Response(tags_pdf(labels), media_type="application/pdf", headers=_named("flutegauge-tags.pdf"))
+
+
+def _named(name: str) -> dict[str, str]:
+    return {"Content-Disposition": f'attachment; filename="{name}"'}
