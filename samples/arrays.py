@@ -117,7 +117,7 @@ def torch_backend(device: str = "cuda") -> Backend:
         single=lambda a: a.float(),
         sums=sums,
         zeros=lambda shape: torch.zeros(shape, dtype=torch.float32, device=device),
-        wide=1_000_000,
+        wide=4_000_000,
     )
 
 

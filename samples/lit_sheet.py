@@ -51,7 +51,7 @@ def irradiance_of(
     if blocker is None:
         return Irradiance(box_mm[0], box_mm[1], step, np.full((ny, nx, 3), weight @ radiance, np.float32))
     # Where the camera's body covers the room by h, the room's share is 1 - h and the body's h.
-    room, body, ways = backend.exact((weight[:, None] * radiance)), backend.exact(weight), backend.exact(direction)
+    room, body, ways = backend.exact(weight[:, None] * radiance), backend.exact(weight), backend.exact(direction)
     grid = np.stack(np.meshgrid(np.arange(nx), np.arange(ny), [0.0]), -1).reshape(-1, 3)
     places = backend.exact(np.array([box_mm[0], box_mm[1], 0.0]) + step * grid)
     together = max(10 * backend.wide // len(direction), 1) if backend.xp is not np else 1

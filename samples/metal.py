@@ -4,7 +4,7 @@ from samples.arrays import Array
 from samples.bodies import Body, Placed
 from samples.shade import mirrored, mirrored_again
 from samples.surroundings import Surroundings
-from samples.trace import fields, normals_at
+from samples.trace import fields, normals_at, straightened
 
 PROBES = (0.03, 0.07, 0.13, 0.21, 0.32, 0.47, 0.68, 0.95)
 """Distances along a mirrored ray, in diameters of the shank, at which it is checked for running into the metal."""
@@ -52,7 +52,8 @@ def _until_metal(placed: Placed, body: Body, local: Array, ray: Array) -> Array:
     """Distance (N) along rays that leave the surface until a probe lies inside the metal; 0 where none does."""
     backend = placed.surface.backend
     reaches = [probe * placed.instrument.shank_width_mm for probe in PROBES]
-    points = [body.straighten(*(local[:, k] + t * ray[:, k] for k in range(3))) for t in reaches]
+    points = [(local[:, 0] + t * ray[:, 0], local[:, 1] + t * ray[:, 1], local[:, 2] + t * ray[:, 2]) for t in reaches]
+    points = straightened(backend, body, points)
     hit = backend.xp.zeros_like(local[:, 0])
     for t, value in zip(reaches, fields(backend, body, points), strict=True):
         hit = backend.xp.where((value < -INSIDE_MM) & (hit == 0), t, hit)

@@ -78,27 +78,35 @@ def outline_px(one: Placed, camera: Camera) -> tuple[list[list[float]], list[lis
     length = one.instrument.length_mm
     angles = turning_angles(one.instrument)
     out: tuple[list[list[float]], list[list[float]]] = ([], [])
+    stretches = []
     for first in np.arange(0.0, length, 2.0):
         x = np.arange(max(first - 0.7, 0.0), min(first + 2.7, length) + 1e-9, X_STEP_MM)
         want = np.arange(first, min(first + 2.0, length + 1e-9) - 1e-9, OUT_STEP_MM)
         if not _in_view(one, camera, want):
             continue
-        upper, lower = _stretch(one, camera, x, want, angles)
-        out[0].extend(upper)
-        out[1].extend(lower)
+        stretches.append((x, want))
+    together = 1 if one.surface.backend.xp is np else max(len(stretches), 1)
+    for start in range(0, len(stretches), together):
+        some = stretches[start : start + together]
+        px, py = projected(camera, surface_points(one, np.concatenate([x for x, _ in some]), angles))
+        ends = np.cumsum([len(x) for x, _ in some])
+        for (x, want), end in zip(some, ends, strict=True):
+            part = slice(int(end) - len(x), int(end))
+            upper, lower = _stretch(one, camera, x, want, (px[part], py[part]))
+            out[0].extend(upper)
+            out[1].extend(lower)
     return out
 
 
 def _stretch(
-    one: Placed, camera: Camera, x: Floats, want: Floats, angles: Floats
+    one: Placed, camera: Camera, x: Floats, want: Floats, surface_px: tuple[Array, Array]
 ) -> tuple[list[list[float]], list[list[float]]]:
     axis_px = camera.project(one.axis_points(want))
     middle = camera.project(one.axis_points(np.array([x[0], x[-1]])))
-    px, py = projected(camera, surface_points(one, x, angles))
     # Offsets are measured straight across the chord of this short stretch, for the surface and for the axis alike.
     run = (middle[1] - middle[0]) / np.linalg.norm(middle[1] - middle[0])
     side = np.array([run[1], -run[0]])
-    right, down = px - float(middle[0, 0]), py - float(middle[0, 1])
+    right, down = surface_px[0] - float(middle[0, 0]), surface_px[1] - float(middle[0, 1])
     along, across = (right * float(v[0]) + down * float(v[1]) for v in (run, side))
     at = (axis_px - middle[0]) @ run
     values = _across_at(one.surface.backend, at, along, across)

@@ -38,13 +38,15 @@ def _pick(triple: Triple, index: Array) -> Triple:
     return triple[0][index], triple[1][index], triple[2][index]
 
 
-def paths_of(body: Body, origin: Array, ray: Array, begin: Array, end: Array) -> Paths:
-    """Paths of rays (N x 3 origins and unit directions, instrument's frame) between distances `begin` and `end`."""
+def paths_of(body: Body, origin: Array, ray: Array, between: tuple[Array, Array], straightened: list[Triple]) -> Paths:
+    """Paths of rays (N x 3 origins and unit directions, instrument's frame) between two distances; `straightened`: their
+    points at the first, half-way and at the second.
+    """
     if body.straighten.straight:
         return Paths(_columns(origin), _columns(ray), None)
-    half = 0.5 * (end - begin)
-    middle = begin + half
-    low, mid, high = (body.straighten(*(origin[:, k] + t * ray[:, k] for k in range(3))) for t in (begin, middle, end))
+    half = 0.5 * (between[1] - between[0])
+    middle = between[0] + half
+    low, mid, high = straightened
     constant, slope, bend = [], [], []
     for a, m, b in zip(low, mid, high, strict=True):
         second = 0.5 * (a + b - 2.0 * m) / (half * half)

@@ -134,25 +134,28 @@ def axis_table(rays: Rays, along: Floats, backend: Backend = CPU) -> AxisTable:
     rise = np.cross(along, side)
     rise *= np.where(rise[:, 2:] > 0, 1.0, -1.0)
     direction, share = backend.exact(rays.direction), backend.exact(rays.share)
-    tables = [
-        _summed(backend, direction, share, *(backend.exact(way) for way in frame))
-        for frame in zip(along, side, rise, strict=True)
-    ]
+    together = max(4 * backend.wide // len(rays.share), 1) if backend.xp is not np else 1
+    tables = []
+    for first in range(0, len(along), together):
+        some = slice(first, first + together)
+        tables.append(_summed(backend, direction, share, *(backend.exact(way[some]) for way in (along, side, rise))))
     return AxisTable(backend, along, side, rise, backend.xp.concatenate(tables))
 
 
 def _summed(backend: Backend, direction: Array, share: Array, along: Array, side: Array, rise: Array) -> Array:
-    """Running sums of the light over both angles for one axis, (BINS_ABOUT + 1) x (BINS_ALONG + 1) x 3."""
-    xp = backend.xp
-    across, up, ahead = direction @ side, direction @ rise, direction @ along
+    """Running sums of the light over both angles for D axes, (D (BINS_ABOUT + 1)) x (BINS_ALONG + 1) x 3."""
+    xp, count = backend.xp, along.shape[0]
+    across, up, ahead = (way @ direction.T for way in (side, rise, along))
     about = xp.arctan2(xp.clip(up, 0.0, None), across)
     leaning = xp.arctan2(ahead, xp.sqrt(across * across + up * up))
     cell = _bin(backend, about, np.linspace(0, np.pi, BINS_ABOUT + 1)) * BINS_ALONG
     cell = cell + _bin(backend, leaning, np.linspace(-np.pi / 2, np.pi / 2, BINS_ALONG + 1))
-    counts = backend.sums(cell, share, BINS_ABOUT * BINS_ALONG).reshape(BINS_ABOUT, BINS_ALONG, 3)
-    sums = backend.zeros((BINS_ABOUT + 1, BINS_ALONG + 1, 3))
-    sums[1:, 1:] = backend.single(counts.cumsum(0).cumsum(1))
-    return sums
+    cell = cell + backend.as_index(backend.exact(np.arange(count) * BINS_ABOUT * BINS_ALONG))[:, None]
+    weight = share if count == 1 else xp.tile(share, (count, 1))
+    counts = backend.sums(cell.reshape(-1), weight, count * BINS_ABOUT * BINS_ALONG)
+    sums = backend.zeros((count, BINS_ABOUT + 1, BINS_ALONG + 1, 3))
+    sums[:, 1:, 1:] = backend.single(counts.reshape(count, BINS_ABOUT, BINS_ALONG, 3).cumsum(1).cumsum(2))
+    return sums.reshape(-1, BINS_ALONG + 1, 3)
 
 
 def _bin(backend: Backend, values: Array, edges: Floats) -> Array:

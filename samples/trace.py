@@ -5,6 +5,7 @@ surface, a golden-section search looks for the dip between them (the field along
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +13,7 @@ import numpy as np
 
 from samples.arrays import Array, Backend
 from samples.bodies import Body
-from samples.paths import Paths, paths_of
+from samples.paths import Paths, Triple, paths_of
 
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 NORMAL_STEP_MM = 0.0015
@@ -34,7 +35,7 @@ def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
     begin, end, live = _interval(backend, body, origin, ray)
     rays = xp.where(live)[0]
     origin, ray, begin, end = origin[rays], ray[rays], begin[rays], end[rays]
-    paths = paths_of(body, origin, ray, begin, end)
+    paths = _paths(backend, body, origin, ray, begin, end)
     low, high, found = _bracket(backend, body, paths, begin, end)
     found = xp.where(found)[0]
     rays, origin, ray, paths = rays[found], origin[found], ray[found], paths.pick(found)
@@ -47,7 +48,13 @@ def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
     return Hits(rays, _along(origin, ray, hit), _bent_back(body, straight, normals_at(backend, body, straight)))
 
 
-def _along(origin: Array, ray: Array, t: Array) -> tuple[Array, Array, Array]:
+def _paths(backend: Backend, body: Body, origin: Array, ray: Array, begin: Array, end: Array) -> Paths:
+    middle = begin + 0.5 * (end - begin)
+    points = straightened(backend, body, [_along(origin, ray, t) for t in (begin, middle, end)])
+    return paths_of(body, origin, ray, (begin, end), points)
+
+
+def _along(origin: Array, ray: Array, t: Array | float) -> tuple[Array, Array, Array]:
     return origin[:, 0] + t * ray[:, 0], origin[:, 1] + t * ray[:, 1], origin[:, 2] + t * ray[:, 2]
 
 
@@ -78,8 +85,7 @@ def _bent_back(
 def _interval(backend: Backend, body: Body, origin: Array, ray: Array) -> tuple[Array, Array, Array]:
     """Entry and exit of each ray through the bounding tube, from the local frame at its origin."""
     xp = backend.xp
-    near = body.straighten(origin[:, 0], origin[:, 1], origin[:, 2])
-    far = body.straighten(*(origin[:, k] + 0.1 * ray[:, k] for k in range(3)))
+    near, far = straightened(backend, body, [_along(origin, ray, 0.0), _along(origin, ray, 0.1)])
     y, z = near[1], near[2]
     dy, dz = (far[1] - y) * 10.0, (far[2] - z) * 10.0
     bound = _bound(backend, body, near[0]) * 1.05
@@ -101,17 +107,41 @@ def _bound(backend: Backend, body: Body, x: Array) -> Array:
     return backend.sample(backend.put(table), (x - body.from_mm) * ((BOUND_ROWS - 1) / (body.to_mm - body.from_mm)))
 
 
-def fields(backend: Backend, body: Body, points: list[tuple[Array, Array, Array]]) -> list[Array]:
+def fields(backend: Backend, body: Body, points: list[Triple]) -> list[Array]:
     """The field at several sets of points (N each), in as few calls as `backend` likes."""
+    return [value for (value,) in _together(backend, lambda *p: (body.field(*p),), points)]
+
+
+def straightened(backend: Backend, body: Body, points: list[Triple]) -> list[Triple]:
+    """Several sets of points (N each) in the straight frame, in as few calls as `backend` likes."""
+    if body.straighten.straight:
+        return points
+    return _together(backend, body.straighten, points)
+
+
+def _together(backend: Backend, work: Callable[..., Any], points: list[Triple]) -> list[Any]:
+    """`work` (three arrays to several) on each set of points; as many sets at once as the backend is wide."""
     count = points[0][0].shape[0]
     together = max(backend.wide // max(count, 1), 1)
-    if together == 1:
-        return [body.field(*p) for p in points]
-    out: list[Array] = []
+    if together == 1 or len(points) == 1:
+        return [work(*p) for p in points]
+    out: list[Any] = []
     for first in range(0, len(points), together):
         some = points[first : first + together]
-        x, y, z = (backend.xp.concatenate(list(column)) for column in zip(*some, strict=True))
-        out.extend(body.field(x, y, z).reshape(len(some), count))
+        parts = work(*(backend.xp.concatenate(list(column)) for column in zip(*some, strict=True)))
+        out.extend(zip(*(part.reshape(len(some), count) for part in parts), strict=True))
+    return out
+
+
+def _fields_along(backend: Backend, body: Body, paths: Paths, places: list[Array]) -> list[Array]:
+    """The field on every path at several distances (N each)."""
+    together = max(backend.wide // max(places[0].shape[0], 1), 1)
+    if together == 1:
+        return [body.field(*paths.at(t)) for t in places]
+    out: list[Array] = []
+    for first in range(0, len(places), together):
+        t = backend.xp.stack(places[first : first + together])
+        out.extend(body.field(*(column.reshape(-1) for column in paths.at(t))).reshape(t.shape))
     return out
 
 
@@ -120,27 +150,37 @@ def _bracket(backend: Backend, body: Body, paths: Paths, begin: Array, end: Arra
     xp = backend.xp
     step = (end - begin) / body.steps
     along = [begin + k * step for k in range(body.steps + 1)]
-    values = fields(backend, body, [paths.at(t) for t in along])
-    low, high = begin, begin
-    found = values[0] < 0
-    least, where = values[0], begin
-    for t, value in zip(along[1:], values[1:], strict=True):
-        new = (value < 0) & ~found
-        low, high = xp.where(new, t - step, low), xp.where(new, t, high)
-        found = found | new
-        lower = (value < least) & ~found
-        least, where = xp.where(lower, value, least), xp.where(lower, t, where)
+    values = xp.stack(_fields_along(backend, body, paths, along))
+    inside = values < 0
+    found, first = inside.any(0), backend.single((1 * inside).argmax(0))
+    high = begin + first * step
+    low = xp.where(first > 0, high - step, begin)
+    least, at = xp.amin(values, 0), backend.single(values.argmin(0))
     graze = xp.where(~found & (least < 0.7 * step))[0]
     if graze.shape[0]:
-        dip, deep = _dip(xp, body, paths.pick(graze), where[graze] - step[graze], where[graze] + step[graze])
+        where = begin[graze] + at[graze] * step[graze]
+        dip, deep = _dip(backend, body, paths.pick(graze), where - step[graze], where + step[graze])
         deep = xp.where(deep < 0)[0]
         hit = graze[deep]
-        low[hit], high[hit], found[hit] = where[hit] - step[hit], dip[deep], True
+        low[hit], high[hit], found[hit] = where[deep] - step[hit], dip[deep], True
     return low, high, found
 
 
-def _dip(xp: Any, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array]:
+def _dip(backend: Backend, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array]:
+    """Place and value of the smallest field on [low, high] of each ray."""
+    if backend.xp is np:
+        return _golden(body, paths, low, high)
+    for _ in range(2):  # the golden section's eight steps in two, each of many places at once
+        places = [low + k / 16 * (high - low) for k in range(17)]
+        values = backend.xp.stack(_fields_along(backend, body, paths, places))
+        best = low + values.argmin(0) / 16 * (high - low)
+        low, high = best - (high - low) / 16, best + (high - low) / 16
+    return best, backend.xp.amin(values, 0)
+
+
+def _golden(body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array]:
     """Golden-section search for the smallest field on [low, high]; returns its place and value."""
+    xp = np
     left, right = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
     f_left, f_right = body.field(*paths.at(left)), body.field(*paths.at(right))
     for _ in range(8):
