@@ -34,6 +34,7 @@ Array = NDArray[np.floating[Any]]
 CLEAR_MM = 0.5  # of the tip, the handle and a stop
 PLAIN_WINDOW_MM = 0.6
 NAMES_LOST_TIP = 0.5
+POSE_NOTE = "set-up seen"  # how one photo's height was assumed: of no account where several have measured it
 # What a single photo's note on a missing quantity says.
 MISSED = {
     "D16 is": "d16_mm",
@@ -180,8 +181,10 @@ def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | N
     readings = [view.reading for view in views]
     pooled = {name: pool([getattr(one, name) for one in readings]) for name in _quantities()}
     height = pooled.pop("height_mm")
+    measured = lifted is not None and not lifted.weak
     if lifted is not None:
-        pooled["height_mm"] = Pooled(lifted.height_mm, 0.0, 0, 1.0, 0, 0.0)
+        known = lifted.height_mm if measured else Quantity(*views[0].measured.height.at(0.4))
+        pooled["height_mm"] = Pooled(known, 0.0, 0, 1.0, 0, 0.0)
     elif height is not None:
         pooled["height_mm"] = height
     odd = disagreements(names, pooled)
@@ -190,7 +193,7 @@ def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | N
     lost = any(one.kind == "tip-lost" and one.probability >= NAMES_LOST_TIP for one in condition.findings)
     values = {name: None if one is None else one.quantity for name, one in pooled.items()}
     identity = identify(_dimensions(values), _evidence(views), _colour(views), tip_lost=lost)
-    told = [note for note in _notes(views) if not _answered(note, values, test)]
+    told = [note for note in _notes(views) if not (_answered(note, values, test) or (measured and POSE_NOTE in note))]
     first = readings[0]
     one = replace(
         first,
@@ -287,8 +290,8 @@ def _answered(note: str, values: dict[str, Quantity | None], test: Untouched | N
 
 
 def _curve(lifted: Lifted | None) -> NDArray[np.float64]:
-    """Rows of x, axis height, its u (mm) from the tip to the handle's front; empty without triangulation."""
-    if lifted is None:
+    """Rows of x, axis height, its u (mm) from the tip to the handle's front; empty where it was not measured."""
+    if lifted is None or lifted.weak:
         return np.empty((0, 3))
     share = np.linspace(0.0, 1.0, 51)
     z = lifted.axis.at(share)

@@ -69,7 +69,7 @@ def plot_height(axes: Axes, one: CombinedReading) -> None:
     axes.tick_params(labelsize=POINTS)
     axes.spines[["top", "right"]].set_visible(False)
     if not len(one.height_of_x):
-        words = "height not triangulated: it did not lie untouched"
+        words = "height not triangulated from these photos"
         axes.text(0.5, 0.5, words, transform=axes.transAxes, ha="center", va="center", fontsize=POINTS, color=QUIET)
         axes.set_xticks([])
         axes.set_yticks([])

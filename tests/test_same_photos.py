@@ -1,0 +1,83 @@
+"""Two rendered photos of one instrument left untouched, read together from file to combined reading.
+
+One pair of a development seed: invented instrument, print not checked, resting with its tip on the sheet.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+
+from samples import write
+from samples.views import draw_views
+from vision.pipeline import read_photo
+from vision.reading import CombinedReading, PhotoReading
+from vision.together import Looked, combine
+
+SEED, PX_PER_MM = 3405, 63.6  # a K-file of size 30
+
+
+@pytest.fixture(scope="module")
+def pair(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[Looked], list[PhotoReading], dict[str, Any]]:
+    folder = tmp_path_factory.mktemp("pair")
+    kept: list[Looked] = []
+    readings = []
+    for k, scene in enumerate(draw_views(SEED, "untouched", 2, "k-file", "free", PX_PER_MM, image_px=(2400, 1600))):
+        path = folder / f"view-{k}.jpg"
+        write(scene, path)
+        readings.append(read_photo(path, given=None, prints=folder / "none.json", held=False, keep=kept))
+    truth = json.loads((folder / "view-0.json").read_text(encoding="utf-8"))["instruments"][0]
+    return kept, readings, truth
+
+
+@pytest.fixture(scope="module")
+def together(pair: tuple[list[Looked], list[PhotoReading], dict[str, Any]]) -> CombinedReading:
+    made, problems = combine(pair[0], down=False)
+    assert problems == ()
+    assert made is not None
+    return made
+
+
+def test_it_is_told_that_it_lay_untouched(together: CombinedReading) -> None:
+    assert together.mode == "untouched"
+    assert together.photos == ("view-0.jpg", "view-1.jpg")
+    assert any("chi-square" in note and "limit" in note for note in together.instrument.notes)
+
+
+def test_the_axis_height_is_the_true_one(together: CombinedReading, pair: Any) -> None:
+    """The truth's axis is the bent wire's own centre line in the sheet's frame; x along it, height last."""
+    axis = np.array(pair[2]["axis_mm"])
+    inside = (axis[:, 0] > 1.0) & (axis[:, 0] < together.height_of_x[-1, 0] - 1.0)
+    x, z, u = together.height_of_x.T
+    miss = np.interp(axis[inside, 0], x, z) - axis[inside, 3]
+
+    assert np.all(np.abs(miss) < 3.0 * np.interp(axis[inside, 0], x, u))
+    assert np.abs(miss).max() < 0.15  # assumed rest poses leave some 0.5 mm
+    assert together.instrument.height_mm.u < 0.1
+
+
+def test_widths_are_the_true_ones_and_surer_than_from_one_photo(together: CombinedReading, pair: Any) -> None:
+    _, readings, truth = pair
+    for name in ("d0_mm", "d16_mm", "taper_mm_per_mm"):
+        ours = getattr(together.instrument, name)
+        singles = [getattr(one.instruments[0], name) for one in readings]
+        assert abs(ours.value - truth[name]) < 2.5 * ours.u, name
+        assert ours.u < min(one.u for one in singles if one is not None), name
+        assert dict(ours.parts)["height"] < 0.5 * min(dict(one.parts)["height"] for one in singles if one is not None), name
+
+
+def test_the_hand_of_twist_is_told(together: CombinedReading, pair: Any) -> None:
+    assert together.instrument.twist_hand == pair[2]["twist_hand"]
+
+
+def test_the_same_photo_twice_tells_no_height(pair: Any) -> None:
+    made, _ = combine([pair[0][0], pair[0][0]], down=False)
+
+    assert made is not None
+    assert made.mode == "untouched"
+    assert any("move the camera across" in note for note in made.instrument.notes)
+    assert made.instrument.height_mm.u > 0.2  # the usual rest poses, no more
+    assert len(made.height_of_x) == 0
