@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -12,6 +12,7 @@ from skimage.measure import label, regionprops
 
 from vision.foreground import foreground
 from vision.joining import join_across_print
+from vision.offsheet import off_sheet
 from vision.openings import Opening, see_openings
 from vision.paper import paper_light
 from vision.plane import Plane
@@ -31,7 +32,8 @@ HANDLE_LENGTH_MM = 4.5  # a stop is shorter along the axis
 class Candidate:
     """One thing on the sheet: plane masks (H, W) of the whole, its thin part and its handle, and which border it meets.
 
-    ``lit`` (H, W of the whole plane) marks where the background is a lit screen seen through a window.
+    Masks of the whole plane: ``lit`` where the background is a lit screen seen through a window, ``off`` where the sheet
+    was cut away (that included).
     """
 
     whole: Mask
@@ -41,6 +43,7 @@ class Candidate:
     offset_px: tuple[int, int]
     cut: bool
     lit: Mask | None = None
+    off: Mask | None = None
 
 
 @dataclass(frozen=True)
@@ -63,6 +66,7 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     openings = see_openings(plane, paper_light(plane, anchors_mm))
     relative = np.asarray(plane.rgb / np.maximum(openings.light, 1e-3), dtype=np.float32)
     mask = foreground(plane, relative, openings.lit)
+    off = off_sheet(plane, relative) | openings.lit
     closed = join_across_print(_close(mask, CLOSE_MM * plane.px_per_mm), plane)
     labels = label(closed, connectivity=2)
     rim = ~cv2.erode(np.pad(plane.inside, 1).astype(np.uint8), np.ones((25, 25), np.uint8))[1:-1, 1:-1].astype(bool)
@@ -70,9 +74,9 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     for region in regionprops(labels):
         if region.axis_major_length < LEAST_LENGTH_MM * plane.px_per_mm:
             continue
-        candidate = _split(plane, rim, openings.lit, np.asarray(region.image_filled, dtype=bool), region.bbox)
+        candidate = _split(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
         if candidate is not None:
-            candidates.append(candidate)
+            candidates.append(replace(candidate, lit=openings.lit, off=off))
     return Found(tuple(candidates), relative, openings.holes)
 
 
@@ -85,7 +89,7 @@ def _close(mask: Mask, radius_px: float) -> Mask:
     return np.asarray(opened.astype(bool))
 
 
-def _split(plane: Plane, rim: Mask, lit: Mask, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
+def _split(plane: Plane, rim: Mask, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
     """Tell thick parts (handle, stop) from the thin one by opening with a disc thicker than any shaft."""
     r = max(round(THICK_MM / 2.0 * plane.px_per_mm), 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
@@ -97,7 +101,7 @@ def _split(plane: Plane, rim: Mask, lit: Mask, whole: Mask, box: tuple[int, int,
     thin = whole & ~handle & ~stop
     if not thin.any() or not _slim(_largest(thin), plane.px_per_mm):
         return None
-    return Candidate(whole, thin, handle, stop, (left, top), bool((whole & border).any()), lit)
+    return Candidate(whole, thin, handle, stop, (left, top), bool((whole & border).any()))
 
 
 def _thick_parts(whole: Mask, thick: Mask, border: Mask, px_per_mm: float) -> tuple[Mask, Mask]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -19,16 +19,18 @@ from vision.edges import Edges, locate_edges
 from vision.find import Candidate
 from vision.front import front_column
 from vision.handle import handle_colour, handle_reading
+from vision.held_signs import height_signs
 from vision.identity import identify
 from vision.openings import before_screen
 from vision.outline import Outline, read_outline
 from vision.photo import Photo
 from vision.place import Profile, rim_shift_mm, to_profile
 from vision.plane import Plane
-from vision.pose import ON_PLANE, Height, held, resting
+from vision.pose import ON_PLANE, Height, doubted, held, resting
 from vision.quantity import Quantity
 from vision.reading import InstrumentReading
 from vision.scale import Scale
+from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, setup_notes
 from vision.strip import normals
 from vision.tip import Tip, find_tip
 from vision.trace import draw_trace
@@ -58,6 +60,8 @@ class Measured:
     front_mm: Quantity | None
     last_mm: float
     scale_at: Quantity
+    setup: Setup = GIVEN
+    held: HeldEvidence | None = None
 
 
 def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, *, down: bool) -> Measured | None:
@@ -73,13 +77,18 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
     front_at = float(axis.front_index if axis.front_index is not None else len(axis.px) - 1)
     width = (edges.upper_px - edges.lower_px) / scale_at.value
-    height = _height(scale, width, tip_column, front_at, candidate, plane, down)
-    return _in_mm(photo, scale, plane, candidate, axis, edges, tip, scale_at, height)
+    setup = recognise(scale, plane, candidate, axis, lit)
+    signs = height_signs(photo, scale, edges, scale_at.value, (int(tip_column), int(front_at))) if down and scale.sheet else None
+    checked = None if signs is None else held_evidence(setup, signs, scale_at.value, scale.camera.height_mm.value)
+    height = _height(scale, width, tip_column, front_at, candidate, plane, down, checked)
+    seen = _in_mm(photo, scale, plane, candidate, axis, edges, tip, scale_at, height)
+    return None if seen is None else replace(seen, setup=setup, held=checked)
 
 
 def at_height(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, seen: Measured, height: Height) -> Measured | None:
     """Take the outlines already found to mm at another height, as several photos together give it."""
-    return _in_mm(photo, scale, plane, candidate, seen.axis, seen.edges, seen.tip, seen.scale_at, height)
+    again = _in_mm(photo, scale, plane, candidate, seen.axis, seen.edges, seen.tip, seen.scale_at, height)
+    return None if again is None else replace(again, setup=seen.setup, held=seen.held)
 
 
 def _in_mm(
@@ -153,7 +162,12 @@ def read_measured(
         handle=handle_reading(colour),
         conformity=conformity(dimensions, identity, tip_lost=lost),
         condition=examine(twist, _bend(seen), tip, doubts=_doubts(seen)),
-        notes=(*dimensions.notes, *identity.notes, "hand of twist is not measured: an outline does not show it"),
+        notes=(
+            *setup_notes(seen.setup, seen.held),
+            *dimensions.notes,
+            *identity.notes,
+            "hand of twist is not measured: an outline does not show it",
+        ),
         trace=trace,
     )
 
@@ -174,6 +188,7 @@ def _height(
     candidate: Candidate,
     plane: Plane,
     down: bool,
+    checked: HeldEvidence | None,
 ) -> Height:
     """Choose the pose model from what is seen: widths near both ends and the handle's thickness, never nominal sizes."""
     if scale.sheet is None:
@@ -181,9 +196,11 @@ def _height(
     span = front_column - tip_column
     shank = float(np.nanmedian(width_mm[int(tip_column + 0.75 * span) : int(tip_column + 0.97 * span)]))
     tip = float(np.nanmedian(width_mm[int(tip_column + 0.02 * span) : int(tip_column + 0.08 * span)]))
-    if down:
-        return held(shank, tip)
-    return resting(shank, tip, _handle_thickness(candidate, plane))
+    free = resting(shank, tip, _handle_thickness(candidate, plane))
+    if not down or (checked is not None and checked.refused):
+        return free
+    contradicted = checked is not None and checked.verdict == "contradicted"
+    return doubted(held(shank, tip), free) if contradicted else held(shank, tip)
 
 
 def _handle_thickness(candidate: Candidate, plane: Plane) -> float | None:

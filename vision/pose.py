@@ -55,6 +55,14 @@ def held(shank_mm: float, tip_mm: float) -> Height:
     )
 
 
+def doubted(down: Height, free: Height) -> Height:
+    """Pose of a shaft said to be held down where the photo speaks against it: midway, with a u that covers both."""
+    tip, handle = (down.tip_mm + free.tip_mm) / 2.0, (down.handle_mm + free.handle_mm) / 2.0
+    u_tip = float(np.hypot((free.tip_mm - down.tip_mm) / 2.0, free.u_tip_mm))
+    u_handle = float(np.hypot((free.handle_mm - down.handle_mm) / 2.0, free.u_handle_mm))
+    return Height(tip, handle, u_tip, u_handle, 0.8, "said to be held down, in doubt")
+
+
 def resting(shank_mm: float, tip_mm: float, handle_mm: float | None) -> Height:
     """Pose of an instrument laid down freely: hovering level on its handle, tipped until the tip touches, or between.
 
