@@ -16,6 +16,7 @@ from vision.camera_use import Refused, with_profile
 from vision.errors import PhotoError, UsageError
 from vision.findscale import find_scale
 from vision.photo import load_photo
+from vision.reading import PhotoReading
 
 NOWHERE = "no/such/print-checks.json"
 STEEP = Lean(32.0, tilt_deg=14.0, turn_deg=20.0, over_mm=(90.0, 120.0), lean_deg=30.0)
@@ -152,6 +153,19 @@ def test_a_damaged_file_says_what_is_wrong(settings, tmp_path, harm, said):
         read_profile(path)
 
     assert said in str(caught.value)
+
+
+def test_a_damaged_kept_file_stops_no_one_who_names_another(settings, monkeypatch, capsys):
+    path = settings / "flutegauge" / "cameras" / f"broken{ENDING}"
+    path.write_text("broken", encoding="utf-8")
+    monkeypatch.setattr(
+        "vision.commands.measure.read_photo", lambda *_, **__: PhotoReading("v0.jpg", ("no-sheet", "x"), None)
+    )
+    said = usage_error(capsys, "measure", settings / "v0.jpg")
+    assert "broken.camera.toml cannot be read" in said
+    assert "or 'none'" in said
+    assert status_of("measure", settings / "v0.jpg", "--camera", "none") == 2
+    path.unlink()
 
 
 @pytest.mark.usefixtures("settings")

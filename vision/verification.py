@@ -80,6 +80,11 @@ class BiasLine:
     covariance: tuple[tuple[float, float], tuple[float, float]]
     strain: float | None
 
+    @property
+    def sloped(self) -> bool:
+        """Whether pieces of two sizes or more told how the bias changes with size."""
+        return self.covariance[1][1] > 0.0
+
     def at(self, size_mm: float) -> Quantity:
         """Bias at a size with its u, mm."""
         way = np.array([1.0, size_mm - self.at_mm])
@@ -169,7 +174,9 @@ def bias_line(results: Sequence[PieceResult]) -> BiasLine:
 def statement_of(abilities: Sequence[Ability]) -> str:
     """What the set-up can decide, in one line."""
     if not abilities:
-        return "no standard size lies between the pieces: add pieces over the sizes that you read"
+        return (
+            "no standard size lies between the smallest and the largest piece: add pieces over the sizes that you read"
+        )
     worst = max(abilities, key=lambda one: one.error_mm)
     nominal = _ranges(abilities, [one.names_nominal for one in abilities])
     whole = _ranges(abilities, [one.names_any for one in abilities])

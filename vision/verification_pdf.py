@@ -32,6 +32,7 @@ def write_page(result: Verified, with_what: Circumstances, made_on: dt.date, tar
     )  # fmt: skip
     spread, line = result.spread, result.line
     between = "not assessed (one person)" if spread.between is None else f"{1000 * spread.between:.1f} µm"
+    both = "not assessed" if spread.between is None else f"{1000 * spread.both:.1f} µm"
     held = "held down level" if with_what.held else "laid down freely"
     story: list[Flowable] = [
         Paragraph("Verification on site", TITLE),
@@ -43,12 +44,12 @@ def write_page(result: Verified, with_what: Circumstances, made_on: dt.date, tar
         Paragraph("What this set-up can decide", HEAD),
         Paragraph(_safe(result.statement[:1].upper() + result.statement[1:]) + ".", BOLD),
         Spacer(1, 2 * mm),
-        _abilities(result),
+        *([_abilities(result)] if result.abilities else []),
         Paragraph("Bias against size", HEAD),
         _bias_chart(result),
         Paragraph(
             f"Line: {1000 * line.level_mm:+.1f} µm (u {1000 * line.covariance[0][0] ** 0.5:.1f}) at {line.at_mm:.3f} mm, "
-            f"{1000 * line.slope:+.1f} µm (u {1000 * line.covariance[1][1] ** 0.5:.1f}) for each mm of diameter. Bars and broken lines: "
+            f"{_slope(result)}. Bars and broken lines: "
             "± 2 u. Readings are not corrected for it.",
             TEXT,
         ),
@@ -57,7 +58,7 @@ def write_page(result: Verified, with_what: Circumstances, made_on: dt.date, tar
         Spacer(1, 2 * mm),
         Paragraph(
             f"All pieces: repeatability {1000 * spread.within:.1f} µm ({spread.freedom} degrees of freedom), between people {between}, "
-            f"reproducibility {1000 * spread.both:.1f} µm; {spread.people} "
+            f"reproducibility {both}; {spread.people} "
             f"{'person' if spread.people == 1 else 'people'}. Standard deviations by one-way analysis of variance (ISO 5725-2). "
             "E_n above 1: the u that readings claim is too small for that piece.",
             TEXT,
@@ -70,6 +71,13 @@ def write_page(result: Verified, with_what: Circumstances, made_on: dt.date, tar
         ),
     ]
     page.build(story)
+
+
+def _slope(result: Verified) -> str:
+    line = result.line
+    if not line.sloped:
+        return "one size only, so its change with size is not known"
+    return f"{1000 * line.slope:+.1f} µm (u {1000 * line.covariance[1][1] ** 0.5:.1f}) for each mm of diameter"
 
 
 def _abilities(result: Verified) -> Table:

@@ -12,7 +12,10 @@ from vision.errors import UsageError
 def chosen_cameras(text: str | None) -> Cameras:
     """All kept profiles when nothing is named, none for 'none', else the one named. Raises UsageError."""
     if text is None:
-        return Cameras(tuple(profile for _, profile in kept_profiles()))
+        try:
+            return Cameras(tuple(profile for _, profile in kept_profiles()))
+        except UsageError as error:
+            raise UsageError(f"{error}; until then name another profile with --camera, or 'none'") from error
     return NO_CAMERAS if text == "none" else Cameras((read_profile(named_profile(text)),), named=True)
 
 

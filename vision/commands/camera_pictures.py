@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 from vision.camera_profile import CameraProfile
 from vision.camera_views import WANTED_TILT_DEG, Seen
-from vision.lens_fit import LensFit
+from vision.lens_fit import OUTLIER, LensFit
 
 STYLE: Any = {"font.size": 11, "axes.spines.top": False, "axes.spines.right": False, "legend.frameon": False}
 MARKS = "osD^vP*X"
@@ -70,13 +70,23 @@ def _arrows(axes: Axes, fit: LensFit, profile: CameraProfile) -> None:
     gain = long_arrow / max(3.0 * fit.noise_px, 1e-6)
     for view, miss in zip(fit.views, fit.miss_px, strict=True):
         place = view.offset_px + np.array([width, height]) / 2.0
-        axes.quiver(*place.T, *(-miss * gain).T, angles="xy", scale_units="xy", scale=1, width=0.0016, color="0.2")
+        counts = np.hypot(*miss.T) < OUTLIER * fit.noise_px
+        axes.plot(*place[~counts].T, "x", color="0", ms=5)
+        axes.quiver(
+            *place[counts].T,
+            *(-miss[counts] * gain).T,
+            angles="xy",
+            scale_units="xy",
+            scale=1,
+            width=0.0016,
+            color="0.2",
+        )
     key = (0.04 * width, 0.06 * height)
     axes.annotate("", (key[0] + long_arrow, key[1]), key, arrowprops={"arrowstyle": "->", "lw": 1.8})
     axes.text(key[0] + 1.3 * long_arrow, key[1], f"{3.0 * fit.noise_px:.2f} px", va="center", backgroundcolor="white")
     axes.plot(*(fit.values[2:4] + np.array([width, height]) / 2.0), "+", color="0", ms=14, mew=2)
     axes.set(xlim=(0, width), ylim=(height, 0), aspect="equal", xlabel="px on the sensor", ylabel="px")
-    axes.set_title("where corners miss (+: the lens's centre)", fontsize=11)
+    axes.set_title("where corners miss (+: lens's centre, x: left out)", fontsize=11)
 
 
 def _tilts(axes: Axes, seen: Seen) -> None:

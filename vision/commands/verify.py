@@ -43,7 +43,8 @@ def new(arguments: argparse.Namespace) -> int:
     session = Session(dt.date.today(), arguments.times, people, read_pieces(arguments.pieces))
     write_text(arguments.session, session_text(session), overwrite=False)
     total = len(session.pieces) * len(people) * session.times
-    print(f"{arguments.session}: {len(session.pieces)} pieces, {len(people)} people, {total} photos in all")
+    counts = (f"pieces: {len(session.pieces)}", f"people: {', '.join(people)}", f"{total} photos in all")
+    print(f"{arguments.session}: {'; '.join(counts)}")
     print(_next(session, arguments.session))
     return FINE
 
@@ -62,13 +63,14 @@ def add(arguments: argparse.Namespace) -> int:
             f"{arguments.photo.name} is the same photo as {known.photo}, which is in already: take the piece up, lay it down "
             "again and photograph it anew"
         )
+    held = arguments.held or piece.kind != "instrument"  # without a handle a pin lies on the paper by itself
     console = Console(stderr=True, markup=False, highlight=False, emoji=False)
     with waiting(f"reading {arguments.photo.name}", console):
         reading = read_photo(
             arguments.photo,
             given=None,
             prints=arguments.prints,
-            held=arguments.held,
+            held=held,
             cameras=chosen_cameras(arguments.camera),
         )
     if reading.error is not None:
@@ -80,9 +82,10 @@ def add(arguments: argparse.Namespace) -> int:
         arguments.photo.name,
         sha,
         dt.date.today(),
-        circumstances(reading, arguments.held),
+        circumstances(reading, held),
     )
     session = session.added(entry)
+    _one_set_up(session)  # told now, not after all the photos are taken
     write_text(arguments.session, session_text(session), overwrite=True)
     off = value - piece.known_mm.value
     print(
@@ -186,10 +189,12 @@ def _next(session: Session, path: Path) -> str:
     person, piece, count = missing[0]
     done = session.times - count
     again = "lay it down" if done == 0 else "take it up, lay it down again"
+    laid_down = bool(session.entries) and session.entries[0].with_what.held
+    held = " --held" if laid_down and _piece(session, piece).kind == "instrument" else ""
     left = sum(more for _, _, more in missing)
     return (
         f"next ({left} to go): person {person}, piece '{piece}', photo {done + 1} of {session.times}: {again}, photograph it, then run "
-        f"'flutegauge verify add {path} PHOTO --piece {piece} --person {person}'"
+        f"'flutegauge verify add {path} PHOTO --piece {piece} --person {person}{held}'"
     )
 
 
