@@ -112,6 +112,7 @@ def _panel(above: Any, below: Any, case: Case) -> None:
     above.set_title(case.title + "\n" + "\n".join(case.told()), fontsize=8, loc="left")
     above.set_ylim(0.0, 1.08 * min(float(case.own.level.max()), CUT_AT))
     above.set_ylabel("level, share of bare paper")
-    above.legend(fontsize=8, loc="lower center")
+    if case.shown[0] > 0:
+        above.legend(fontsize=8, loc="upper left")
     below.set_ylabel("difference, %")
     below.set_xlabel("across the wire, radii (dotted: true edge)")

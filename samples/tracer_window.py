@@ -10,8 +10,8 @@ from samples.bodies import Placed
 from samples.camera import Camera
 from samples.stage import Stage
 
-SHAFT_MARGIN_MM, HANDLE_MARGIN_MM = 1.5, 1.8
-FEATHER_MM = 0.5
+SHAFT_MARGIN_MM, HANDLE_MARGIN_MM = 1.8, 2.4
+FEATHER_MM = 0.9
 CLOSE_MM = 0.3
 """Within this of the instrument's outline twice as many paths are followed as in the rest of the window."""
 

@@ -274,11 +274,11 @@ def test_both_renderers_agree_across_a_wire_on_paper():
 
 @traced
 def test_a_traced_photo_comes_with_the_same_truth():
-    scene = draw_macro(7, "k-file", "flat", 6.0, size=40, image_px=(200, 150))
+    scene = draw_macro(7, "k-file", "flat", 3.0, size=40, image_px=(100, 75))
     picture, truth = render_traced(scene, Tracing(4))
     stage = set_stage(scene, CPU)
 
-    assert picture.shape == (150, 200, 3)
+    assert picture.shape == (75, 100, 3)
     assert truth["instruments"][0]["d0_mm"] == scene.laid[0].instrument.d0_mm
     assert truth["tracer"]["seam_ratio"] == pytest.approx(1.0, abs=0.1)
     assert paper_level(stage) > 0
