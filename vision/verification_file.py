@@ -161,9 +161,9 @@ def result_text(result: Verified, with_what: Circumstances, made_on: dt.date) ->
         "[bias_line]",
         f"at_mm = {line.at_mm:.6f}",
         f"level_mm = {line.level_mm:.6f}",
-        f"slope = {line.slope:.6f}",
+        f"u_level_mm = {line.covariance[0][0] ** 0.5:.6f}",
     ]
-    lines += [f"u_level_mm = {line.covariance[0][0] ** 0.5:.6f}", f"u_slope = {line.covariance[1][1] ** 0.5:.6f}"]
+    lines += [f"slope = {line.slope:.6f}", f"u_slope = {line.covariance[1][1] ** 0.5:.6f}"] if line.sloped else []
     for one in result.pieces:
         lines += ["", "[[piece]]", f"name = {_toml(one.piece.name)}", f"known_mm = {one.piece.known_mm.value:.6f}"]
         lines += [f"readings = {one.count}", f"mean_mm = {one.mean_mm:.6f}", f"bias_mm = {one.bias_mm.value:.6f}"]

@@ -146,9 +146,12 @@ def summary(result: Verified) -> list[str]:
     between = "not assessed: one person took part" if spread.between is None else f"{spread.between:.4f} mm"
     lines.append(f"  all pieces: repeatability {spread.within:.4f} mm, between people {between}")
     line = result.line
-    lines.append(
-        f"  bias line: {line.level_mm:+.4f} mm at {line.at_mm:.3f} mm, {1000 * line.slope:+.2f} µm per mm of diameter"
+    change = (
+        f"{1000 * line.slope:+.2f} µm per mm of diameter"
+        if line.sloped
+        else "one size only, so its change is not known"
     )
+    lines.append(f"  bias line: {line.level_mm:+.4f} mm at {line.at_mm:.3f} mm, {change}")
     return lines
 
 
