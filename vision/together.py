@@ -34,6 +34,7 @@ Array = NDArray[np.floating[Any]]
 CLEAR_MM = 0.5  # of the tip, the handle and a stop
 PLAIN_WINDOW_MM = 0.6
 NAMES_LOST_TIP = 0.5
+NOTHING: NDArray[np.float64] = np.empty((0, 2))
 POSE_NOTE = "set-up seen"  # how one photo's height was assumed: of no account where several have measured it
 # What a single photo's note on a missing quantity says.
 MISSED = {
@@ -208,7 +209,7 @@ def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | N
         blur_px=float(np.mean([r.blur_px for r in readings if r.blur_px is not None] or [0.0])),
         condition=condition,
         notes=(*notes, *share_notes, *odd, *told),
-        trace=Trace(*(np.empty((0, 2)) for _ in range(4))),
+        trace=Trace(NOTHING, NOTHING, NOTHING, NOTHING),
         **values,  # type: ignore[arg-type]  # every quantity by its own name
     )
     return CombinedReading(
@@ -227,7 +228,7 @@ def _quantities() -> list[str]:
 
 def _dimensions(values: dict[str, Quantity | None]) -> Dimensions:
     known = {f.name: values.get(f.name) for f in fields(Dimensions) if f.name != "notes"}
-    return Dimensions(**known, notes=())  # type: ignore[arg-type]  # every quantity by its own name
+    return Dimensions(**known, notes=())
 
 
 def _evidence(views: Sequence[_View]) -> BlankEvidence:
