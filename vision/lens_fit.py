@@ -75,11 +75,7 @@ def fit_lens(views: Sequence[View], priors: Priors, guess_px: float) -> LensFit:
     """Fit one lens to several views; ``guess_px`` starts the focal length where the views themselves cannot."""
     thin = tuple(_thinned(view) for view in views)
     at = float(np.median([view.px_per_mm for view in thin]))
-    closed = closed_form_focal([view.homography for view in thin])
-    focal = closed if closed is not None and 0.5 < closed / guess_px < 2.0 else guess_px
-    start = np.array([focal, priors.growth.value, 0.0, 0.0, 0.0, 0.0])
-    poses = [pose_of(view.homography, focal) for view in thin]
-    everything = np.concatenate([start, *poses])
+    everything = _start(thin, priors, guess_px)
     noise = max(float(np.median([view.noise_px for view in thin])), 0.02)
     kept: list[NDArray[np.bool_]] = [np.ones(len(view.mm), dtype=bool) for view in thin]
 
@@ -95,9 +91,8 @@ def fit_lens(views: Sequence[View], priors: Priors, guess_px: float) -> LensFit:
         inside = np.concatenate([miss[k].ravel() for miss, k in zip(misses, kept, strict=True)])
         free = max(len(inside) - len(everything), 1)
         noise = max(float(np.sqrt((inside**2).sum() / free)), 0.005)
-    inflation = float(
-        np.mean([clumping(miss[k], view.mm[k]) for miss, k, view in zip(misses, kept, thin, strict=True)])
-    )
+    clumps = [clumping(miss[k], view.mm[k]) for miss, k, view in zip(misses, kept, thin, strict=True)]
+    inflation = float(np.mean(clumps))
     covariance = _covariance(residuals, everything, inflation)
     ripple = _ripple(misses, kept, thin, everything, priors.radius_px, noise * inflation**0.5)
     return LensFit(
@@ -111,6 +106,14 @@ def fit_lens(views: Sequence[View], priors: Priors, guess_px: float) -> LensFit:
         inflation=inflation,
         ripple_px=ripple,
     )
+
+
+def _start(views: Sequence[View], priors: Priors, guess_px: float) -> Array:
+    """Where the fit begins: focal length by the closed form where it is believable, and each view's pose with it."""
+    closed = closed_form_focal([view.homography for view in views])
+    focal = closed if closed is not None and 0.5 < closed / guess_px < 2.0 else guess_px
+    lens = np.array([focal, priors.growth.value, 0.0, 0.0, 0.0, 0.0])
+    return np.concatenate([lens, *(pose_of(view.homography, focal) for view in views)])
 
 
 def _misses(p: Array, views: Sequence[View], at: float, radius_px: float) -> list[Array]:

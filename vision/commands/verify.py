@@ -56,40 +56,24 @@ def add(arguments: argparse.Namespace) -> int:
     person = _code(arguments.person)
     if person not in session.people:
         raise UsageError(f"person {person} is not in this verification, which has {', '.join(session.people)}")
-    sha = _hash_of(arguments.photo)
-    known = next((entry for entry in session.entries if entry.sha256 == sha), None)
-    if known is not None:
-        raise UsageError(
-            f"{arguments.photo.name} is the same photo as {known.photo}, which is in already: take the piece up, lay it down "
-            "again and photograph it anew"
-        )
+    sha = _new_hash(arguments.photo, session)
     held = arguments.held or piece.kind != "instrument"  # without a handle a pin lies on the paper by itself
     console = Console(stderr=True, markup=False, highlight=False, emoji=False)
     with waiting(f"reading {arguments.photo.name}", console):
-        reading = read_photo(
-            arguments.photo,
-            given=None,
-            prints=arguments.prints,
-            held=held,
-            cameras=chosen_cameras(arguments.camera),
-        )
+        cameras = chosen_cameras(arguments.camera)
+        reading = read_photo(arguments.photo, given=None, prints=arguments.prints, held=held, cameras=cameras)
     if reading.error is not None:
         console.print(f"{arguments.photo.name} was not added ({reading.error[0]}): {reading.error[1]}")
         return PHOTO_FAILED
     value, u = diameter_of(reading, piece, arguments.photo.name)
-    entry = Entry(
-        Taken(piece.name, person, value, u),
-        arguments.photo.name,
-        sha,
-        dt.date.today(),
-        circumstances(reading, held),
-    )
-    session = session.added(entry)
+    taken = Taken(piece.name, person, value, u)
+    session = session.added(Entry(taken, arguments.photo.name, sha, dt.date.today(), circumstances(reading, held)))
     _one_set_up(session)  # told now, not after all the photos are taken
     write_text(arguments.session, session_text(session), overwrite=True)
-    off = value - piece.known_mm.value
+    claimed = "u not claimed" if u is None else f"u {u:.4f}"
+    known = piece.known_mm
     print(
-        f"{piece.name} by {person}: {value:.4f} mm (u {u or 0.0:.4f}), known {piece.known_mm.value:.4f}: {off:+.4f} mm"
+        f"{piece.name} by {person}: {value:.4f} mm ({claimed}), known {known.value:.4f}: {value - known.value:+.4f} mm"
     )
     print(_next(session, arguments.session))
     return FINE
@@ -233,6 +217,18 @@ def _code(text: str) -> str:
     if not CODE.fullmatch(text):
         raise UsageError(f"--person takes a code of 1 to 4 letters or digits, got '{text[:20]}': no names are kept")
     return text.upper()
+
+
+def _new_hash(photo: Path, session: Session) -> str:
+    """The photo's hash. Raises UsageError when the session has the same photo already, or it cannot be read."""
+    sha = _hash_of(photo)
+    known = next((entry for entry in session.entries if entry.sha256 == sha), None)
+    if known is not None:
+        raise UsageError(
+            f"{photo.name} is the same photo as {known.photo}, which is in already: take the piece up, lay it down again and "
+            "photograph it anew"
+        )
+    return sha
 
 
 def _hash_of(photo: Path) -> str:
