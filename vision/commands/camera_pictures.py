@@ -93,9 +93,7 @@ def _tilts(axes: Axes, seen: Seen) -> None:
     reach = max(35.0, 1.15 * float(np.abs(seen.tilts_deg).max()))
     turn = np.linspace(0.0, 2.0 * np.pi, 100)
     axes.plot(WANTED_TILT_DEG * np.cos(turn), WANTED_TILT_DEG * np.sin(turn), "--", color="0.3", lw=1.2)
-    axes.text(
-        0.0, -WANTED_TILT_DEG - 0.02 * reach, f"{WANTED_TILT_DEG:.0f} deg wanted", ha="center", va="bottom", fontsize=10
-    )
+    axes.text(0.0, 0.55 * WANTED_TILT_DEG, f"ring: {WANTED_TILT_DEG:.0f} deg", ha="center", va="center", fontsize=10)
     for number, (x, y) in enumerate(seen.tilts_deg, start=1):
         axes.plot(x, y, "o", color="0", ms=5)
         axes.annotate(str(number), (x, y), (4, 4), textcoords="offset points")
