@@ -44,8 +44,8 @@ def _convolved(backend: Backend, image: Array, kernel: Floats, border: str) -> A
 def looked_up(backend: Backend, table: Array, u: Array, v: Array) -> Array:
     """A table (H x W or H x W x C) at columns u and rows v (any shape S), bilinear, clamped to its edge: S or S x C."""
     if backend.xp is np:
-        at = (np.asarray(a, np.float32) for a in (u, v))
-        return np.asarray(cv2.remap(table, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+        x, y = np.asarray(u, np.float32), np.asarray(v, np.float32)
+        return np.asarray(cv2.remap(table, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
     return backend.bilinear(table, u.reshape(-1), v.reshape(-1)).reshape(*u.shape, *table.shape[2:])
 
 

@@ -82,8 +82,8 @@ def bars_of(placed: Placed) -> list[Bar]:
         profile = np.array(instrument.handle.profile)
         for k in range(len(cuts) - 1):
             middle = 0.5 * (cuts[k] + cuts[k + 1]) - body.from_mm
-            radius = np.interp(middle, *profile.T) if body.name == "handle" else float(body.bound(cuts[:1])[0])
-            bars.append(Bar(where[k], where[k + 1], float(radius), 0.25))
+            wide = np.interp(middle, *profile.T) if body.name == "handle" else body.bound(cuts[:1])[0]
+            bars.append(Bar(where[k], where[k + 1], float(wide), 0.25))
     return bars
 
 

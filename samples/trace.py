@@ -39,7 +39,7 @@ def first_hits(backend: Backend, body: Body, origin: Array, ray: Array) -> Hits:
     low, high, found = _bracket(backend, body, paths, begin, end)
     found = xp.where(found)[0]
     rays, origin, ray, paths = rays[found], origin[found], ray[found], paths.pick(found)
-    hit, slope = _refine(xp, body, paths, low[found], high[found])
+    hit, slope = _refine(backend, body, paths, low[found], high[found])
     straight = paths.at(hit)
     if not body.straighten.straight:
         exact = body.straighten(*_along(origin, ray, hit))
@@ -58,8 +58,17 @@ def _along(origin: Array, ray: Array, t: Array | float) -> tuple[Array, Array, A
     return origin[:, 0] + t * ray[:, 0], origin[:, 1] + t * ray[:, 1], origin[:, 2] + t * ray[:, 2]
 
 
-def _refine(xp: Any, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array]:
-    """Halve the bracket five times, then cut it by the chord; returns the crossing and the field's slope there."""
+def _refine(backend: Backend, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array]:
+    """Narrow the bracket 32 times, then cut it by the chord; returns the crossing and the field's slope there."""
+    narrowed = _halved if backend.xp is np else _divided
+    low, high, outer, inner = narrowed(backend, body, paths, low, high)
+    drop = outer - inner + 1e-9
+    return low + (high - low) * outer / drop, -drop / (high - low + 1e-9)
+
+
+def _halved(backend: Backend, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array, Array, Array]:
+    """Halve the bracket five times; returns its ends and the field there."""
+    xp = backend.xp
     outer, inner = body.field(*paths.at(low)), body.field(*paths.at(high))
     for _ in range(5):
         middle = 0.5 * (low + high)
@@ -67,8 +76,18 @@ def _refine(xp: Any, body: Body, paths: Paths, low: Array, high: Array) -> tuple
         inside = value < 0
         low, outer = xp.where(inside, low, middle), xp.where(inside, outer, value)
         high, inner = xp.where(inside, middle, high), xp.where(inside, value, inner)
-    drop = outer - inner + 1e-9
-    return low + (high - low) * outer / drop, -drop / (high - low + 1e-9)
+    return low, high, outer, inner
+
+
+def _divided(backend: Backend, body: Body, paths: Paths, low: Array, high: Array) -> tuple[Array, Array, Array, Array]:
+    """The same in two steps, each of many places at once: into eight parts, then into four."""
+    for parts in (8, 4):
+        part = (high - low) / parts
+        values = backend.xp.stack(_fields_along(backend, body, paths, [low + k * part for k in range(parts + 1)]))
+        first = backend.xp.clip((1 * (values[1:] < 0)).argmax(0), 0, parts - 1)
+        outer, inner = (values.take_along_dim(at[None], 0)[0] for at in (first, first + 1))
+        low, high = low + first * part, low + (first + 1) * part
+    return low, high, outer, inner
 
 
 def _bent_back(

@@ -34,11 +34,12 @@ def test_photos_are_written_by_seed(tmp_path):
     draw = partial(draw_macro, family="reamer", px_per_mm=5.0, image_px=(96, 64))
     (done,) = render_many(draw, [7], tmp_path, jobs=1)
 
-    assert done.error is None and done.result == tmp_path / "7.jpg"
+    assert done.error is None
+    assert done.result == tmp_path / "7.jpg"
     assert (tmp_path / "7.json").exists()
 
 
-def one_row(device: str, seed: int) -> dict[str, np.ndarray] | None:
+def one_row(_device: str, seed: int) -> dict[str, np.ndarray] | None:
     if seed == 12:
         raise ValueError("no metal in the window")
     return None if seed == 13 else {"seed": np.array(seed), "values": np.full((2, 3), seed, np.uint8)}
@@ -51,7 +52,8 @@ def test_shards_leave_out_what_failed_and_are_not_made_twice(tmp_path, monkeypat
     with np.load(tmp_path / "strips-10.npz") as first, np.load(tmp_path / "strips-14.npz") as second:
         seeds = [*first["seed"], *second["seed"]]
 
-    assert made == 4 and seeds == [10, 11, 14, 15]
+    assert made == 4
+    assert seeds == [10, 11, 14, 15]
     assert "no metal in the window" in capsys.readouterr().err
     assert not list(tmp_path.glob("*.part"))
     assert strips.shards(tmp_path, 10, 6, jobs=1, device="cpu") == 0
