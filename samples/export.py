@@ -87,7 +87,9 @@ def _solids(one: Placed, out: Path, n: int) -> dict[str, Any]:
     instrument = one.instrument
     vertices, faces = mesh(instrument, 0.02, 360)
     _write_ply(out / f"metal-{n}.ply", one, vertices, faces)
-    _write_ply(out / f"handle-{n}.ply", one, *turned_mesh(instrument.handle.profile, instrument.length_mm, line=one.line))
+    _write_ply(
+        out / f"handle-{n}.ply", one, *turned_mesh(instrument.handle.profile, instrument.length_mm, line=one.line)
+    )
     finish = instrument.finish
     told: dict[str, Any] = {
         "f0": list(finish.f0),

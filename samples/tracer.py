@@ -116,7 +116,7 @@ def _parser() -> argparse.ArgumentParser:
         "--pose", choices=("flat", "free"), default="flat", help="held level, or as statics lets it rest"
     )
     photos.add_argument("--image", type=_size, default=(3000, 2000), metavar="WxH", help="picture size in px")
-    photos.add_argument("--per-pixel", type=int, default=64, help="paths a pixel next to the instrument (default 64)")
+    photos.add_argument("--per-pixel", type=int, default=256, help="paths a pixel next to the instrument (default 256)")
     photos.add_argument("--jobs", type=int, default=1, help="processes (default 1; each path tracer uses all cores)")
     photos.set_defaults(run=_photos)
     figure = commands.add_parser("figure", help="profile across one smooth wire by both renderers")

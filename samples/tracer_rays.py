@@ -24,7 +24,7 @@ class Tracing:
     `seed` drives the paths.
     """
 
-    per_pixel: int = 64
+    per_pixel: int = 256
     depth: int = 8
     seed: int = 0
 
