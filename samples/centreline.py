@@ -100,17 +100,22 @@ def _small_turn(bend: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class Straightener:
-    """Carries points of the bent frame back to (s, second, third) of the straight one, on any backend."""
+    """Carries points of the bent frame back to (s, second, third) of the straight one, on any backend.
+
+    `points` N x 3, `frames` N x 9, `both` side by side, so that one look-up fetches them.
+    """
 
     backend: Backend
     points: Array
     frames: Array
+    both: Array
     straight: bool
 
     @classmethod
     def of(cls, line: Centreline, backend: Backend) -> "Straightener":
         """Put the tables of `line` where `backend` computes."""
-        return cls(backend, backend.put(line.points), backend.put(line.frames.reshape(-1, 9)), line.straight)
+        tables = line.points, line.frames.reshape(-1, 9)
+        return cls(backend, *map(backend.put, (*tables, np.concatenate(tables, 1))), line.straight)
 
     def __call__(self, x: Array, y: Array, z: Array) -> tuple[Array, Array, Array]:
         """Foot of each point on the axis by Newton steps from its chord position; exact where bends are gentle."""
@@ -128,8 +133,8 @@ class Straightener:
         return self.backend.sample(self.frames, s / STEP_MM)
 
     def _offset(self, s: Array, x: Array, y: Array, z: Array) -> tuple[Array, Array, Array, Array]:
-        point = self.backend.sample(self.points, s / STEP_MM)
-        frame = self.backend.sample(self.frames, s / STEP_MM)
+        row = self.backend.sample(self.both, s / STEP_MM)
+        point, frame = row[:, :3], row[:, 3:]
         beyond = s - self.backend.xp.clip(s, 0.0, (self.points.shape[0] - 1) * STEP_MM)
         px, py, pz = (point[:, k] + beyond * frame[:, k] for k in range(3))
         return x - px, y - py, z - pz, frame
