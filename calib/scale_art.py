@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.elements import MARKER_DICTIONARY, MARKER_MODULES, CheckLine, Lane, Marker, Rect, Sheet
+from calib.elements import MARKER_DICTIONARY, MARKER_MODULES, CheckLine, Lane, Marker, Rect, Sheet, Slot, Window
 from calib.pen import Pen
 
 TICK_MM = 2.2
@@ -29,7 +29,8 @@ def draw_scale(pen: Pen, sheet: Sheet) -> None:
     if not sheet.windows:  # a card has a ribbon where a lane's number would stand
         for lane in sheet.lanes:
             _draw_lane_number(pen, lane)
-    for hole in (*sheet.slots, *sheet.windows):
+    holes: tuple[Slot | Window, ...] = (*sheet.slots, *sheet.windows)
+    for hole in holes:
         pen.rounded(hole, hole.radius_mm, grey=0.65, dash_mm=(1.0, 0.7))
     pen.polyline((sheet.trim_line.start_mm, sheet.trim_line.end_mm), dash_mm=(2.0, 1.2), grey=0.3)
 

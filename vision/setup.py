@@ -112,7 +112,9 @@ def held_evidence(setup: Setup, signs: HeightSigns, px_per_mm: float, camera_mm:
     if setup.support == "sheet":
         against.append(f"{words}: a handle about 4 mm thick on the sheet lifts the shaft")
     elif setup.support == "unseen":
-        if setup.leads_to:
+        if setup.leads_to and "slot" in words:
+            open_.append(words)
+        elif setup.leads_to:
             open_.append(f"{words}; the shaft runs toward a slot or the trim line")
         else:
             against.append(f"{words}, and the shaft runs toward no slot and no trim line within {HANDLE_REACH_MM:.0f} mm")
@@ -153,7 +155,7 @@ def _support(scale: Scale, plane: Plane, candidate: Candidate, axis: Axis) -> tu
     direction = line[-1] - line[max(len(line) - 40, 0)]
     direction = direction / max(float(np.linalg.norm(direction)), 1e-9)
     if axis.front_index is None or not candidate.handle.any():
-        return "unseen", _leads_to(plane, line[-1], direction), "the handle is not in the picture"
+        return "unseen", _leads_to(plane, line[0], line[-1], direction), "the handle is not in the picture"
     spot = line[axis.front_index] + BEHIND_MM * direction
     slot = _slot_at(plane, spot)
     if slot is not None and _cut_out(plane, candidate, slot):
@@ -190,10 +192,11 @@ def _part(plane: Plane, box: tuple[float, float, float, float]) -> tuple[slice, 
     return slice(int(top), int(bottom)), slice(int(left), int(right))
 
 
-def _leads_to(plane: Plane, end: Array, direction: Array) -> bool:
-    """Whether the axis, carried on, meets a slot or the trim line within a handle's reach."""
+def _leads_to(plane: Plane, start: Array, end: Array, direction: Array) -> bool:
+    """Whether the axis (page mm, its first point beyond the tip) meets the trim line, or a slot within a handle's reach."""
     ahead = end + np.arange(0.0, HANDLE_REACH_MM, 0.5)[:, None] * direction
-    beyond = plane.trim_x_mm is not None and bool((ahead[:, 0] > plane.trim_x_mm).any()) and end[0] < plane.trim_x_mm + 2.0
+    trim = plane.trim_x_mm
+    beyond = trim is not None and bool((ahead[:, 0] > trim).any()) and bool(start[0] < trim)
     return beyond or any(_slot_at(plane, spot) is not None for spot in ahead)
 
 
