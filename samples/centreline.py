@@ -114,8 +114,9 @@ class Straightener:
     @classmethod
     def of(cls, line: Centreline, backend: Backend) -> "Straightener":
         """Put the tables of `line` where `backend` computes."""
-        tables = line.points, line.frames.reshape(-1, 9)
-        return cls(backend, *map(backend.put, (*tables, np.concatenate(tables, 1))), line.straight)
+        frames, put = line.frames.reshape(-1, 9), backend.put
+        both = put(np.concatenate([line.points, frames], 1))
+        return cls(backend, put(line.points), put(frames), both, line.straight)
 
     def __call__(self, x: Array, y: Array, z: Array) -> tuple[Array, Array, Array]:
         """Foot of each point on the axis by Newton steps from its chord position; exact where bends are gentle."""
