@@ -84,9 +84,11 @@ def _on_paper(title: str, light: Light, per_pixel: int) -> Case:
     how = Tracing(per_pixel, seed=3)
     white, black = wire_scene(light), wire_scene(light, BLACK)
     bare = paper_level(set_stage(white, CPU))
-    every = (own_profile(white), traced_profile(white, how, COLUMNS))
-    without = (own_profile(black), traced_profile(black, how, COLUMNS))
-    return Case(title, *(share_of(one, bare) for one in every + without))
+    own, traced = own_profile(white), traced_profile(white, how, COLUMNS)
+    own_black, traced_black = own_profile(black), traced_profile(black, how, COLUMNS)
+    return Case(
+        title, share_of(own, bare), share_of(traced, bare), share_of(own_black, bare), share_of(traced_black, bare)
+    )
 
 
 def draw_figure(file: Path, per_pixel: int) -> Iterable[Path]:
