@@ -63,6 +63,7 @@ def _listen(port: int | None) -> socket.socket:
         except OSError:
             listener.close()
             continue
+        listener.listen(64)  # so that whoever reads the address may connect at once
         return listener
     raise UsageError(f"port {port} is taken, perhaps by a desk that is open already: close it, or name another --port")
 

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
-from starlette.datastructures import FormData
+from starlette.datastructures import UploadFile
 from starlette.requests import Request
 
 from vision.desk.guard import TOKEN_HEADER, same
@@ -16,21 +13,19 @@ class ExpiredError(Exception):
     """The token is missing or of another run."""
 
 
-async def form_of(request: Request, desk: Desk) -> FormData:
-    """Return a form whose token is ours. Raises ExpiredError."""
-    form = await request.form(max_files=MOST_PHOTOS + 1, max_fields=60)
-    if not same(desk.token, form.get("token") or request.headers.get(TOKEN_HEADER)):
-        raise ExpiredError
-    return form
+async def form_of(request: Request, desk: Desk) -> dict[str, str]:
+    """Return the fields of a form whose token is ours. Raises ExpiredError."""
+    return (await photos_of(request, desk))[1]
 
 
-async def json_of(request: Request, desk: Desk) -> Mapping[str, Any]:
-    """Return a JSON object sent with our token in the header. Raises ExpiredError, ValueError."""
-    check_header(request, desk)
-    sent = await request.json()
-    if not isinstance(sent, dict):
-        raise ValueError(f"an object is needed, got {type(sent).__name__}")
-    return sent
+async def photos_of(request: Request, desk: Desk) -> tuple[list[tuple[str | None, bytes]], dict[str, str]]:
+    """Return the files (name, bytes) and the fields of a form whose token is ours. Raises ExpiredError."""
+    async with request.form(max_files=MOST_PHOTOS + 1, max_fields=60) as form:
+        fields = {name: value for name, value in form.items() if isinstance(value, str)}
+        if not same(desk.token, fields.get("token") or request.headers.get(TOKEN_HEADER)):
+            raise ExpiredError
+        files = [(one.filename, await one.read()) for one in form.getlist("photos") if isinstance(one, UploadFile)]
+    return [(name, data) for name, data in files if name or data], fields
 
 
 def check_header(request: Request, desk: Desk) -> None:

@@ -15,7 +15,7 @@ def advice_for(one: Json, scale: Json | None) -> list[Advice]:
     made: list[Advice] = []
     if one["tip_px"] is None or one["handle_px"] is None:
         made.append(("frame", {}))
-    if one["local_px_per_mm"] < GOOD_PX_PER_MM:
+    if round(one["local_px_per_mm"]) < GOOD_PX_PER_MM:
         made.append(("closer", {"has": f"{one['local_px_per_mm']:.0f}", "needs": f"{GOOD_PX_PER_MM:.0f}"}))
     if one["blur_px"] is not None and one["blur_px"] > GOOD_BLUR_PX:
         made.append(("focus", {"has": f"{one['blur_px']:.1f}", "needs": f"{GOOD_BLUR_PX:.0f}"}))

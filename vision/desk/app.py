@@ -19,7 +19,7 @@ from starlette.staticfiles import StaticFiles
 from vision.desk import api, pages_instruments, pages_read, pages_records, pages_reports
 from vision.desk.access import ExpiredError
 from vision.desk.answers import STATUS, Answers
-from vision.desk.guard import Guard
+from vision.desk.guard import Guard, part_of
 from vision.desk.jobs import Bench
 from vision.desk.keeping import keep_answer
 from vision.desk.settings import MEGABYTE, MOST_REQUEST_MB, Desk
@@ -90,7 +90,7 @@ def _explain_problems(app: FastAPI, desk: Desk, answers: Answers) -> None:
             return of_records(request, told)
 
     def unexpected(request: Request, error: Exception) -> Response:
-        log.error("fault %s in %s", type(error).__name__, getattr(request.scope.get("route"), "path", "-"))
+        log.error("fault %s in %s", type(error).__name__, part_of(request.url.path))
         return answers.problem(request, 500, "internal", desk.say("problem.inside", name=type(error).__name__))
 
     def gone(_: Request, __: Exception) -> Response:

@@ -149,11 +149,14 @@ class Bench:
         try:
             process.stdin.write(json.dumps(request) + "\n")
             process.stdin.flush()
-            return self._line(process)
+            answer = self._line(process)
         except BrokenPipeError:
-            return None
+            answer = None
         finally:
             timer.cancel()
+        if answer is None:
+            self._stop_process()  # it is ending, but may not have ended: the next photo must not be given to it
+        return answer
 
     def _ready(self) -> subprocess.Popen[str]:
         if self._process is not None and self._process.poll() is None:

@@ -32,6 +32,7 @@ from vision.records.readings import assign, examined_by_id
 from vision.records.search import list_instruments
 from vision.records.tags import tag_of
 from vision.records.timeline import TRENDS, counts, timeline, trend
+from vision.report.words import MEASURED
 
 SEE_OTHER = 303
 CONFLICT = 409
@@ -48,7 +49,8 @@ def routes(desk: Desk, answers: Answers) -> APIRouter:
 
 def life_of(records: Records, desk: Desk, one: Instrument) -> dict[str, Any]:
     """Return everything the page and the report of one instrument show."""
-    plots = [trend_plot(name, desk.words[f"words.{name}"], trend(records, one.id, name)) for name in TRENDS]
+    titles = {name: f"{desk.words[f'words.{name}']}, {unit}" for name, _, unit in MEASURED if name in TRENDS}
+    plots = [trend_plot(name, titles[name], trend(records, one.id, name)) for name in TRENDS]
     return {
         "one": one,
         "kit": next((k.code for k in kits(records) if k.id == one.kit_id), None),

@@ -7,12 +7,11 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Path
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from vision.desk import asked
-from vision.desk.access import form_of
+from vision.desk.access import form_of, photos_of
 from vision.desk.answers import THEMES, Answers
 from vision.desk.intake import read_again, take_in
 from vision.desk.jobs import Job
@@ -77,10 +76,8 @@ def _start(router: APIRouter, desk: Desk, answers: Answers) -> None:
 
     @router.post("/photos")
     async def photos(request: Request) -> Response:
-        form = await form_of(request, desk)
-        arrived = [(one.filename, await one.read()) for one in form.getlist("photos") if isinstance(one, UploadFile)]
-        arrived = [(name, data) for name, data in arrived if name or data]
-        job = await run_in_threadpool(take_in, desk, arrived, dict(form))
+        arrived, form = await photos_of(request, desk)
+        job = await run_in_threadpool(take_in, desk, arrived, form)
         return RedirectResponse(f"/jobs/{job.id}", SEE_OTHER)
 
     @router.post("/samples")

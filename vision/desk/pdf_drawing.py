@@ -6,7 +6,6 @@ import io
 import re
 from typing import Any
 
-from PIL import Image
 from reportlab.lib.utils import ImageReader
 from reportlab.platypus import Flowable
 
@@ -58,8 +57,11 @@ class PhotoDrawing(Flowable):  # type: ignore[misc]  # reportlab has no types
 
     def _photo(self, canvas: Any) -> None:
         x, y, width, height = self.drawing.crop
-        flipped = Image.open(io.BytesIO(self.photo or b"")).transpose(Image.Transpose.FLIP_TOP_BOTTOM)
-        canvas.drawImage(ImageReader(flipped), x - 0.5, y - 0.5, width, height)
+        canvas.saveState()
+        canvas.translate(x - 0.5, y - 0.5 + height)
+        canvas.scale(1, -1)  # the canvas counts down here, pictures are drawn up
+        canvas.drawImage(ImageReader(io.BytesIO(self.photo or b"")), 0, 0, width, height)
+        canvas.restoreState()
 
 
 class PlotDrawing(Flowable):  # type: ignore[misc]  # reportlab has no types
@@ -85,7 +87,7 @@ class PlotDrawing(Flowable):  # type: ignore[misc]  # reportlab has no types
             canvas.rect(band.x0, -plot.bottom, max(band.x1 - band.x0, 2.0), plot.bottom - plot.top, stroke=0, fill=1)
             canvas.setFillGray(0.0)
             canvas.setFont("Helvetica-Bold", 10)
-            canvas.drawCentredString((band.x0 + band.x1) / 2, -plot.top - 10, band.letter)
+            canvas.drawCentredString((band.x0 + band.x1) / 2, -plot.top + 2, band.letter)
         self._axes(canvas)
         for series in plot.series:
             canvas.setDash([] if series.kind != "dashed" else [5, 3])

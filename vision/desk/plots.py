@@ -113,7 +113,7 @@ def trend_plot(name: str, title: str, points: Sequence[Any]) -> Plot | None:
     x_range = (0.5, len(points) + 0.5)
     series: list[tuple[str, str, Sequence[tuple[float, ...]]]] = [
         ("bars", "", [(n, p.value - 2 * p.u, p.value + 2 * p.u) for n, p in numbered]),
-        ("solid", title, [(n, p.value) for n, p in numbered]),
+        ("solid", "", [(n, p.value) for n, p in numbered]),
         ("points", "", [(n, p.value) for n, p in numbered]),
     ]
     made = _plot(name, title, "", x_range, (min(values), max(values)), series, ())

@@ -15,7 +15,7 @@ from vision.reading import FAMILIES
 from vision.records.compare import compared, partner
 from vision.records.database import Records
 from vision.records.history import DECISIONS, discarded, judgements
-from vision.records.instruments import instrument_by_id, instruments_of_kit, kit
+from vision.records.instruments import Instrument, instrument_by_id, instruments_of_kit, kit
 from vision.records.photos import photo_path
 from vision.records.readings import KeptReading, examined, trace
 from vision.records.search import list_instruments
@@ -57,7 +57,7 @@ def reading_page(records: Records, words: Words, kept: KeptReading, which: int) 
         "instrument": meant,
         "discarded": None if meant is None else discarded(records, meant.id),
         "examined_id": row.id,
-        "codes": _codes(records, kept),
+        "codes": _codes(records, kept, meant),
         "others": _other_readings(records, kept),
     }
 
@@ -118,10 +118,11 @@ def scale_texts(scale: Json | None) -> Json | None:
     }
 
 
-def _codes(records: Records, kept: KeptReading) -> list[str]:
-    """Return the codes to choose from, those of a kit whose tag was seen first."""
+def _codes(records: Records, kept: KeptReading, meant: Instrument | None) -> list[str]:
+    """Return the codes to choose from: the one it is now, those of a kit whose tag was seen, then all others."""
     named = kept.settings.get("kit")
-    first = [one.code for one in instruments_of_kit(records, kit(records, named).id)] if named else []
+    of_kit = instruments_of_kit(records, kit(records, named).id) if named else []
+    first = list(dict.fromkeys(one.code for one in [*([meant] if meant else []), *of_kit]))
     return first + [one.code for one in list_instruments(records) if one.code not in first and one.discarded_at is None]
 
 

@@ -27,7 +27,7 @@ from vision.report.cautions import SHORT
 from vision.report.document import version
 
 MARGIN_MM = 16.0
-WIDTH = A4[0] - 2 * MARGIN_MM * mm
+WIDTH = A4[0] - 2 * MARGIN_MM * mm - 12.0  # a frame keeps 6 points free on either side
 BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=9.5, leading=12.5)
 STRONG = ParagraphStyle("strong", BODY, fontName="Helvetica-Bold", fontSize=11.5, leading=14.5, spaceAfter=2)
 HEAD = ParagraphStyle("head", BODY, fontName="Helvetica-Bold", fontSize=12, leading=15, spaceBefore=8, spaceAfter=3)
@@ -127,7 +127,7 @@ def instrument_pdf(desk: Desk, code: str) -> bytes:
     story.append(_text(say("instruments.timeline"), HEAD))
     story.append(
         _table(
-            [(say("records.when"), say("records.what")), *((when(e.at), _entry(e, desk)) for e in life["entries"])],
+            [(say("records.at"), say("records.what")), *((when(e.at), _entry(e, desk)) for e in life["entries"])],
             (0.22, 0.78),
         )
     )

@@ -11,7 +11,7 @@ from pathlib import Path
 from vision.desk.guard import new_token
 from vision.desk.jobs import Bench
 from vision.desk.wording import Say, catalogue, speaker
-from vision.records.database import Records, open_records
+from vision.records.database import BUSY_S, Records, open_records
 
 MEGABYTE = 2**20
 MOST_PHOTO_MB, MOST_REQUEST_MB, MOST_PHOTOS = 120, 400, 60
@@ -38,6 +38,7 @@ class Desk:
     samples: Path | None = field(default_factory=sample_folder)
     prints: Path | None = None
     bench: Bench | None = None
+    busy_s: float = BUSY_S  # how long a locked file is waited for
 
     @property
     def say(self) -> Say:
@@ -47,7 +48,7 @@ class Desk:
     @contextmanager
     def records(self) -> Iterator[Records]:
         """Open the records for one request."""
-        with open_records(self.folder) as opened:
+        with open_records(self.folder, busy_s=self.busy_s) as opened:
             yield opened
 
     def sample_photos(self) -> list[Path]:

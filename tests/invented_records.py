@@ -1,0 +1,69 @@
+"""Records filled with invented readings, and the desk over them without a measuring process."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+from invented_readings import failed, reading
+from PIL import Image
+from starlette.testclient import TestClient
+
+from vision.desk.app import make_app
+from vision.desk.settings import Desk
+from vision.records.database import Records, open_records
+from vision.records.history import add_event, judge
+from vision.records.instruments import NewInstrument, add_instrument, kit
+from vision.records.photos import keep_photo
+from vision.records.readings import NewReading, examined, save_reading
+from vision.records.tags import give_tag
+from vision.records.trace_json import traces
+from vision.report.document import document
+
+PORT = 8765
+BASE = f"http://127.0.0.1:{PORT}"
+
+
+def shot(shade: int = 150, size: tuple[int, int] = (2000, 1200)) -> bytes:
+    """A plain grey picture, as large as the invented readings' coordinates need."""
+    target = io.BytesIO()
+    Image.new("RGB", size, (shade, shade, shade)).save(target, "JPEG", quality=40)
+    return target.getvalue()
+
+
+def save(records: Records, file: str = "macro-01.jpg", *, instruments: int = 2, meant: int | None = None) -> int:
+    """Save one invented reading of one or two instruments."""
+    made = reading(file, instruments=instruments)
+    photo = keep_photo(records, shot(), file)
+    named = {} if meant is None else {1: meant}
+    settings = {"held": False, "tags": [], "kit": None, "unknown_tags": []}
+    return save_reading(records, NewReading(document([made], {"outline": "sha256:1"}), traces(made), photo.sha256, settings, named))
+
+
+def fill(folder: Path) -> None:
+    """Reading 1 and 2: one instrument, K-7; reading 3: two instruments; reading 4: a photo that failed; a kit with a tag."""
+    with open_records(folder) as records:
+        box = kit(records, "BOX-1", make=True)
+        one = add_instrument(records, NewInstrument("K-7", "k-file", 25, 25.0, "stainless steel", True, box.id, "3", "red ring"))
+        add_instrument(records, NewInstrument("R-1", "reamer", 30))
+        give_tag(records, instrument_id=one.id)
+        for _ in range(2):
+            save(records, instruments=1, meant=one.id)
+        save(records, "tray.jpg")
+        save_reading(records, NewReading(document([failed()], {})))
+        judge(records, examined(records, 1)[0].id, "AB")
+        judge(records, examined(records, 1)[0].id, "CD", size=30, note="ring says 30")
+        for done in ("used", "cleaned", "sterilised"):
+            add_event(records, one.id, done, "AB", cycle="C-12" if done == "sterilised" else None)
+
+
+def client(folder: Path, *, busy_s: float = 5.0) -> TestClient:
+    """The desk in this process; nothing is measured unless a photo is sent."""
+    desk = Desk(folder, PORT, prints=folder / "no-prints.json", busy_s=busy_s)
+    made = TestClient(make_app(desk, warm=False), base_url=BASE, raise_server_exceptions=False, follow_redirects=False)
+    made.headers["accept"] = "text/html"
+    return made
+
+
+def token(of: TestClient) -> str:
+    return str(of.get("/api/token").json()["token"])
