@@ -80,7 +80,8 @@ def test_a_tag_beside_the_instrument_is_seen_in_a_photo_of_the_sheet(printed: np
     found = find_tags(sheet)
 
     assert [one["number"] for one in found] == [41]
-    assert np.array(found[0]["corners_px"]).mean(axis=0) == pytest.approx([200 + tag.shape[1] / 2, 100 + tag.shape[0] / 2], abs=3)
+    laid = (corners - [x0, y0] + 0.5) * 6.0 - 0.5 + [200, 100]
+    assert np.array(found[0]["corners_px"]) == pytest.approx(laid, abs=3.0)
 
 
 BOXES = [{"id": 1, "box_px": [100, 100, 800, 50]}, {"id": 2, "box_px": [100, 600, 800, 50]}]
