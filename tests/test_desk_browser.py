@@ -38,7 +38,8 @@ FLAGS = [
 WIDTHS = (390, 1024, 1920)
 READ_MS = 240_000
 PAGES = (
-    "/", "/readings/1", "/readings/2", "/readings/2/2", "/readings/3", "/records", "/instruments", "/instruments/new", "/instruments/K-30.1", "/instruments/K-30.1/change",
+    "/", "/readings/1", "/readings/2", "/readings/2/2", "/readings/3", "/records",
+    "/instruments", "/instruments/new", "/instruments/K-30.1", "/instruments/K-30.1/change",
     "/equipment", "/tags", "/about", "/compare/1/1", "/nowhere",
 )  # fmt: skip
 BEGUN_PNG = b"\x89PNG\r\n\x1a\n"  # begins like a photo and ends at once
@@ -71,9 +72,10 @@ def page(browser: Browser, desk: Running) -> Iterator[Page]:
     """A fresh window that may load from the desk only, and in which no script may fail."""
     context = browser.new_context(base_url=desk.address, viewport={"width": 1024, "height": 800}, locale="en-GB")
     opened = context.new_page()
+    own = (desk.address, "data:")
     strangers: list[str] = []
     errors: list[str] = []
-    opened.on("request", lambda request: None if request.url.startswith((desk.address, "data:")) else strangers.append(request.url))
+    opened.on("request", lambda request: strangers.append(request.url) if not request.url.startswith(own) else None)
     opened.on("pageerror", lambda error: errors.append(str(error)))
     yield opened
     context.close()
@@ -163,7 +165,7 @@ def test_a_lost_desk_is_said(filled: Running, page: Page) -> None:  # noqa: ARG0
     expect(page.get_by_role("alert")).to_contain_text("The connection to the desk was lost")
 
 
-def test_picture_and_plots_are_linked(filled: Running, page: Page) -> None:  # noqa: ARG001
+def test_picture_and_plots_are_linked(filled: Running, page: Page) -> None:
     page.goto("/readings/1")
     words = page.locator("#place-words")
     plot = page.locator("#plot-pitch")
@@ -273,7 +275,8 @@ def test_every_page_fits_every_width(filled: Running, page: Page, width: int) ->
 
 
 # Whatever can be pressed and is not a link within a sentence or table, below 44 px (a rounding allowed).
-SMALL_TARGETS = """() => [...document.querySelectorAll('button, input:not([type=hidden]), select, textarea, summary, .button, nav a, .check label')]
+SMALL_TARGETS = """() => [...document.querySelectorAll(
+    'button, input:not([type=hidden]), select, textarea, summary, .button, nav a, .check label')]
   .filter(e => e.offsetParent !== null && !e.matches('.file, .check input, input[type=range]'))
   .map(e => [e.outerHTML.slice(0, 60), e.getBoundingClientRect().height])
   .filter(([_, height]) => height < 43.5)"""
@@ -323,7 +326,7 @@ def test_the_limits_are_as_large_and_heavy_as_the_call(filled: Running, page: Pa
             assert limits[1] >= call[1]
 
 
-def test_nothing_is_green_and_nothing_is_ticked(filled: Running, page: Page) -> None:  # noqa: ARG001
+def test_nothing_is_green_and_nothing_is_ticked(filled: Running, page: Page) -> None:
     """No colour of a style sheet leans to green (hue 70 to 170 degrees at a saturation that shows)."""
     import colorsys  # noqa: PLC0415
 

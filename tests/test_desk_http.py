@@ -70,7 +70,9 @@ def test_every_page_answers_and_says_what_no_photo_can(desk: TestClient, page: s
     assert not re.search(r"\b(safe|approved?|passed|fit for use|✓|✔|☑)\b", answer.text, re.IGNORECASE)
 
 
-@pytest.mark.parametrize("page", ["/readings/99", "/readings/1/9", "/instruments/none", "/nowhere", "/jobs/none", "/compare/1/99"])
+@pytest.mark.parametrize(
+    "page", ["/readings/99", "/readings/1/9", "/instruments/none", "/nowhere", "/jobs/none", "/compare/1/99"]
+)
 def test_what_is_not_there_is_said_in_words(desk: TestClient, page: str) -> None:
     answer = desk.get(page)
 
@@ -78,15 +80,33 @@ def test_what_is_not_there_is_said_in_words(desk: TestClient, page: str) -> None
     assert 'role="alert"' in answer.text
 
 
-@pytest.mark.parametrize("page", ["/records?size=abc", "/records?family=spoon", "/records?since=yesterday", "/reports/month.pdf?month=x"])
+@pytest.mark.parametrize(
+    "page", ["/records?size=abc", "/records?family=spoon", "/records?since=yesterday", "/reports/month.pdf?month=x"]
+)
 def test_what_cannot_be_meant_is_said_in_words(desk: TestClient, page: str) -> None:
     assert desk.get(page).status_code == 400
 
 
 def test_a_reading_shows_numbers_then_how_sure_then_why(desk: TestClient) -> None:
     text = desk.get("/readings/1").text
-    order = ["K-file, size 25", "0.2531", "98 % sure", "discard", "this photo cannot clear it", "unwound", 'id="picture-title"']
-    order += ['id="measured"', 'id="evidence"', "handle colour", 'id="visible"', 'id="advice"', 'id="person"', 'id="cautions"']
+    order = [
+        "K-file, size 25",
+        "0.2531",
+        "98 % sure",
+        "discard",
+        "this photo cannot clear it",
+        "unwound",
+        'id="picture-title"',
+    ]
+    order += [
+        'id="measured"',
+        'id="evidence"',
+        "handle colour",
+        'id="visible"',
+        'id="advice"',
+        'id="person"',
+        'id="cautions"',
+    ]
 
     places = [text.index(words) for words in order]
 
@@ -131,7 +151,13 @@ def test_both_names_of_this_computer_are_ours(desk: TestClient) -> None:
 
 
 @pytest.mark.parametrize(
-    "headers", [{"origin": "https://evil.example"}, {"origin": "null"}, {"sec-fetch-site": "cross-site"}, {"origin": "http://127.0.0.1:9"}]
+    "headers",
+    [
+        {"origin": "https://evil.example"},
+        {"origin": "null"},
+        {"sec-fetch-site": "cross-site"},
+        {"origin": "http://127.0.0.1:9"},
+    ],
 )
 def test_other_origins_change_nothing(own: TestClient, headers: dict[str, str]) -> None:
     answer = own.post("/instruments/new", data={"token": token(own), "code": "X-1"}, headers=headers)
@@ -193,7 +219,9 @@ def test_a_correction_is_kept_beside_the_reading(own: TestClient) -> None:
         ({"kind": "confirmed", "initials": "Anna Beispiel"}, "never a name"),
     ],
 )
-def test_words_that_cannot_be_kept_are_refused_with_the_reason(own: TestClient, form: dict[str, str], said: str) -> None:
+def test_words_that_cannot_be_kept_are_refused_with_the_reason(
+    own: TestClient, form: dict[str, str], said: str
+) -> None:
     answer = own.post("/readings/3/1/judge", data={"token": token(own), **form})
 
     assert answer.status_code == 400
@@ -209,7 +237,9 @@ def test_an_instrument_is_named_and_renamed(own: TestClient) -> None:
 
 
 def test_an_instrument_added_from_a_reading_belongs_to_it(own: TestClient) -> None:
-    where = sent(own, "/instruments/new", code="N-9", family="k-file", size="25", examined_id="3", kit="BOX-9", slot="2")
+    where = sent(
+        own, "/instruments/new", code="N-9", family="k-file", size="25", examined_id="3", kit="BOX-9", slot="2"
+    )
 
     assert where == "/readings/3/1#which"
     assert own.get("/api/instruments/N-9").json()["timeline"][-1]["kind"] in ("reading", "added")
@@ -221,7 +251,9 @@ def test_a_decision_to_discard_enters_the_log(own: TestClient) -> None:
 
     assert "is in the discard log since" in own.get("/instruments/K-7").text
     assert "unwound" in own.get("/records").text.partition('id="discards"')[2]
-    again = own.post("/instruments/K-7/decisions", data={"token": token(own), "decision": "look again", "initials": "AB"})
+    again = own.post(
+        "/instruments/K-7/decisions", data={"token": token(own), "decision": "look again", "initials": "AB"}
+    )
     assert again.status_code == 409
 
 
@@ -259,7 +291,12 @@ def test_the_interface_is_described(desk: TestClient) -> None:
     schema = desk.get("/api/openapi.json").json()
 
     assert schema["openapi"].startswith("3.")
-    assert set(schema["paths"]) >= {"/api/measure", "/api/readings/{number}", "/api/instruments/{code}", "/api/jobs/{name}"}
+    assert set(schema["paths"]) >= {
+        "/api/measure",
+        "/api/readings/{number}",
+        "/api/instruments/{code}",
+        "/api/jobs/{name}",
+    }
     assert all(path.startswith("/api/") for path in schema["paths"])
     assert all("summary" in what for methods in schema["paths"].values() for what in methods.values())
 
@@ -273,8 +310,16 @@ def test_instruments_by_programme(own: TestClient) -> None:
     assert (made.status_code, changed.status_code, late.status_code) == (201, 200, 409)
     assert changed.json()["edition"] == 2
     assert late.json()["error"]["kind"] == "conflict"
-    assert own.post("/api/instruments/P-1/events", json={"kind": "used", "initials": "ab"}, headers=headers).status_code == 201
-    assert own.post("/api/instruments/P-1/decisions", json={"decision": "keep", "initials": "ab"}, headers=headers).status_code == 400
+    assert (
+        own.post("/api/instruments/P-1/events", json={"kind": "used", "initials": "ab"}, headers=headers).status_code
+        == 201
+    )
+    assert (
+        own.post(
+            "/api/instruments/P-1/decisions", json={"decision": "keep", "initials": "ab"}, headers=headers
+        ).status_code
+        == 400
+    )
     assert own.post("/api/instruments", json={"size": 25}, headers=headers).status_code == 422
     assert own.get("/api/instruments/P-1").json()["timeline"][-1]["facts"]["done"] == "used"
 
@@ -299,7 +344,8 @@ def test_a_restored_backup_shows_every_page_alike(desk: TestClient, filled: Path
         for page in (*PAGES, "/readings/1/1/picture.jpg", "/api/readings/3", "/records.csv"):
             mine, theirs = desk.get(page), other.get(page)
             clean = [
-                re.sub(r'name="token" value="[^"]+"|The records lie in [^<]+', "", answer.text) for answer in (mine, theirs)
+                re.sub(r'name="token" value="[^"]+"|The records lie in [^<]+', "", answer.text)
+                for answer in (mine, theirs)
             ]
             assert clean[0] == clean[1], page
 
@@ -341,7 +387,15 @@ def test_old_pictures_go_by_the_rule_and_pages_say_so(own: TestClient, tmp_path:
 
 
 @pytest.mark.parametrize(
-    "name", ["reading-1-1.pdf", "reading-3-2.pdf", "instrument-K-7.pdf", "instrument-R-1.pdf", "month.pdf?month={month}", "month.pdf?month=2001-01"]
+    "name",
+    [
+        "reading-1-1.pdf",
+        "reading-3-2.pdf",
+        "instrument-K-7.pdf",
+        "instrument-R-1.pdf",
+        "month.pdf?month={month}",
+        "month.pdf?month=2001-01",
+    ],
 )
 def test_reports_as_pdf_say_the_limits_on_every_page(desk: TestClient, name: str) -> None:
     month = desk.get("/api/readings").json()["hits"][0]["read_at"][:7]
@@ -403,9 +457,17 @@ def test_a_newer_file_is_refused_on_every_page(filled: Path, tmp_path: Path) -> 
 
 @pytest.mark.parametrize(
     ("name", "data"),
-    [("a.pdf", b"%PDF-1.4 hello"), ("a.jpg", b""), ("a.jpg", b"\xff\xd8\xff\xe0 cut"), ("a.exe", b"MZ" + bytes(2000)), ("x.svg", b"<svg/>")],
+    [
+        ("a.pdf", b"%PDF-1.4 hello"),
+        ("a.jpg", b""),
+        ("a.jpg", b"\xff\xd8\xff\xe0 cut"),
+        ("a.exe", b"MZ" + bytes(2000)),
+        ("x.svg", b"<svg/>"),
+    ],
 )
-def test_files_that_are_no_photos_are_refused_and_not_kept(own: TestClient, tmp_path: Path, name: str, data: bytes) -> None:
+def test_files_that_are_no_photos_are_refused_and_not_kept(
+    own: TestClient, tmp_path: Path, name: str, data: bytes
+) -> None:
     before = sorted((tmp_path / "records" / "photos").rglob("*"))
 
     answer = own.post("/photos", data={"token": token(own)}, files={"photos": (name, data)})
@@ -419,9 +481,13 @@ def test_no_photo_and_odd_settings_are_refused(own: TestClient) -> None:
     assert own.post("/photos", data={"token": token(own)}).status_code == 400
     odd = {"token": token(own), "px_per_mm": "-3"}
     assert own.post("/photos", data=odd, files={"photos": ("a.jpg", b"\xff\xd8\xff")}).status_code == 400
-    lonely = own.post("/photos", data={"token": token(own), "px_per_mm_u": "3"}, files={"photos": ("a.jpg", b"\xff\xd8\xff")})
+    lonely = own.post(
+        "/photos", data={"token": token(own), "px_per_mm_u": "3"}, files={"photos": ("a.jpg", b"\xff\xd8\xff")}
+    )
     assert "state both" in lonely.text
-    unknown = own.post("/photos", data={"token": token(own), "instrument": "nobody"}, files={"photos": ("a.jpg", b"\xff\xd8\xff")})
+    unknown = own.post(
+        "/photos", data={"token": token(own), "instrument": "nobody"}, files={"photos": ("a.jpg", b"\xff\xd8\xff")}
+    )
     assert unknown.status_code == 404
 
 
@@ -437,7 +503,15 @@ def test_the_log_names_nobody(own: TestClient, caplog: pytest.LogCaptureFixture)
 
 
 def test_checks_against_known_things_are_kept(own: TestClient) -> None:
-    form = {"reference": "gauge pin", "name": "d0_mm", "known": "0.500", "known_u": "0,001", "value": "0.512", "u": "0.003", "initials": "ab"}
+    form = {
+        "reference": "gauge pin",
+        "name": "d0_mm",
+        "known": "0.500",
+        "known_u": "0,001",
+        "value": "0.512",
+        "u": "0.003",
+        "initials": "ab",
+    }
     sent(own, "/equipment/checks", **form)
 
     assert "1.90: do not agree" in own.get("/equipment").text

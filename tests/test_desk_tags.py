@@ -84,7 +84,8 @@ def test_a_tag_beside_the_instrument_is_seen_in_a_photo_of_the_sheet(printed: np
     assert np.array(found[0]["corners_px"]) == pytest.approx(laid, abs=3.0)
 
 
-BOXES = [{"id": 1, "box_px": [100, 100, 800, 50]}, {"id": 2, "box_px": [100, 600, 800, 50]}]
+FILE, OTHER = {"value": "k-file"}, {"value": "other"}
+BOXES = [{"id": 1, "box_px": [100, 100, 800, 50], "family": FILE}, {"id": 2, "box_px": [100, 600, 800, 50], "family": FILE}]
 NEAR_1, NEAR_2 = [[950, 90], [990, 90], [990, 130], [950, 130]], [[950, 620], [990, 620], [990, 660], [950, 660]]
 
 
@@ -100,6 +101,13 @@ def test_what_was_said_holds_for_one_instrument_only() -> None:
     assert instruments_meant(BOXES[:1], {9: NEAR_2}, 7) == {1: 7}
     assert instruments_meant(BOXES, {}, 7) == {}
     assert instruments_meant([], {7: NEAR_1}, None) == {}
+
+
+def test_the_label_itself_is_not_what_it_names() -> None:
+    label = {"id": 3, "box_px": [940, 80, 60, 60], "family": OTHER}
+
+    assert instruments_meant([label, BOXES[1]], {7: NEAR_1}, None) == {2: 7}
+    assert instruments_meant([label], {7: NEAR_1}, None) == {3: 7}
 
 
 def test_many_labels_take_several_pages() -> None:

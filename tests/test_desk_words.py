@@ -51,7 +51,7 @@ def test_templates_hold_no_words(path: Path) -> None:
     text = re.sub(r"<[^>]*>|/api/\S+", " ", text)
     units = {"mm", "px", "u", "tag"}
 
-    assert {word for word in re.findall(r"[^\W\d_]{2,}", text)} - units == set()
+    assert set(re.findall(r"[^\W\d_]{2,}", text)) - units == set()
 
 
 @pytest.mark.parametrize("name", sorted(catalogue()))

@@ -28,7 +28,7 @@ from vision.records.instruments import (
 )
 from vision.records.migrate import applied, bring_up_to_date
 from vision.records.migrations import MIGRATIONS
-from vision.records.photos import keep_photo, photo, photo_path
+from vision.records.photos import drop_unread, keep_photo, photo, photo_path
 from vision.records.readings import NewReading, assign, examined, save_reading, trace
 from vision.records.readings import reading as kept_reading
 from vision.records.search import Filter, find, list_instruments
@@ -238,6 +238,25 @@ def test_the_rule_removes_old_pictures_and_nothing_else(records: Records) -> Non
     assert photo(records, old.sha256).removed_at is not None
     assert photo_path(records, new.sha256) is not None
     assert kept_reading(records, number).photo_sha256 == old.sha256
+
+
+def test_photos_that_nothing_speaks_of_are_dropped(records: Records) -> None:
+    read, unread = keep_photo(records, picture(10), "read.jpg"), keep_photo(records, picture(20), "unread.jpg")
+    save(records, photo_sha256=read.sha256)
+
+    assert drop_unread(records, sha256=read.sha256) == 0
+    assert drop_unread(records, before=days_before(now(), 1)) == 0
+    assert drop_unread(records) == 1
+    assert photo_path(records, read.sha256) is not None
+    with pytest.raises(RecordsError, match="no photo"):
+        photo(records, unread.sha256)
+    assert len(list(records.photos.rglob("*.jpg"))) == 1
+
+
+@pytest.mark.parametrize("code", ["", "a b", "new", "ä", "x" * 25, "../x"])
+def test_codes_that_cannot_be_are_refused(records: Records, code: str) -> None:
+    with pytest.raises(RecordsError, match="choose another"):
+        add_instrument(records, NewInstrument(code))
 
 
 def test_checks_against_known_things(records: Records) -> None:

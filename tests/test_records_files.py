@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import zipfile
 from pathlib import Path
 
@@ -148,6 +149,17 @@ def test_a_backup_is_never_written_over_and_restored_only_into_nothing(filled: P
             backup(records, target)
     with pytest.raises(RecordsError, match="not empty"):
         restore(target, filled)
+
+
+def test_a_backup_onto_a_stick_without_links(filled: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def none_here(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", none_here)
+    with open_records(filled) as records:
+        backup(records, tmp_path / "all.zip")
+
+    assert restore(tmp_path / "all.zip", tmp_path / "back")["format"] == "flutegauge-backup/1"
 
 
 def test_a_damaged_backup_restores_nothing(filled: Path, tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ from starlette.responses import JSONResponse, Response
 from vision.desk import asked
 from vision.desk.access import check_header
 from vision.desk.answers import Answers
+from vision.desk.intake import cancel as end_job
 from vision.desk.intake import take_in
 from vision.desk.jobs import Job
 from vision.desk.pages_read import job_state, known_job
@@ -141,8 +142,7 @@ def _measuring(router: APIRouter, desk: Desk) -> None:
     async def cancel(request: Request, name: str) -> Json:
         check_header(request, desk)
         known = known_job(desk, name)
-        if desk.bench:
-            await run_in_threadpool(desk.bench.cancel, known)
+        await run_in_threadpool(end_job, desk, known)
         return job_state(desk, known)
 
 

@@ -20,6 +20,7 @@ from vision.desk import api, pages_instruments, pages_read, pages_records, pages
 from vision.desk.access import ExpiredError
 from vision.desk.answers import STATUS, Answers
 from vision.desk.guard import Guard, part_of
+from vision.desk.intake import tidy
 from vision.desk.jobs import Bench
 from vision.desk.keeping import keep_answer
 from vision.desk.settings import MEGABYTE, MOST_REQUEST_MB, Desk
@@ -42,6 +43,8 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
 
     @contextlib.asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
+        with contextlib.suppress(RecordsError):  # whatever is wrong with the records, the pages say it
+            tidy(desk)
         if warm:
             bench.warm_up()
         yield

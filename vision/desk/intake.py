@@ -9,10 +9,11 @@ from vision.desk import asked
 from vision.desk.jobs import Bench, Job, Task
 from vision.desk.settings import MEGABYTE, MOST_PHOTO_MB, MOST_PHOTOS, Desk
 from vision.errors import PhotoError
+from vision.records.clock import days_before, now
 from vision.records.database import Records
 from vision.records.faults import RecordsError
 from vision.records.instruments import instrument
-from vision.records.photos import keep_photo, photo_path
+from vision.records.photos import drop_unread, keep_photo, photo_path
 from vision.records.readings import reading
 
 Arrived = Sequence[tuple[str | None, bytes]]
@@ -53,6 +54,20 @@ def read_again(desk: Desk, number: int) -> Job:
         }
         task = Task(path, old.file, old.photo_sha256, settings, None, old.id)
     return _bench(desk).add((task,))
+
+
+def cancel(desk: Desk, job: Job) -> None:
+    """End a job now and drop the photos that it had not read."""
+    _bench(desk).cancel(job)
+    with desk.records() as records:
+        for task in job.tasks:
+            drop_unread(records, sha256=task.photo_sha256)
+
+
+def tidy(desk: Desk) -> None:
+    """Drop photos that an earlier run took in and never read."""
+    with desk.records() as records:
+        drop_unread(records, before=days_before(now(), 1))
 
 
 def settings_of(form: Mapping[str, Any]) -> dict[str, Any]:

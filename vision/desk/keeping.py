@@ -46,8 +46,10 @@ def instruments_meant(found: Sequence[Json], spots: dict[int, Any], said: int | 
     """Return which instrument (id) each number in the photo is: as the person said, or as the nearest tag says.
 
     ``spots``: instrument's id -> its tag's corners. One instrument in the photo takes what was said or the one tag there is.
-    Of several, each tag names the nearest one, and only where no other tag is nearest to the same.
+    Of several, each tag names the nearest one, and only where no other tag is nearest to the same. Things of no known
+    family, for instance the label itself, count only where nothing else was found.
     """
+    found = [one for one in found if one["family"]["value"] not in (None, "other")] or found
     if said is not None:
         return {found[0]["id"]: said} if len(found) == 1 else {}
     if len(found) == 1 and len(spots) == 1:

@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from vision.desk import asked
 from vision.desk.access import form_of, photos_of
 from vision.desk.answers import THEMES, Answers
+from vision.desk.intake import cancel as end_job
 from vision.desk.intake import read_again, take_in
 from vision.desk.jobs import Job
 from vision.desk.pictures import part, whole
@@ -116,8 +117,7 @@ def _jobs(router: APIRouter, desk: Desk, answers: Answers) -> None:
     async def cancel(request: Request, name: str) -> Response:
         await form_of(request, desk)
         known = known_job(desk, name)
-        if desk.bench:
-            await run_in_threadpool(desk.bench.cancel, known)
+        await run_in_threadpool(end_job, desk, known)
         return RedirectResponse(f"/jobs/{name}", SEE_OTHER)
 
 

@@ -38,7 +38,7 @@ def backup(records: Records, target: Path) -> dict[str, Any]:
             listed = _write(draft, copy, records.photos)
             with draft.open("rb") as file:
                 os.fsync(file.fileno())
-            os.link(draft, target)  # fails, rather than replaces, when the name was taken meanwhile
+            _take_name(draft, target)
     except FileExistsError as error:
         raise RecordsError("not-empty", f"{target} exists already and is not replaced: name another file") from error
     finally:
@@ -63,6 +63,18 @@ def restore(source: Path, folder: Path) -> dict[str, Any]:
             "damaged", f"{source} is no whole backup ({error}): use another one; nothing was written"
         ) from error
     return listed
+
+
+def _take_name(draft: Path, target: Path) -> None:
+    """Give the draft its name; one that was taken meanwhile is not replaced. Raises FileExistsError."""
+    try:
+        os.link(draft, target)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links, as on many memory sticks
+        if target.exists():
+            raise FileExistsError(target) from None
+        draft.rename(target)
 
 
 def _write(draft: Path, copy: Path, photos: Path) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from vision.records.database import Records, transaction
 from vision.records.faults import ConflictError, RecordsError
 
 MATERIALS = ("stainless steel", "nickel-titanium", "carbon steel", "other")
+TAKEN = {"new"}  # the page that adds one
 _CODE = re.compile(r"[A-Za-z0-9._-]{1,24}")
 
 
@@ -54,6 +55,8 @@ def checked_code(code: str) -> str:
             "invalid",
             f"a code has 1 to 24 letters, digits, dots, hyphens or underscores, got '{code[:40]}': choose another",
         )
+    if code.lower() in TAKEN:
+        raise RecordsError("invalid", f"the code '{code}' means something else on the pages: choose another")
     return code
 
 

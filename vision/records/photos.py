@@ -73,6 +73,22 @@ def photo_path(records: Records, sha256: str) -> Path | None:
     return path if kept.removed_at is None and path.is_file() else None
 
 
+def drop_unread(records: Records, *, sha256: str | None = None, before: str = "9999") -> int:
+    """Drop photos that no reading speaks of: the one named, or all that came before a moment; return how many."""
+    found = records.db.execute(
+        "SELECT sha256, ending FROM photo WHERE (? IS NULL OR sha256 = ?) AND added_at < ? "
+        "AND NOT EXISTS (SELECT 1 FROM reading WHERE reading.photo_sha256 = photo.sha256)",
+        (sha256, sha256, before),
+    ).fetchall()
+    for row in found:
+        path = _path(records, row["sha256"], row["ending"])
+        with transaction(records) as db:
+            db.execute("DELETE FROM photo WHERE sha256 = ?", (row["sha256"],))
+        with explained(path):
+            path.unlink(missing_ok=True)
+    return len(found)
+
+
 def copies_of(records: Records, sha256: str) -> str:
     """Return how the names of smaller copies of a photo begin, in the folder CACHE: they go when the photo goes."""
     photo(records, sha256)
