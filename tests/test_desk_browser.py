@@ -129,14 +129,15 @@ def test_own_photos_are_chosen_sent_and_cancelled(filled: Running, page: Page) -
     page.goto("/")
     page.set_input_files("#photos", [PHOTO, PHOTO])
     page.wait_for_url("**/jobs/*")
-    running_page = serious_in(page)
+    tested = NEEDED or Path(AXE).is_file()
+    running_page = serious_in(page) if tested else []
     _shot(page, "/job", "light")
     page.get_by_role("button", name="Cancel").click()
 
     expect(page.get_by_role("heading", level=1)).to_contain_text("Cancelled")
     name = page.url.rpartition("/")[2]
     assert page.request.get(f"{filled.address}api/jobs/{name}").json()["state"] == "cancelled"
-    assert (running_page, serious_in(page)) == ([], [])
+    assert (running_page, serious_in(page) if tested else []) == ([], [])
 
 
 def test_dropped_files_that_are_no_photos_are_refused_in_words(filled: Running, page: Page) -> None:  # noqa: ARG001
@@ -297,20 +298,23 @@ def test_axe_finds_nothing_serious(filled: Running, page: Page, scheme: str) -> 
     for path in PAGES:
         page.goto(path)
         page.evaluate("for (const part of document.querySelectorAll('details')) part.open = true")
-        if serious := serious_in(page):
+        if serious := serious_in(page, "" if scheme == "light" else COLOURS):
             found[path] = serious
         _shot(page, path, scheme)
 
     assert found == {}
 
 
-def serious_in(page: Page) -> list[object]:
+COLOURS = "{runOnly: ['color-contrast', 'link-in-text-block']}"  # all that differs in the dark
+
+
+def serious_in(page: Page, options: str = "") -> list[object]:
     """What axe-core calls serious or critical on this page."""
     if not Path(AXE).is_file():
         missing("axe-core (FLUTEGAUGE_AXE)")
     page.evaluate(Path(AXE).read_text(encoding="utf-8"))
-    said = page.evaluate("() => axe.run()")
-    assert len(said["passes"]) > 10
+    said = page.evaluate(f"() => axe.run({options})")
+    assert len(said["passes"]) >= (1 if options else 10)
     worst = [one for one in said["violations"] if one["impact"] in ("serious", "critical")]
     return [(one["id"], [node["target"] for node in one["nodes"]][:3]) for one in worst]
 

@@ -204,7 +204,8 @@ def test_a_correction_is_kept_beside_the_reading(own: TestClient) -> None:
     assert where == "/readings/3/1#person"
     assert own.get("/api/readings/3").json() == before
     assert own.get("/api/readings/3/1/judgements").json()[0] | {"at": ""} == {
-        "id": 3, "examined_id": 3, "at": "", "kind": "corrected", "family": "reamer", "size": None, "initials": "EF", "note": "loose flutes",
+        "id": 3, "examined_id": 3, "at": "", "kind": "corrected", "family": "reamer", "size": None, "initials": "EF",
+        "note": "loose flutes",
     }  # fmt: skip
     assert "EF corrected it" in own.get(where).text
 

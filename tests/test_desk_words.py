@@ -32,6 +32,15 @@ def test_every_sentence_asked_for_is_there() -> None:
     assert asked_for() - set(catalogue()) == set()
 
 
+def test_every_sentence_is_asked_for() -> None:
+    sources = "".join(path.read_text(encoding="utf-8") for path in [*TEMPLATES, *DESK.glob("*.py")])
+    built = set(re.findall(r"""['"]([a-z_]+\.[\w-]*)(?:['"] [~+]|\{)""", sources))  # 'layer_' ~ name, f"families.{name}"
+    unused = {name for name in catalogue() if name not in sources and not name.startswith(tuple(built))}
+
+    assert len(built) > 10
+    assert unused == set()
+
+
 def test_every_fixed_word_has_its_translation() -> None:
     known = set(catalogue())
 

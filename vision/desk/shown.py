@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from vision.budget import CAUSES, Cause
 from vision.desk.wording import said_or
 from vision.quantity import Quantity
 from vision.report.words import CONFORMITY_OF, MEASURED, STRENGTH_UNITS, number_text, quantity_texts, size_text
@@ -20,11 +21,13 @@ BROACH_KINDS = {"barbs-folded", "barbs-missing"}
 
 @dataclass(frozen=True)
 class Part:
-    """One contribution to u; ``share_percent`` of u squared."""
+    """One contribution to u; ``share_percent`` of u squared; ``words`` what it stands for, ``smaller`` what helps."""
 
     label: str
     value: str
     share_percent: int
+    words: str
+    smaller: str
 
 
 @dataclass(frozen=True)
@@ -189,7 +192,12 @@ def _parts(parts: Mapping[str, float]) -> tuple[Part, ...]:
     if not total:
         return ()
     ranked = sorted(parts.items(), key=lambda part: -part[1])
-    return tuple(Part(label, f"{u:.2g}", round(100 * u * u / total)) for label, u in ranked)
+    return tuple(_part(label, u, u * u / total) for label, u in ranked)
+
+
+def _part(label: str, u: float, share: float) -> Part:
+    cause = CAUSES.get(label, Cause(""))  # readings of other versions may name causes that this one does not know
+    return Part(label, f"{u:.2g}", round(100 * share), cause.words, cause.smaller)
 
 
 def _sure(choice: Json, what: str, words: Words) -> Sure:
