@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 from pathlib import Path
 
@@ -9,8 +10,10 @@ from invented_readings import failed, reading
 from PIL import Image
 from starlette.testclient import TestClient
 
+from vision.camera_profile import CameraKey, CameraProfile
 from vision.desk.app import make_app
 from vision.desk.settings import Desk
+from vision.quantity import Quantity
 from vision.records.database import Records, open_records
 from vision.records.history import add_event, judge
 from vision.records.instruments import NewInstrument, add_instrument, kit
@@ -21,6 +24,20 @@ from vision.records.trace_json import traces
 from vision.report.document import document
 
 PORT = 8765
+
+
+def profile() -> CameraProfile:
+    """An invented camera's profile."""
+    key = CameraKey("Invented", "Tele 1", None, 9.0, 77.0, None, (4000, 3000))
+    unit = tuple(tuple(float(row == column) for column in range(5)) for row in range(5))
+    return CameraProfile(
+        name="desk", key=key, made_on=dt.date(2026, 1, 5), made_by="flutegauge 0.1.0", focal_px=Quantity(8000.0, 8.0),
+        at_px_per_mm=60.0, growth_mm=Quantity(9.0, 1.0), centre_x_px=Quantity(3.0, 2.0), centre_y_px=Quantity(-1.0, 2.0),
+        k1=Quantity(0.01, 0.001), correlation=unit, landscape=True, residual_px=0.2, photos=("a.jpg",), saddles=400,
+        px_per_mm_range=(50.0, 70.0), print_checked=True, advice=(),
+    )  # fmt: skip
+
+
 BASE = f"http://127.0.0.1:{PORT}"
 
 
@@ -59,7 +76,7 @@ def fill(folder: Path) -> None:
 
 def client(folder: Path, *, busy_s: float = 5.0) -> TestClient:
     """The desk in this process; nothing is measured unless a photo is sent."""
-    desk = Desk(folder, PORT, prints=folder / "no-prints.json", busy_s=busy_s)
+    desk = Desk(folder, PORT, prints=folder / "no-prints.json", cameras=folder / "no-cameras", busy_s=busy_s)
     made = TestClient(make_app(desk, warm=False), base_url=BASE, raise_server_exceptions=False, follow_redirects=False)
     made.headers["accept"] = "text/html"
     return made

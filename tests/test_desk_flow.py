@@ -18,6 +18,7 @@ from PIL import Image
 from vision.desk.tag_find import find_tags
 from vision.desk.tag_print import tags_pdf
 from vision.desk.tag_wish import Label
+from vision.desk.wording import catalogue, speaker
 from vision.records.database import open_records
 from vision.records.readings import reading
 
@@ -45,7 +46,7 @@ def measured(client: http.Client, name: str, data: bytes, **form: Any) -> Any:
 
 def with_tag(number: int) -> bytes:
     """The sample photo with a printed tag of 8 mm laid on the table beside the sheet, 40 px/mm."""
-    document = pypdfium2.PdfDocument(tags_pdf([Label("K-7", number)]))
+    document = pypdfium2.PdfDocument(tags_pdf([Label("K-7", number)], speaker(catalogue())))
     printed = np.squeeze(document[0].render(scale=40 * 25.4 / 72, grayscale=True).to_numpy())
     document.close()
     seen = find_tags(printed)

@@ -26,7 +26,7 @@ from vision.records.readings import reading
 PAGES = (
     "/", "/readings/1", "/readings/1/1", "/readings/3", "/readings/3/1", "/readings/3/2", "/readings/4", "/compare/1/2", "/records",
     "/records?family=k-file&call=discard", "/instruments", "/instruments?text=k", "/instruments/K-7", "/instruments/K-7/change",
-    "/instruments/new", "/equipment", "/tags", "/about",
+    "/instruments/new", "/equipment", "/tags", "/about", "/again",
 )  # fmt: skip
 
 
@@ -333,6 +333,14 @@ def test_search_by_programme(desk: TestClient) -> None:
     assert desk.get("/api/readings", params={"size": "x"}).json()["error"]["kind"] == "invalid"
 
 
+def test_old_readings_are_offered_to_be_read_again(own: TestClient) -> None:
+    page = own.get("/again").text
+
+    assert "1 photos were read by other software or models only" in page  # one picture under all invented readings
+    assert "Nothing here yet" in page
+    assert own.post("/again").status_code == 403
+
+
 # Out and back.
 
 
@@ -517,6 +525,7 @@ def test_checks_against_known_things_are_kept(own: TestClient) -> None:
 
     assert "1.90: do not agree" in own.get("/equipment").text
     missing = own.post("/equipment/checks", data={"token": token(own), **form, "known": ""})
-    assert missing.status_code == 422
+    assert missing.status_code == 400
+    assert "Known value is empty" in missing.text
     assert json.loads(own.get("/api/token").text)["token"] == token(own)
     assert str(own.base_url) == BASE

@@ -14,15 +14,17 @@ from vision.desk.keeping import instruments_meant
 from vision.desk.tag_find import find_tags
 from vision.desk.tag_print import CELL_MM, tags_pdf
 from vision.desk.tag_wish import Label
+from vision.desk.wording import catalogue, speaker
 from vision.markers import find_markers
 from vision.records.database import open_records
 from vision.records.tags import named_by
 
+SAY = speaker(catalogue())
 SAMPLE = Path(__file__).resolve().parent.parent / "samples" / "photos" / "k-file-25-flat.jpg"
 
 
 def page(labels: list[Label], dpi: float = 200.0) -> np.ndarray:
-    document = pypdfium2.PdfDocument(tags_pdf(labels))
+    document = pypdfium2.PdfDocument(tags_pdf(labels, SAY))
     picture = document[0].render(scale=dpi / 72.0, grayscale=True).to_numpy()
     document.close()
     return np.ascontiguousarray(picture[..., 0] if picture.ndim == 3 else picture)
@@ -111,7 +113,7 @@ def test_the_label_itself_is_not_what_it_names() -> None:
 
 
 def test_many_labels_take_several_pages() -> None:
-    document = pypdfium2.PdfDocument(tags_pdf([Label(f"L-{n}", n) for n in range(150)], "letter"))
+    document = pypdfium2.PdfDocument(tags_pdf([Label(f"L-{n}", n) for n in range(150)], SAY, "letter"))
     sizes = [page.get_size() for page in document]
     document.close()
 

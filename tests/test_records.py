@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from invented_readings import failed, reading
+from invented_records import profile
 from kill_saves import kill_at_random
 from PIL import Image
 
@@ -16,7 +17,7 @@ from vision.records import retention
 from vision.records.clock import days_before, now
 from vision.records.compare import compared, partner
 from vision.records.database import FILE, Records, check, open_records, transaction
-from vision.records.equipment import Verification, add_verification, cameras, verifications
+from vision.records.equipment import Verification, add_verification, cameras, keep_profiles, profiles, verifications
 from vision.records.faults import ConflictError, RecordsError
 from vision.records.history import add_event, decide, discards, judge, judgements
 from vision.records.instruments import (
@@ -31,6 +32,7 @@ from vision.records.migrations import MIGRATIONS
 from vision.records.photos import drop_unread, keep_photo, photo, photo_path
 from vision.records.readings import NewReading, assign, examined, save_reading, trace
 from vision.records.readings import reading as kept_reading
+from vision.records.reread import due, pairs
 from vision.records.search import Filter, find, list_instruments
 from vision.records.tags import give_tag, named_by, tag_of
 from vision.records.timeline import counts, timeline, trend
@@ -290,6 +292,35 @@ def test_old_and_new_readings_are_compared() -> None:
     assert moved["length_mm"].apart == 0.0
 
 
+def test_what_older_models_read_is_due_once(records: Records) -> None:
+    """Old: read by 'sha256:1' only. After it was read again it is due no more, and the pair tells what moved."""
+    first, second = (keep_photo(records, picture(shade), f"{shade}.jpg").sha256 for shade in (10, 20))
+    save(records, photo_sha256=first)
+    old = save(records, photo_sha256=first)
+    other = save(records, photo_sha256=second)
+    new = {"outline": "sha256:2"}
+    software = kept_reading(records, old).software
+    assert due(records, software, {"outline": "sha256:1"}) == []
+    assert due(records, software, new) == [old, other]
+
+    document_again = document([reading()], new)
+    one = document_again["photos"][0]["instruments"][0]
+    one["d0_mm"], one["size"]["value"] = {"value": 0.3, "u": 0.003}, 30
+    again = save_reading(records, NewReading(document_again, {}, first, read_again_of=old))
+
+    assert due(records, software, new) == [other]
+    (pair,) = pairs(records)
+    assert (pair.old.id, pair.new.id) == (old, again)
+    assert [(number, moved.name) for number, moved in pair.moved] == [(1, "d0_mm")]
+    assert pair.changed == (1,)
+
+
+def test_camera_profiles_are_taken_over_once(records: Records) -> None:
+    assert keep_profiles(records, [profile()]) == 1
+    assert keep_profiles(records, [profile()]) == 0
+    assert [(one.name, one.made_on) for one in profiles(records)] == [("desk", "2026-01-05")]
+
+
 # Files and their versions.
 
 
@@ -299,6 +330,18 @@ def test_every_step_stands_beside_its_record(tmp_path: Path) -> None:
         assert records.db.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
         assert records.db.execute("PRAGMA foreign_keys").fetchone()[0] == 1
         assert records.db.execute("PRAGMA synchronous").fetchone()[0] == 2
+
+
+def test_an_older_file_is_brought_up_to_date(tmp_path: Path) -> None:
+    db = sqlite3.connect(tmp_path / FILE, isolation_level=None)
+    bring_up_to_date(db, MIGRATIONS[:3])
+    db.execute("INSERT INTO instrument (code, single_use, added_at) VALUES ('K-7', 0, '2026-01-01T00:00:00Z')")
+    db.close()
+
+    with open_records(tmp_path) as records:
+        assert applied(records.db) == [step.__name__ for step in MIGRATIONS]
+        assert instrument(records, "K-7").added_at == "2026-01-01T00:00:00Z"
+        assert profiles(records) == []
 
 
 def test_a_step_that_fails_leaves_nothing_behind(tmp_path: Path) -> None:

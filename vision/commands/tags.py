@@ -9,6 +9,7 @@ from pathlib import Path
 from vision.commands.outputs import new_file
 from vision.desk.tag_print import tags_pdf
 from vision.desk.tag_wish import labels_for
+from vision.desk.wording import catalogue, speaker
 from vision.errors import UsageError
 from vision.records.database import default_folder, open_records
 from vision.records.faults import RecordsError
@@ -37,7 +38,7 @@ def print_tags(arguments: argparse.Namespace) -> int:
             raise UsageError(error.message) from error
         print(f"flutegauge: {error.message}", file=sys.stderr)
         return FAILED
-    target.write_bytes(tags_pdf(labels, arguments.paper))
+    target.write_bytes(tags_pdf(labels, speaker(catalogue()), arguments.paper))
     tagged = ", ".join(f"{label.text} is tag {label.number}" for label in labels if label.number is not None)
     print(f"{target}: {len(labels)} labels. Print at 100 % ('actual size'). {tagged}".rstrip())
     return FINE

@@ -19,6 +19,7 @@ from starlette.staticfiles import StaticFiles
 from vision.desk import api, pages_instruments, pages_read, pages_records, pages_reports
 from vision.desk.access import ExpiredError
 from vision.desk.answers import STATUS, Answers
+from vision.desk.asked import AskedError
 from vision.desk.guard import Guard, part_of
 from vision.desk.intake import tidy
 from vision.desk.jobs import Bench
@@ -76,6 +77,13 @@ def _explain_problems(app: FastAPI, desk: Desk, answers: Answers) -> None:
     def expired(request: Request, _: Exception) -> Response:
         return answers.problem(request, 403, "expired", desk.say("problem.expired"))
 
+    def of_asked(request: Request, error: Exception) -> Response:
+        assert isinstance(error, AskedError)  # noqa: S101 - registered for these
+        field = desk.words.get(f"fields.{error.field}", error.field)
+        return answers.problem(
+            request, 400, "invalid", desk.say(f"asked.{error.sentence}", field=field, **error.filled)
+        )
+
     def of_http(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)  # noqa: S101 - registered for these
         message = {404: desk.say("problem.not_found"), 405: desk.say("problem.method")}.get(error.status_code)
@@ -102,6 +110,7 @@ def _explain_problems(app: FastAPI, desk: Desk, answers: Answers) -> None:
     app.add_exception_handler(RecordsError, of_records)
     app.add_exception_handler(FlutegaugeError, of_photo)
     app.add_exception_handler(ExpiredError, expired)
+    app.add_exception_handler(AskedError, of_asked)
     app.add_exception_handler(HTTPException, of_http)
     app.add_exception_handler(RequestValidationError, of_form)
     app.add_exception_handler(ValueError, of_form)

@@ -9,78 +9,94 @@ from collections.abc import Mapping
 from typing import Any
 
 from vision.reading import FAMILIES
-from vision.records.faults import RecordsError
 from vision.records.instruments import NewInstrument
 from vision.records.search import Filter
+
+
+class AskedError(Exception):
+    """Something typed cannot be meant; ``sentence`` is a name of the catalogue, ``field`` the form's, the rest is filled in."""
+
+    def __init__(self, sentence: str, field: str = "", **filled: object) -> None:
+        super().__init__(f"{field}: {sentence}")
+        self.sentence, self.field, self.filled = sentence, field, filled
+
 
 CALLS = ("discard", "look again", "nothing seen")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 
 
 def text(form: Mapping[str, Any], name: str, most: int = 300) -> str | None:
-    """Return a field's text on one line, None where it is empty. Raises RecordsError of kind 'invalid'."""
+    """Return a field's text on one line, None where it is empty. Raises AskedError."""
     value = form.get(name)
     if not isinstance(value, str):
         return None
     value = " ".join(_CONTROL.sub(" ", value).split())
     if len(value) > most:
-        raise RecordsError("invalid", f"{name} has {len(value)} characters, at most {most} are kept: shorten it")
+        raise AskedError("too_long", name, has=len(value), most=most)
     return value or None
 
 
 def number(form: Mapping[str, Any], name: str, low: float, high: float) -> float | None:
-    """Return a field's number, with point or comma; None where it is empty. Raises RecordsError of kind 'invalid'."""
+    """Return a field's number, with point or comma; None where it is empty. Raises AskedError."""
     typed = text(form, name, 24)
     if typed is None:
         return None
     try:
         value = float(typed.replace(",", "."))
     except ValueError as error:
-        raise RecordsError("invalid", f"{name} needs a number, got '{typed}'") from error
+        raise AskedError("number", name, typed=typed) from error
     if not (math.isfinite(value) and low <= value <= high):
-        raise RecordsError("invalid", f"{name} needs a number from {low:g} to {high:g}, got {typed}")
+        raise AskedError("between", name, low=f"{low:g}", high=f"{high:g}", typed=typed)
+    return value
+
+
+def needed(form: Mapping[str, Any], name: str, low: float, high: float) -> float:
+    """Return a field's number. Raises AskedError, also where it is empty."""
+    value = number(form, name, low, high)
+    if value is None:
+        raise AskedError("empty", name)
     return value
 
 
 def whole(form: Mapping[str, Any], name: str, low: int, high: int) -> int | None:
-    """Return a field's whole number; None where it is empty. Raises RecordsError of kind 'invalid'."""
+    """Return a field's whole number; None where it is empty. Raises AskedError."""
     value = number(form, name, low, high)
     if value is not None and value != int(value):
-        raise RecordsError("invalid", f"{name} needs a whole number, got {value:g}")
+        raise AskedError("whole", name, typed=f"{value:g}")
     return None if value is None else int(value)
 
 
 def one_of(form: Mapping[str, Any], name: str, choices: tuple[str, ...]) -> str | None:
-    """Return a field's choice; None where it is empty. Raises RecordsError of kind 'invalid'."""
+    """Return a field's choice; None where it is empty. Raises AskedError."""
     value = text(form, name, 40)
     if value is not None and value not in choices:
-        raise RecordsError("invalid", f"{name} is one of {', '.join(choices)}, got '{value}'")
+        raise AskedError("one_of", name, choices=", ".join(choices), typed=value)
     return value
 
 
 def day(form: Mapping[str, Any], name: str) -> str | None:
-    """Return a day as '2026-03-01'; None where it is empty. Raises RecordsError of kind 'invalid'."""
+    """Return a day as '2026-03-01'; None where it is empty. Raises AskedError."""
     value = text(form, name, 10)
     if value is None:
         return None
     try:
         return dt.date.fromisoformat(value).isoformat()
     except ValueError as error:
-        raise RecordsError("invalid", f"{name} needs a day like 2026-03-01, got '{value}'") from error
+        raise AskedError("day", name, typed=value) from error
 
 
 def month(value: str) -> tuple[str, str]:
-    """Return the first day of a month like '2026-03' and of the next. Raises RecordsError of kind 'invalid'."""
+    """Return the first day of a month like '2026-03' and of the next. Raises AskedError."""
     try:
         first = dt.date.fromisoformat(f"{value}-01")
     except ValueError as error:
-        raise RecordsError("invalid", f"a month reads like 2026-03, got '{value[:12]}'") from error
+        raise AskedError("month", typed=value[:12]) from error
     following = (first.replace(day=28) + dt.timedelta(days=4)).replace(day=1)
     return first.isoformat(), following.isoformat()
 
 
 def instrument(form: Mapping[str, Any], kit_id: int | None) -> NewInstrument:
-    """Return what a form says of an instrument. Raises RecordsError of kind 'invalid'."""
+    """Return what a form says of an instrument. Raises AskedError."""
     return NewInstrument(
         code=text(form, "code", 24) or "",
         family=one_of(form, "family", FAMILIES),
@@ -95,7 +111,7 @@ def instrument(form: Mapping[str, Any], kit_id: int | None) -> NewInstrument:
 
 
 def wanted(query: Mapping[str, Any]) -> Filter:
-    """Return what a search asks for. Raises RecordsError of kind 'invalid'."""
+    """Return what a search asks for. Raises AskedError."""
     return Filter(
         text=text(query, "text", 60),
         family=one_of(query, "family", FAMILIES),

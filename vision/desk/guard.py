@@ -34,7 +34,7 @@ HEADERS = {
     "Cache-Control": "no-store",
 }
 PARTS = {
-    "", "photos", "samples", "jobs", "readings", "compare", "records", "records.csv", "instruments", "equipment", "tags", "about",
+    "", "photos", "samples", "again", "jobs", "readings", "compare", "records", "records.csv", "instruments", "equipment", "tags", "about",
     "reports", "export", "backup.zip", "theme", "api", "static",
 }  # fmt: skip
 TOKEN_HEADER = "x-flutegauge-token"  # noqa: S105 - a header's name

@@ -14,7 +14,7 @@ from vision.records.database import Records
 from vision.records.faults import RecordsError
 from vision.records.instruments import instrument
 from vision.records.photos import drop_unread, keep_photo, photo_path
-from vision.records.readings import reading
+from vision.records.readings import KeptReading, reading
 
 Arrived = Sequence[tuple[str | None, bytes]]
 
@@ -41,19 +41,21 @@ def take_in(desk: Desk, photos: Arrived, form: Mapping[str, Any]) -> Job:
     return _bench(desk).add(tuple(tasks), problems)
 
 
-def read_again(desk: Desk, number: int) -> Job:
-    """Queue the photo of an old reading. Raises RecordsError."""
+def read_again(desk: Desk, numbers: Sequence[int]) -> Job:
+    """Queue the photos of old readings. Raises RecordsError."""
     with desk.records() as records:
-        old = reading(records, number)
-        if old.photo_sha256 is None or photo_path(records, old.photo_sha256) is None:
-            raise RecordsError("unknown", desk.say("reading.picture_gone"))
-        path = photo_path(records, old.photo_sha256)
-        assert path is not None  # noqa: S101 - asked above
-        settings: dict[str, Any] = {
-            name: old.settings[name] for name in ("held", "px_per_mm", "px_per_mm_u") if name in old.settings
-        }
-        task = Task(path, old.file, old.photo_sha256, settings, None, old.id)
-    return _bench(desk).add((task,))
+        tasks = tuple(_task_again(desk, records, reading(records, number)) for number in numbers[:MOST_PHOTOS])
+    return _bench(desk).add(tasks)
+
+
+def _task_again(desk: Desk, records: Records, old: KeptReading) -> Task:
+    path = None if old.photo_sha256 is None else photo_path(records, old.photo_sha256)
+    if path is None or old.photo_sha256 is None:
+        raise RecordsError("unknown", desk.say("reading.picture_gone"))
+    settings: dict[str, Any] = {
+        name: old.settings[name] for name in ("held", "px_per_mm", "px_per_mm_u") if name in old.settings
+    }
+    return Task(path, old.file, old.photo_sha256, settings, None, old.id)
 
 
 def cancel(desk: Desk, job: Job) -> None:
@@ -75,7 +77,7 @@ def settings_of(form: Mapping[str, Any]) -> dict[str, Any]:
     made: dict[str, Any] = {"held": form.get("held") in ("1", "on", True, "true")}
     scale, u = asked.number(form, "px_per_mm", 1.0, 2000.0), asked.number(form, "px_per_mm_u", 0.0, 2000.0)
     if scale is None and u is not None:
-        raise RecordsError("invalid", "px_per_mm_u states the uncertainty of px_per_mm, which is empty: state both")
+        raise asked.AskedError("both")
     if scale is not None:
         made |= {"px_per_mm": scale, "px_per_mm_u": u}
     return made

@@ -19,12 +19,15 @@ from vision.desk.jobs import Job
 from vision.desk.pictures import part, whole
 from vision.desk.reading_page import comparison_page, drawing_for, overview_page, reading_page
 from vision.desk.settings import MEGABYTE, MOST_PHOTO_MB, MOST_PHOTOS, Desk
+from vision.net import versions
 from vision.reading import FAMILIES
 from vision.records.faults import RecordsError
 from vision.records.history import judge
 from vision.records.instruments import instrument
 from vision.records.readings import assign, examined, reading
+from vision.records.reread import due, pairs
 from vision.records.search import Filter, find, list_instruments
+from vision.report.document import version
 
 Number = Annotated[int, Path(ge=1)]
 SEE_OTHER = 303
@@ -158,10 +161,26 @@ def _readings(router: APIRouter, desk: Desk, answers: Answers) -> None:
             page = comparison_page(desk.words, reading(records, old), reading(records, new))
         return answers.page(request, "compare", **page)
 
+    @router.get("/again")
+    def outdated(request: Request) -> Response:
+        with desk.records() as records:
+            waiting = due(records, version(), versions())
+            return answers.page(request, "again", due=waiting, pairs=pairs(records), most=MOST_PHOTOS)
+
+    @router.post("/again")
+    async def all_again(request: Request) -> Response:
+        await form_of(request, desk)
+        with desk.records() as records:
+            waiting = due(records, version(), versions())
+        if not waiting:
+            raise RecordsError("unknown", desk.say("again.none"))
+        job = await run_in_threadpool(read_again, desk, waiting)
+        return RedirectResponse(f"/jobs/{job.id}", SEE_OTHER)
+
     @router.post("/readings/{number}/again")
     async def again(request: Request, number: Number) -> Response:
         await form_of(request, desk)
-        job = await run_in_threadpool(read_again, desk, number)
+        job = await run_in_threadpool(read_again, desk, [number])
         return RedirectResponse(f"/jobs/{job.id}", SEE_OTHER)
 
 
@@ -174,7 +193,7 @@ def _persons(router: APIRouter, desk: Desk) -> None:
         size = asked.whole(form, "size", 1, 200) if correcting else None
         note = asked.text(form, "note") if correcting else None
         if correcting and family is None and size is None and note is None:
-            raise RecordsError("invalid", "a correction names a family, a size or a note; all three are empty")
+            raise asked.AskedError("correction")
         with desk.records() as records:
             judge(
                 records,

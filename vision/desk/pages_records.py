@@ -6,7 +6,6 @@ import csv
 import io
 import tempfile
 import zipfile
-from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -20,19 +19,31 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from calib.errors import CalibError
 from calib.prints import load_history
 from calib.sheet import sheets
+from vision.camera_file import kept_profiles
 from vision.desk import asked
 from vision.desk.access import form_of
 from vision.desk.answers import Answers
 from vision.desk.settings import Desk
 from vision.desk.tag_print import tags_pdf
 from vision.desk.tag_wish import labels_for, tags_given
+from vision.errors import FlutegaugeError
 from vision.reading import FAMILIES
 from vision.records import retention
 from vision.records.backup import backup
 from vision.records.clock import now
 from vision.records.database import Records
-from vision.records.equipment import Verification, add_verification, cameras, keep_prints, prints, verifications
+from vision.records.equipment import (
+    Verification,
+    add_verification,
+    cameras,
+    keep_prints,
+    keep_profiles,
+    prints,
+    profiles,
+    verifications,
+)
 from vision.records.export import KINDS, export
+from vision.records.faults import RecordsError
 from vision.records.history import discards
 from vision.records.instruments import NewInstrument, add_instrument, checked_code, kits
 from vision.records.search import find, list_instruments
@@ -145,16 +156,18 @@ def _equipment(router: APIRouter, desk: Desk, answers: Answers) -> None:
     @router.get("/equipment")
     def page(request: Request) -> Response:
         with desk.records() as records:
-            problem = _take_over_prints(records, desk)
+            problem = _take_over(records, desk)
             return answers.page(
                 request, "equipment", prints=prints(records), cameras=cameras(records), checks=verifications(records),
-                names=[name for name, _, _ in MEASURED], problem=problem,
+                profiles=profiles(records), names=[name for name, _, _ in MEASURED], problem=problem,
             )  # fmt: skip
 
     @router.post("/equipment/checks")
     async def check(request: Request) -> Response:
         form = await form_of(request, desk)
-        numbers: dict[str, Any] = {name: _needed(form, name) for name in ("known", "known_u", "value", "u")}
+        numbers: dict[str, Any] = {
+            name: asked.needed(form, name, 0.0, 1000.0) for name in ("known", "known_u", "value", "u")
+        }
         reference, name = (
             asked.text(form, "reference", 120) or "",
             asked.one_of(form, "name", tuple(n for n, _, _ in MEASURED)) or "",
@@ -169,18 +182,14 @@ def _equipment(router: APIRouter, desk: Desk, answers: Answers) -> None:
         return RedirectResponse("/equipment#checks", SEE_OTHER)
 
 
-def _needed(form: Mapping[str, Any], name: str) -> float:
-    value = asked.number(form, name, 0.0, 1000.0)
-    if value is None:
-        raise ValueError(f"{name} is empty")
-    return value
-
-
-def _take_over_prints(records: Records, desk: Desk) -> str | None:
-    """Copy the user's print checks into the records; return why that cannot be, if so."""
+def _take_over(records: Records, desk: Desk) -> str | None:
+    """Copy the user's print checks and camera profiles into the records; return why that cannot be, if so."""
     try:
         keep_prints(records, [check for sheet in sheets() for check in load_history(sheet, desk.prints)])
-    except CalibError as error:
+        keep_profiles(records, [profile for _, profile in kept_profiles(desk.cameras)])
+    except (CalibError, FlutegaugeError) as error:
+        if isinstance(error, RecordsError):
+            raise
         return str(error)
     return None
 
@@ -202,7 +211,7 @@ def _tags(router: APIRouter, desk: Desk, answers: Answers) -> None:
                     if code not in known:
                         add_instrument(records, NewInstrument(code))
             labels = labels_for(records, codes, asked.text(form, "kit", 24), asked.whole(form, "slots", 0, 60) or 0)
-        return Response(tags_pdf(labels), media_type="application/pdf", headers=_named("flutegauge-tags.pdf"))
+        return Response(tags_pdf(labels, desk.say), media_type="application/pdf", headers=_named("flutegauge-tags.pdf"))
 
 
 def _named(name: str) -> dict[str, str]:

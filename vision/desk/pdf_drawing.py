@@ -10,6 +10,7 @@ from reportlab.lib.utils import ImageReader
 from reportlab.platypus import Flowable
 
 from vision.desk.drawing import Drawing
+from vision.desk.pdf_fonts import BOLD, PLAIN
 from vision.desk.plots import Plot
 
 _POINT = re.compile(r"(-?[\d.]+) (-?[\d.]+)")
@@ -78,7 +79,7 @@ class PlotDrawing(Flowable):  # type: ignore[misc]  # reportlab has no types
         """Draw onto the page."""
         canvas, plot = self.canv, self.plot
         canvas.saveState()
-        canvas.setFont("Helvetica-Bold", 8)
+        canvas.setFont(BOLD, 8)
         canvas.drawString(0, self.height - 10, plot.words)
         canvas.scale(self.scale, self.scale)
         canvas.translate(0, plot.height)
@@ -86,7 +87,7 @@ class PlotDrawing(Flowable):  # type: ignore[misc]  # reportlab has no types
             canvas.setFillGray(0.85)
             canvas.rect(band.x0, -plot.bottom, max(band.x1 - band.x0, 2.0), plot.bottom - plot.top, stroke=0, fill=1)
             canvas.setFillGray(0.0)
-            canvas.setFont("Helvetica-Bold", 10)
+            canvas.setFont(BOLD, 10)
             canvas.drawCentredString((band.x0 + band.x1) / 2, -plot.top + 2, band.letter)
         self._axes(canvas)
         for series in plot.series:
@@ -105,7 +106,7 @@ class PlotDrawing(Flowable):  # type: ignore[misc]  # reportlab has no types
     def _axes(self, canvas: Any) -> None:
         plot = self.plot
         canvas.setLineWidth(0.8)
-        canvas.setFont("Helvetica", 9)
+        canvas.setFont(PLAIN, 9)
         canvas.setFillGray(0.0)
         canvas.lines(
             [(plot.left, -plot.top, plot.left, -plot.bottom), (plot.left, -plot.bottom, plot.right, -plot.bottom)]
@@ -144,7 +145,7 @@ def _words(canvas: Any, text: str, x: float, y: float, size: float, turn: float)
     canvas.translate(x, y)
     canvas.rotate(turn)
     canvas.scale(1, -1)
-    canvas.setFont("Helvetica-Bold", size)
+    canvas.setFont(BOLD, size)
     canvas.setFillGray(1.0)
     canvas.rect(-0.35 * size * len(text), -0.2 * size, 0.7 * size * len(text), 1.1 * size, stroke=0, fill=1)
     canvas.setFillGray(0.0)

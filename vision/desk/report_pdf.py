@@ -17,6 +17,7 @@ from vision.desk.answers import when
 from vision.desk.month import month_of
 from vision.desk.pages_instruments import life_of
 from vision.desk.pdf_drawing import PhotoDrawing, PlotDrawing
+from vision.desk.pdf_fonts import BOLD, PLAIN
 from vision.desk.pictures import part
 from vision.desk.reading_page import reading_page
 from vision.desk.settings import Desk
@@ -28,10 +29,10 @@ from vision.report.document import version
 
 MARGIN_MM = 16.0
 WIDTH = A4[0] - 2 * MARGIN_MM * mm - 12.0  # a frame keeps 6 points free on either side
-BODY = ParagraphStyle("body", fontName="Helvetica", fontSize=9.5, leading=12.5)
-STRONG = ParagraphStyle("strong", BODY, fontName="Helvetica-Bold", fontSize=11.5, leading=14.5, spaceAfter=2)
-HEAD = ParagraphStyle("head", BODY, fontName="Helvetica-Bold", fontSize=12, leading=15, spaceBefore=8, spaceAfter=3)
-TITLE = ParagraphStyle("title", BODY, fontName="Helvetica-Bold", fontSize=18, leading=22, spaceAfter=4)
+BODY = ParagraphStyle("body", fontName=PLAIN, fontSize=9.5, leading=12.5)
+STRONG = ParagraphStyle("strong", BODY, fontName=BOLD, fontSize=11.5, leading=14.5, spaceAfter=2)
+HEAD = ParagraphStyle("head", BODY, fontName=BOLD, fontSize=12, leading=15, spaceBefore=8, spaceAfter=3)
+TITLE = ParagraphStyle("title", BODY, fontName=BOLD, fontSize=18, leading=22, spaceAfter=4)
 RULES = [
     ("LINEBELOW", (0, 0), (-1, -1), 0.3, "#777777"),
     ("LINEBELOW", (0, 0), (-1, 0), 1.0, "#000000"),
@@ -258,7 +259,7 @@ def _entry(entry: Any, desk: Desk) -> str:
 
 
 def _text(text: str, style: ParagraphStyle = BODY) -> Paragraph:
-    return Paragraph(escape(text).replace("µ", "\u00b5"), style)
+    return Paragraph(escape(text), style)
 
 
 def _table(rows: Sequence[Sequence[str]], shares: Sequence[float]) -> Table:
@@ -273,9 +274,9 @@ def _built(story: list[Flowable], desk: Desk, title: str) -> bytes:
     made_at = say("report.made", version=version(), when=when(now()))
 
     def foot(canvas: Any, document: Any) -> None:
-        canvas.setFont("Helvetica-Bold", 9)
+        canvas.setFont(BOLD, 9)
         canvas.drawString(MARGIN_MM * mm, 11 * mm, say("site.limits"))
-        canvas.setFont("Helvetica", 8)
+        canvas.setFont(PLAIN, 8)
         canvas.drawString(MARGIN_MM * mm, 7 * mm, f"{made_at}; {say('report.page', number=document.page)}")
 
     template = SimpleDocTemplate(

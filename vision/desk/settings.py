@@ -36,7 +36,8 @@ class Desk:
     words: Mapping[str, str] = field(default_factory=catalogue)
     token: str = field(default_factory=new_token)
     samples: Path | None = field(default_factory=sample_folder)
-    prints: Path | None = None
+    prints: Path | None = None  # file of print checks, folder of camera profiles; None: the user's own
+    cameras: Path | None = None
     bench: Bench | None = None
     busy_s: float = BUSY_S  # how long a locked file is waited for
 

@@ -10,19 +10,20 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
+from vision.desk.pdf_fonts import BOLD, PLAIN
 from vision.desk.tag_codes import MODULES, modules_of
 from vision.desk.tag_wish import Label
+from vision.desk.wording import Say
 
 MODULE_MM = 1.0
 CELL_MM = (28.0, 16.0)
 QUIET_MM = 1.5  # white around a tag, so that its border stands out on any ground
 MARGIN_MM = 12.0
 PAPERS = {"a4": A4, "letter": LETTER}
-FONT, BOLD = "Helvetica", "Helvetica-Bold"
 
 
-def tags_pdf(labels: Sequence[Label], paper: str = "a4") -> bytes:
-    """Return the PDF; as many pages as needed. ``paper``: 'a4' or 'letter'."""
+def tags_pdf(labels: Sequence[Label], say: Say, paper: str = "a4") -> bytes:
+    """Return the PDF; as many pages as needed. ``paper``: 'a4' or 'letter'; ``say`` gives the sentences on it."""
     width, height = PAPERS[paper]
     columns = int((width / mm - 2 * MARGIN_MM) // CELL_MM[0])
     rows = int((height / mm - 2 * MARGIN_MM - 8.0) // CELL_MM[1])
@@ -31,24 +32,22 @@ def tags_pdf(labels: Sequence[Label], paper: str = "a4") -> bytes:
     canvas.setTitle("Flutegauge tags")
     canvas.setViewerPreference("PrintScaling", "None")
     for first in range(0, len(labels), columns * rows):
-        _heading(canvas, height)
+        _heading(canvas, height, say("tags.heading"))
         for place, label in enumerate(labels[first : first + columns * rows]):
             x = MARGIN_MM + (place % columns) * CELL_MM[0]
             y = height / mm - MARGIN_MM - 8.0 - (place // columns + 1) * CELL_MM[1]
-            _cell(canvas, label, x, y)
+            _cell(canvas, label, x, y, say)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
 
 
-def _heading(canvas: Canvas, height: float) -> None:
-    canvas.setFont(FONT, 8)
-    canvas.drawString(
-        MARGIN_MM * mm, height - MARGIN_MM * mm, "Print at 100 % (actual size). Cut along the lines. Laminate matt."
-    )
+def _heading(canvas: Canvas, height: float, words: str) -> None:
+    canvas.setFont(PLAIN, 8)
+    canvas.drawString(MARGIN_MM * mm, height - MARGIN_MM * mm, words)
 
 
-def _cell(canvas: Canvas, label: Label, x_mm: float, y_mm: float) -> None:
+def _cell(canvas: Canvas, label: Label, x_mm: float, y_mm: float, say: Say) -> None:
     canvas.setLineWidth(0.2)
     canvas.setStrokeGray(0.6)
     canvas.rect(x_mm * mm, y_mm * mm, CELL_MM[0] * mm, CELL_MM[1] * mm)
@@ -59,8 +58,8 @@ def _cell(canvas: Canvas, label: Label, x_mm: float, y_mm: float) -> None:
     left = x_mm + 2 * QUIET_MM + MODULES * MODULE_MM + 1.0
     room = x_mm + CELL_MM[0] - left - 1.0
     _words(canvas, label.text, left, y_mm + CELL_MM[1] / 2, room, 12.0)
-    canvas.setFont(FONT, 6)
-    canvas.drawString(left * mm, (y_mm + CELL_MM[1] / 2 - 3.5) * mm, f"tag {label.number}")
+    canvas.setFont(PLAIN, 6)
+    canvas.drawString(left * mm, (y_mm + CELL_MM[1] / 2 - 3.5) * mm, say("tags.on_label", number=label.number))
 
 
 def _pattern(canvas: Canvas, number: int, x_mm: float, y_mm: float) -> None:

@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 
 from calib.print_check import PrintCheck
+from vision.camera_file import profile_text
+from vision.camera_profile import CameraProfile
 from vision.records.clock import now
 from vision.records.database import Records, transaction
 from vision.records.faults import RecordsError
@@ -75,6 +77,8 @@ def keep_prints(records: Records, checks: Iterable[PrintCheck]) -> int:
     """Take over print checks that are not in the records yet; return how many were new."""
     known = {(p.sheet, p.name, p.along_mm, p.across_mm, p.checked_on) for p in prints(records)}
     new = [c for c in checks if (c.sheet_id, c.name, c.along_mm, c.across_mm, c.checked_on.isoformat()) not in known]
+    if not new:
+        return 0
     with transaction(records) as db:
         db.executemany(
             "INSERT INTO print (sheet, name, along_mm, across_mm, u_mm, tool, checked_on) VALUES (?, ?, ?, ?, ?, ?, ?)",
@@ -87,6 +91,38 @@ def prints(records: Records) -> list[KeptPrint]:
     """Return the measured prints, the latest first."""
     return [
         KeptPrint(**dict(row)) for row in records.db.execute("SELECT * FROM print ORDER BY checked_on DESC, id DESC")
+    ]
+
+
+@dataclass(frozen=True)
+class KeptProfile:
+    """A camera profile as its file had it."""
+
+    id: int
+    name: str
+    made_on: str
+    made_by: str
+    content: str
+    kept_at: str
+
+
+def keep_profiles(records: Records, found: Iterable[CameraProfile]) -> int:
+    """Take over camera profiles that are not in the records yet; return how many were new."""
+    known = {kept.content for kept in profiles(records)}
+    new = [(p.name, p.made_on.isoformat(), p.made_by, text) for p in found if (text := profile_text(p)) not in known]
+    if new:
+        with transaction(records) as db:
+            db.executemany(
+                "INSERT INTO profile (name, made_on, made_by, content, kept_at) VALUES (?, ?, ?, ?, ?)",
+                [(*row, now()) for row in new],
+            )
+    return len(new)
+
+
+def profiles(records: Records) -> list[KeptProfile]:
+    """Return the camera profiles kept, the latest first."""
+    return [
+        KeptProfile(**dict(row)) for row in records.db.execute("SELECT * FROM profile ORDER BY made_on DESC, id DESC")
     ]
 
 

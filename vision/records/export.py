@@ -24,7 +24,7 @@ KINDS = ("csv", "json", "parquet")
 # In an order in which nothing points at what is not there yet.
 TABLES = (
     "kit", "instrument", "tag", "photo", "reading", "examined", "measured", "event", "judgement", "decision", "discard",
-    "print", "camera", "verification", "rule",
+    "print", "camera", "verification", "rule", "profile",
 )  # fmt: skip
 Rows = list[dict[str, Any]]
 
@@ -61,7 +61,7 @@ def import_into(folder: Path, data: Path) -> dict[str, int]:
                 "newer", f"{folder} was exported by a newer Flutegauge ({contents['software']}): install that version"
             )
         with transaction(records) as db:
-            for table in TABLES:
+            for table in (name for name in TABLES if name in contents["rows"]):  # an older export has fewer
                 rows = _read(db, table, folder)
                 if len(rows) != contents["rows"][table]:
                     raise RecordsError(

@@ -155,12 +155,23 @@ def rules(db: sqlite3.Connection) -> None:
     db.execute("CREATE TABLE rule (name TEXT PRIMARY KEY, value TEXT NOT NULL, set_at TEXT NOT NULL) STRICT")
 
 
+def camera_profiles(db: sqlite3.Connection) -> None:
+    """Camera profiles as their files had them, so that an old reading's profile is never lost."""
+    db.execute(
+        """CREATE TABLE profile (
+            id INTEGER PRIMARY KEY, name TEXT NOT NULL, made_on TEXT NOT NULL, made_by TEXT NOT NULL,
+            content TEXT NOT NULL UNIQUE, kept_at TEXT NOT NULL) STRICT"""
+    )
+    _kept(db, "profile")
+
+
 MIGRATIONS = (
     kits_and_instruments,
     photos_and_readings,
     people_and_their_decisions,
     sheets_cameras_and_verifications,
     rules,
+    camera_profiles,
 )
 
 
