@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
 import re
 import resource
+import signal
 import socket
 from collections.abc import Iterator
 from pathlib import Path
@@ -17,6 +19,7 @@ from invented_records import fill, shot
 from PIL import Image
 
 from vision.records.database import open_records
+from vision.records.readings import reading
 from vision.records.search import Filter, find
 
 GIBIBYTE = 2**30
@@ -115,6 +118,35 @@ def _noise() -> bytes:
     Image.effect_noise((1200, 900), 80).convert("RGB").save(target, "JPEG", quality=95)
     assert len(target.getvalue()) > 400_000
     return target.getvalue()
+
+
+def test_photos_survive_a_desk_that_is_killed_while_it_reads(tmp_path: Path) -> None:
+    """Killed with no chance to tidy up; the next desk offers what was not read, and reads it as it was said."""
+    folder = tmp_path / "records"
+    with running(folder) as desk:
+        sent = http.post(
+            f"{desk.address}api/photos",
+            headers={"x-flutegauge-token": token(desk)},
+            data={"px_per_mm": "60", "held": "true"},
+            files=[("photos", ("one.jpg", shot(90))), ("photos", ("two.jpg", shot(140)))],
+        )
+        os.kill(desk.pid, signal.SIGKILL)
+    assert sent.status_code == 202
+
+    with running(folder) as desk:
+        page = http.get(desk.address, headers={"accept": "text/html"})
+        job = http.post(f"{desk.address}waiting", data={"token": token(desk)}, follow_redirects=True, headers={"accept": "text/html"})
+        state = {"state": "reading"}
+        while state["state"] in ("waiting", "reading"):
+            state = http.get(f"{desk.address}api/jobs/{job.url.path.rpartition('/')[2]}").json()
+    with open_records(folder) as records:
+        kept = [reading(records, number) for number in state["readings"]]
+
+    assert "photos were taken in before the desk was closed" in page.text
+    assert state["problems"] == []
+    assert {one.file for one in kept} <= {"one.jpg", "two.jpg"}
+    assert len(kept) >= 1
+    assert all(one.settings["px_per_mm"] == 60.0 and one.settings["held"] for one in kept)
 
 
 def test_a_newer_file_is_refused_at_the_start(tmp_path: Path) -> None:

@@ -30,13 +30,14 @@ from vision.records.instruments import (
 from vision.records.migrate import applied, bring_up_to_date
 from vision.records.migrations import MIGRATIONS
 from vision.records.photos import drop_unread, keep_photo, photo, photo_path
-from vision.records.readings import NewReading, assign, examined, save_reading, trace
+from vision.records.readings import NewReading, assign, examined, insert_reading, save_reading, trace
 from vision.records.readings import reading as kept_reading
 from vision.records.reread import due, pairs
 from vision.records.search import Filter, find, list_instruments
 from vision.records.tags import give_tag, named_by, tag_of
 from vision.records.timeline import counts, timeline, trend
 from vision.records.trace_json import traces
+from vision.records.waiting import forget, strike_out, waiting, write_down
 from vision.report.document import document
 
 
@@ -242,13 +243,19 @@ def test_the_rule_removes_old_pictures_and_nothing_else(records: Records) -> Non
     assert kept_reading(records, number).photo_sha256 == old.sha256
 
 
-def test_photos_that_nothing_speaks_of_are_dropped(records: Records) -> None:
+def test_photos_that_wait_are_struck_out_with_their_reading(records: Records) -> None:
     read, unread = keep_photo(records, picture(10), "read.jpg"), keep_photo(records, picture(20), "unread.jpg")
-    save(records, photo_sha256=read.sha256)
+    first = write_down(records, read.sha256, "read.jpg", {"held": True})
+    second = write_down(records, unread.sha256, "unread.jpg", {})
+    assert drop_unread(records, sha256=read.sha256) is False  # it waits
 
-    assert drop_unread(records, sha256=read.sha256) == 0
-    assert drop_unread(records, before=days_before(now(), 1)) == 0
-    assert drop_unread(records) == 1
+    with transaction(records) as db:
+        insert_reading(db, NewReading(document([reading()], {}), {}, read.sha256))
+        strike_out(db, first)
+
+    assert [(one.id, one.name, one.settings) for one in waiting(records)] == [(second, "unread.jpg", {})]
+    forget(records, [first, second])
+    assert waiting(records) == []
     assert photo_path(records, read.sha256) is not None
     with pytest.raises(RecordsError, match="no photo"):
         photo(records, unread.sha256)

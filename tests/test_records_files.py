@@ -32,6 +32,7 @@ from vision.records.retention import set_keep_days
 from vision.records.strip_photo import stripped
 from vision.records.tags import give_tag
 from vision.records.trace_json import traces
+from vision.records.waiting import write_down
 from vision.report.document import document
 
 GPS, SUB = 0x8825, 0x8769
@@ -62,6 +63,7 @@ def filled(tmp_path: Path) -> Path:
         keep_prints(records, [PrintCheck("A4-1", "lab", 139.8, 140.2, 0.05, dt.date(2026, 1, 4), "callipers")])
         keep_profiles(records, [profile()])
         set_keep_days(records, 30)
+        write_down(records, photo.sha256, "macro-01.jpg", {"held": True})
         add_verification(records, Verification("pin", "d0_mm", 0.5, 0.001, 0.501, 0.002, "AB"))
     return folder
 

@@ -21,9 +21,8 @@ from vision.desk.access import ExpiredError
 from vision.desk.answers import STATUS, Answers
 from vision.desk.asked import AskedError
 from vision.desk.guard import Guard, part_of
-from vision.desk.intake import tidy
-from vision.desk.jobs import Bench
-from vision.desk.keeping import keep_answer
+from vision.desk.jobs import LIMIT_S, Bench
+from vision.desk.keeping import give_up, keep_answer
 from vision.desk.settings import MEGABYTE, MOST_REQUEST_MB, Desk
 from vision.errors import FlutegaugeError, PhotoError
 from vision.records.faults import RecordsError, explained
@@ -37,15 +36,14 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
     bench = desk.bench or Bench(
         lambda task, answer: keep_answer(desk.folder, task, answer),
         crashed=desk.say("job.crashed"),
-        too_long=desk.say("job.too_long", seconds=300),
+        too_long=desk.say("job.too_long", seconds=f"{LIMIT_S:.0f}"),
+        give_up=lambda task: give_up(desk.folder, task),
     )
     desk = replace(desk, bench=bench)
     answers = Answers(desk)
 
     @contextlib.asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
-        with contextlib.suppress(RecordsError):  # whatever is wrong with the records, the pages say it
-            tidy(desk)
         if warm:
             bench.warm_up()
         yield

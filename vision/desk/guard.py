@@ -34,8 +34,8 @@ HEADERS = {
     "Cache-Control": "no-store",
 }
 PARTS = {
-    "", "photos", "samples", "again", "jobs", "readings", "compare", "records", "records.csv", "instruments", "equipment", "tags", "about",
-    "reports", "export", "backup.zip", "theme", "api", "static",
+    "", "photos", "samples", "waiting", "again", "jobs", "readings", "compare", "records", "records.csv", "instruments",
+    "equipment", "tags", "about", "reports", "export", "backup.zip", "theme", "api", "static",
 }  # fmt: skip
 TOKEN_HEADER = "x-flutegauge-token"  # noqa: S105 - a header's name
 log = logging.getLogger("flutegauge.desk")

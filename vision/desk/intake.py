@@ -9,12 +9,12 @@ from vision.desk import asked
 from vision.desk.jobs import Bench, Job, Task
 from vision.desk.settings import MEGABYTE, MOST_PHOTO_MB, MOST_PHOTOS, Desk
 from vision.errors import PhotoError
-from vision.records.clock import days_before, now
 from vision.records.database import Records
 from vision.records.faults import RecordsError
 from vision.records.instruments import instrument
-from vision.records.photos import drop_unread, keep_photo, photo_path
+from vision.records.photos import keep_photo, photo_path
 from vision.records.readings import KeptReading, reading
+from vision.records.waiting import Waiting, forget, waiting, write_down
 
 Arrived = Sequence[tuple[str | None, bytes]]
 
@@ -48,6 +48,40 @@ def read_again(desk: Desk, numbers: Sequence[int]) -> Job:
     return _bench(desk).add(tasks)
 
 
+def read_waiting(desk: Desk) -> Job:
+    """Queue the photos that an earlier run took in and never read. Raises RecordsError."""
+    tasks = []
+    with desk.records() as records:
+        for one in left_over(desk, records)[:MOST_PHOTOS]:
+            path = photo_path(records, one.photo_sha256)
+            if path is not None:
+                tasks.append(
+                    Task(path, one.name, one.photo_sha256, one.settings, one.instrument_id, one.read_again_of, one.id)
+                )
+    if not tasks:
+        raise RecordsError("unknown", desk.say("waiting.none"))
+    return _bench(desk).add(tuple(tasks))
+
+
+def left_over(desk: Desk, records: Records) -> list[Waiting]:
+    """Return what waits and is in no job of this run."""
+    busy = _bench(desk).at_work_on()
+    return [one for one in waiting(records) if one.id not in busy]
+
+
+def drop_waiting(desk: Desk) -> None:
+    """Let the photos go that an earlier run took in and never read. Raises RecordsError."""
+    with desk.records() as records:
+        forget(records, [one.id for one in left_over(desk, records)])
+
+
+def cancel(desk: Desk, job: Job) -> None:
+    """End a job now and drop the photos that it had not read."""
+    _bench(desk).cancel(job)
+    with desk.records() as records:
+        forget(records, [task.waiting_id for task in job.tasks if task.waiting_id is not None])
+
+
 def _task_again(desk: Desk, records: Records, old: KeptReading) -> Task:
     path = None if old.photo_sha256 is None else photo_path(records, old.photo_sha256)
     if path is None or old.photo_sha256 is None:
@@ -55,21 +89,8 @@ def _task_again(desk: Desk, records: Records, old: KeptReading) -> Task:
     settings: dict[str, Any] = {
         name: old.settings[name] for name in ("held", "px_per_mm", "px_per_mm_u") if name in old.settings
     }
-    return Task(path, old.file, old.photo_sha256, settings, None, old.id)
-
-
-def cancel(desk: Desk, job: Job) -> None:
-    """End a job now and drop the photos that it had not read."""
-    _bench(desk).cancel(job)
-    with desk.records() as records:
-        for task in job.tasks:
-            drop_unread(records, sha256=task.photo_sha256)
-
-
-def tidy(desk: Desk) -> None:
-    """Drop photos that an earlier run took in and never read."""
-    with desk.records() as records:
-        drop_unread(records, before=days_before(now(), 1))
+    number = write_down(records, old.photo_sha256, old.file, settings, None, old.id)
+    return Task(path, old.file, old.photo_sha256, settings, None, old.id, number)
 
 
 def settings_of(form: Mapping[str, Any]) -> dict[str, Any]:
@@ -90,7 +111,8 @@ def _task(desk: Desk, records: Records, name: str, data: bytes, wishes: Mapping[
     kept = keep_photo(records, data, name)
     path = photo_path(records, kept.sha256)
     assert path is not None  # noqa: S101 - just kept
-    return Task(path, name, kept.sha256, wishes, meant)
+    number = write_down(records, kept.sha256, name, wishes, meant)
+    return Task(path, name, kept.sha256, wishes, meant, None, number)
 
 
 def _bench(desk: Desk) -> Bench:

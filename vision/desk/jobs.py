@@ -32,6 +32,7 @@ class Task:
     settings: Mapping[str, Any] = field(default_factory=dict)
     instrument_id: int | None = None
     read_again_of: int | None = None
+    waiting_id: int | None = None  # its entry among the photos that wait
 
 
 @dataclass
@@ -49,13 +50,20 @@ class Job:
 
 
 Keep = Callable[[Task, Json], int]
+GiveUp = Callable[[Task], None]
 
 
 class Bench:
-    """Reads jobs in order. ``keep`` puts an answer into the records and returns the reading's number."""
+    """Reads jobs in order. ``keep`` puts an answer into the records and returns the reading's number.
 
-    def __init__(self, keep: Keep, *, crashed: str, too_long: str, limit_s: float = LIMIT_S) -> None:
+    ``give_up`` is told of a photo that ended the process or took too long: it must not come back at every start.
+    """
+
+    def __init__(
+        self, keep: Keep, *, crashed: str, too_long: str, limit_s: float = LIMIT_S, give_up: GiveUp | None = None
+    ) -> None:
         self._keep, self._crashed, self._too_long, self._limit_s = keep, crashed, too_long, limit_s
+        self._give_up = give_up
         self._queue: queue.Queue[Job | None] = queue.Queue()
         self._jobs: dict[str, Job] = {}
         self._lock = threading.Lock()
@@ -87,6 +95,12 @@ class Bench:
             job.state, job.ended = "cancelled", time.monotonic()
             if self._reading is job and self._process is not None:
                 self._process.kill()
+
+    def at_work_on(self) -> set[int]:
+        """Return the waiting entries of the jobs of this run that have not ended."""
+        with self._lock:
+            open_jobs = [job for job in self._jobs.values() if job.state in ("waiting", "reading")]
+        return {task.waiting_id for job in open_jobs for task in job.tasks if task.waiting_id is not None}
 
     def usual_s(self) -> float | None:
         """Return how long a photo usually takes; None before the first."""
@@ -134,6 +148,8 @@ class Bench:
             if answer is None:
                 why = self._too_long if time.monotonic() - began >= self._limit_s else self._crashed
                 job.problems.append(f"{task.name}: {why}")
+                if self._give_up is not None:
+                    self._give_up(task)
                 return
             job.readings.append(self._keep(task, answer))
         except Exception as error:  # the bench must outlive any one photo

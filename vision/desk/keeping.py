@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from vision.desk.jobs import Task
-from vision.records.database import open_records
-from vision.records.readings import NewReading, save_reading
+from vision.records.database import open_records, transaction
+from vision.records.readings import NewReading, insert_reading
 from vision.records.tags import named_by
+from vision.records.waiting import forget, strike_out
 
 Json = dict[str, Any]
 
@@ -29,17 +30,24 @@ def keep_answer(folder: Path, task: Task, answer: Json) -> int:
             "unknown_tags": list(named.unknown),
         }
         spots = {one: by_tag[number] for number, one in named.by_tag.items()}
-        return save_reading(
-            records,
-            NewReading(
-                answer["document"],
-                traces,
-                task.photo_sha256,
-                settings,
-                instruments_meant(photo["instruments"], spots, task.instrument_id),
-                task.read_again_of,
-            ),
+        new = NewReading(
+            answer["document"],
+            traces,
+            task.photo_sha256,
+            settings,
+            instruments_meant(photo["instruments"], spots, task.instrument_id),
+            task.read_again_of,
         )
+        with transaction(records) as db:
+            number = insert_reading(db, new)
+            strike_out(db, task.waiting_id)
+    return number
+
+
+def give_up(folder: Path, task: Task) -> None:
+    """Let a photo go that could not be read to the end. Raises RecordsError."""
+    with open_records(folder) as records:
+        forget(records, [] if task.waiting_id is None else [task.waiting_id])
 
 
 def instruments_meant(found: Sequence[Json], spots: dict[int, Any], said: int | None) -> dict[int, int]:

@@ -14,7 +14,7 @@ from vision.desk import asked
 from vision.desk.access import form_of, photos_of
 from vision.desk.answers import THEMES, Answers
 from vision.desk.intake import cancel as end_job
-from vision.desk.intake import read_again, take_in
+from vision.desk.intake import drop_waiting, left_over, read_again, read_waiting, take_in
 from vision.desk.jobs import Job
 from vision.desk.pictures import part, whole
 from vision.desk.reading_page import comparison_page, drawing_for, overview_page, reading_page
@@ -74,9 +74,10 @@ def _start(router: APIRouter, desk: Desk, answers: Answers) -> None:
         with desk.records() as records:
             latest = find(records, Filter(), limit=5)[0]
             codes = [one.code for one in list_instruments(records) if one.discarded_at is None]
+            unread = left_over(desk, records)
         limits = {"most_mb": MOST_PHOTO_MB, "most_photos": MOST_PHOTOS, "megabyte": MEGABYTE}
         samples = [path.stem for path in desk.sample_photos()]
-        return answers.page(request, "start", latest=latest, codes=codes, samples=samples, limits=limits)
+        return answers.page(request, "start", latest=latest, codes=codes, unread=unread, samples=samples, limits=limits)
 
     @router.post("/photos")
     async def photos(request: Request) -> Response:
@@ -94,6 +95,15 @@ def _start(router: APIRouter, desk: Desk, answers: Answers) -> None:
         wishes = {"held": "1"} if "-flat" in path.stem else {}  # so they were rendered: 'flat' lies level
         data = await run_in_threadpool(path.read_bytes)
         job = await run_in_threadpool(take_in, desk, [(path.name, data)], wishes)
+        return RedirectResponse(f"/jobs/{job.id}", SEE_OTHER)
+
+    @router.post("/waiting")
+    async def left(request: Request) -> Response:
+        form = await form_of(request, desk)
+        if form.get("drop"):
+            await run_in_threadpool(drop_waiting, desk)
+            return RedirectResponse("/", SEE_OTHER)
+        job = await run_in_threadpool(read_waiting, desk)
         return RedirectResponse(f"/jobs/{job.id}", SEE_OTHER)
 
     @router.post("/theme")

@@ -24,7 +24,7 @@ KINDS = ("csv", "json", "parquet")
 # In an order in which nothing points at what is not there yet.
 TABLES = (
     "kit", "instrument", "tag", "photo", "reading", "examined", "measured", "event", "judgement", "decision", "discard",
-    "print", "camera", "verification", "rule", "profile",
+    "print", "camera", "verification", "rule", "profile", "waiting",
 )  # fmt: skip
 Rows = list[dict[str, Any]]
 

@@ -165,6 +165,16 @@ def camera_profiles(db: sqlite3.Connection) -> None:
     _kept(db, "profile")
 
 
+def photos_that_wait(db: sqlite3.Connection) -> None:
+    """Photos that were taken in and are still to be read, with what was said about them."""
+    db.execute(
+        """CREATE TABLE waiting (
+            id INTEGER PRIMARY KEY, photo_sha256 TEXT NOT NULL REFERENCES photo (sha256), name TEXT NOT NULL,
+            settings TEXT NOT NULL, instrument_id INTEGER REFERENCES instrument (id),
+            read_again_of INTEGER REFERENCES reading (id), added_at TEXT NOT NULL) STRICT"""
+    )
+
+
 MIGRATIONS = (
     kits_and_instruments,
     photos_and_readings,
@@ -172,6 +182,7 @@ MIGRATIONS = (
     sheets_cameras_and_verifications,
     rules,
     camera_profiles,
+    photos_that_wait,
 )
 
 

@@ -73,20 +73,20 @@ def photo_path(records: Records, sha256: str) -> Path | None:
     return path if kept.removed_at is None and path.is_file() else None
 
 
-def drop_unread(records: Records, *, sha256: str | None = None, before: str = "9999") -> int:
-    """Drop photos that no reading speaks of: the one named, or all that came before a moment; return how many."""
-    found = records.db.execute(
-        "SELECT sha256, ending FROM photo WHERE (? IS NULL OR sha256 = ?) AND added_at < ? "
-        "AND NOT EXISTS (SELECT 1 FROM reading WHERE reading.photo_sha256 = photo.sha256)",
-        (sha256, sha256, before),
-    ).fetchall()
-    for row in found:
-        path = _path(records, row["sha256"], row["ending"])
-        with transaction(records) as db:
-            db.execute("DELETE FROM photo WHERE sha256 = ?", (row["sha256"],))
-        with explained(path):
-            path.unlink(missing_ok=True)
-    return len(found)
+def drop_unread(records: Records, *, sha256: str) -> bool:
+    """Drop a photo that no reading and no waiting entry speaks of; tell whether it was dropped."""
+    with transaction(records) as db:
+        row = db.execute(
+            "DELETE FROM photo WHERE sha256 = ? AND NOT EXISTS (SELECT 1 FROM reading WHERE photo_sha256 = photo.sha256) "
+            "AND NOT EXISTS (SELECT 1 FROM waiting WHERE photo_sha256 = photo.sha256) RETURNING ending",
+            (sha256,),
+        ).fetchone()
+    if row is None:
+        return False
+    path = _path(records, sha256, row["ending"])
+    with explained(path):
+        path.unlink(missing_ok=True)
+    return True
 
 
 def copies_of(records: Records, sha256: str) -> str:
