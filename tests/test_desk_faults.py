@@ -8,6 +8,7 @@ import re
 import resource
 import signal
 import socket
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -138,6 +139,7 @@ def test_photos_survive_a_desk_that_is_killed_while_it_reads(tmp_path: Path) -> 
         job = http.post(f"{desk.address}waiting", data={"token": token(desk)}, follow_redirects=True, headers={"accept": "text/html"})
         state = {"state": "reading"}
         while state["state"] in ("waiting", "reading"):
+            time.sleep(0.05)
             state = http.get(f"{desk.address}api/jobs/{job.url.path.rpartition('/')[2]}").json()
     with open_records(folder) as records:
         kept = [reading(records, number) for number in state["readings"]]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -88,7 +89,7 @@ def test_an_old_reading_is_read_again_and_compared(client: http.Client, desk: Ru
     job = client.post(f"/readings/{number}/again", data={"token": client.headers["x-flutegauge-token"]})
     name = job.url.path.rpartition("/")[2]
     while client.get(f"/api/jobs/{name}").json()["state"] in ("waiting", "reading"):
-        pass
+        time.sleep(0.05)
 
     again = client.get(f"/api/jobs/{name}").json()["readings"][0]
     with open_records(desk.folder) as records:
