@@ -40,6 +40,7 @@ def routes(desk: Desk, answers: Answers) -> APIRouter:
     _start(router, desk, answers)
     _jobs(router, desk, answers)
     _readings(router, desk, answers)
+    _again(router, desk, answers)
     _persons(router, desk)
     return router
 
@@ -165,6 +166,8 @@ def _readings(router: APIRouter, desk: Desk, answers: Answers) -> None:
         with desk.records() as records:
             return Response(whole(records, sha256), media_type=JPEG)
 
+
+def _again(router: APIRouter, desk: Desk, answers: Answers) -> None:
     @router.get("/compare/{old}/{new}")
     def compare(request: Request, old: Number, new: Number) -> Response:
         with desk.records() as records:

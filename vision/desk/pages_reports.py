@@ -9,7 +9,8 @@ from starlette.responses import Response
 
 from vision.desk.answers import Answers
 from vision.desk.report_html import instrument_html, month_html, reading_html
-from vision.desk.report_pdf import instrument_pdf, month_pdf, reading_pdf
+from vision.desk.report_life_pdf import instrument_pdf, month_pdf
+from vision.desk.report_pdf import reading_pdf
 from vision.desk.settings import Desk
 
 Number = Annotated[int, Path(ge=1)]

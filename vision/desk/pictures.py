@@ -14,6 +14,7 @@ from vision.records.photos import CACHE, copies_of, photo, photo_path
 
 WHOLE_PX, PART_PX = 1600, 3000
 QUALITY = 88
+MOST_COPIES = 600  # some 200 MB
 Box = tuple[int, int, int, int]
 
 
@@ -73,5 +74,8 @@ def _keep(path: Path, data: bytes) -> None:
             draft = path.with_name(f".{path.name}.draft")
             draft.write_bytes(data)
             draft.replace(path)
+            copies = sorted(path.parent.iterdir(), key=lambda copy: copy.stat().st_mtime)
+            for old in copies[:-MOST_COPIES]:
+                old.unlink(missing_ok=True)
     except RecordsError:
         path.unlink(missing_ok=True)
