@@ -22,6 +22,7 @@ from vision.records.readings import NewReading, examined, save_reading
 from vision.records.tags import give_tag
 from vision.records.trace_json import traces
 from vision.report.document import document
+from vision.verification_file import ENDING, RESULT
 
 PORT = 8765
 
@@ -39,6 +40,16 @@ def profile() -> CameraProfile:
 
 
 BASE = f"http://127.0.0.1:{PORT}"
+
+
+def site_result(folder: Path) -> Path:
+    """A result of a verification on site, beside the camera profiles."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"desk{ENDING}"
+    lines = [f'format = "{RESULT}"', "made_on = 2026-01-06", 'statement = "decides diameters from 0.02 mm on"']
+    lines += ['software = "flutegauge 0.1.0"', 'models = "outline 0123"', "held = true"]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return path
 
 
 def shot(shade: int = 150, size: tuple[int, int] = (2000, 1200)) -> bytes:

@@ -14,14 +14,17 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
-from invented_records import BASE, client, fill, save, token
+from invented_readings import reading as reading_made
+from invented_records import BASE, client, fill, profile, save, site_result, token
 from starlette.testclient import TestClient
 
+from vision.camera_file import profile_text
 from vision.records.backup import backup, restore
 from vision.records.database import FILE, open_records
 from vision.records.export import import_into
 from vision.records.instruments import instrument
-from vision.records.readings import reading
+from vision.records.readings import NewReading, reading, save_reading
+from vision.report.document import document
 
 PAGES = (
     "/", "/readings/1", "/readings/1/1", "/readings/3", "/readings/3/1", "/readings/3/2", "/readings/4", "/compare/1/2", "/records",
@@ -509,6 +512,38 @@ def test_the_log_names_nobody(own: TestClient, caplog: pytest.LogCaptureFixture)
         "GET /instruments",
         "GET other",
     ]
+
+
+def test_what_the_command_line_keeps_of_a_set_up_is_shown(own: TestClient, tmp_path: Path) -> None:
+    cameras = tmp_path / "records" / "no-cameras"
+    site_result(cameras)
+    (cameras / "desk.camera.toml").write_text(profile_text(profile()), encoding="utf-8")
+
+    text = own.get("/equipment").text
+    again = own.get("/equipment").text
+
+    assert "decides diameters from 0.02 mm on" in text
+    assert ">desk</th>" in text
+    assert (again.count("decides diameters"), again.count(">desk</th>")) == (1, 1)
+    (cameras / "desk.camera.toml").write_text("broken", encoding="utf-8")
+    assert "cannot be read" in own.get("/equipment").text
+
+
+def test_what_checks_a_reading_stands_beside_it(own: TestClient, tmp_path: Path) -> None:
+    made = document([reading_made(instruments=1)], {})
+    quantity = {"value": 0.5, "u": 0.001}
+    made["photos"][0]["check_piece"] = {
+        "known_mm": quantity, "measured_mm": {"value": 0.512, "u": 0.002}, "bias_mm": {"value": 0.012, "u": 0.002},
+        "e_n": 2.7, "corrected": True, "box_px": [1, 2, 3, 4],
+    }  # fmt: skip
+    made["photos"][0]["site_check"] = {"made_on": "2026-01-06", "statement": "decides from 0.02 mm on", "warnings": ["old"]}
+    with open_records(tmp_path / "records") as records:
+        number = save_reading(records, NewReading(made))
+
+    text = own.get(f"/readings/{number}").text
+
+    assert "known 0.5 mm (u 0.001), read as 0.512 mm (u 0.002); its bias was taken off the widths" in text
+    assert "2026-01-06: decides from 0.02 mm on; old" in text
 
 
 def test_checks_against_known_things_are_kept(own: TestClient) -> None:

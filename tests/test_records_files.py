@@ -14,14 +14,14 @@ import pillow_heif
 import pytest
 from command_line import status_of, usage_error
 from invented_readings import failed, reading
-from invented_records import profile
+from invented_records import profile, site_result
 from PIL import Image, ImageOps, PngImagePlugin
 
 from calib.print_check import PrintCheck
 from vision.errors import PhotoError
 from vision.records.backup import backup, restore
 from vision.records.database import open_records
-from vision.records.equipment import Verification, add_verification, keep_prints, keep_profiles
+from vision.records.equipment import Verification, add_verification, keep_prints, keep_profiles, keep_site_results
 from vision.records.export import KINDS, TABLES, export, import_into, rows_of
 from vision.records.faults import RecordsError
 from vision.records.history import add_event, decide, judge
@@ -62,6 +62,7 @@ def filled(tmp_path: Path) -> Path:
         decide(records, one.id, "discard", "AB", examined_id=examined_id, note="unwound")
         keep_prints(records, [PrintCheck("A4-1", "lab", 139.8, 140.2, 0.05, dt.date(2026, 1, 4), "callipers")])
         keep_profiles(records, [profile()])
+        keep_site_results(records, [site_result(tmp_path)])
         set_keep_days(records, 30)
         write_down(records, photo.sha256, "macro-01.jpg", {"held": True})
         add_verification(records, Verification("pin", "d0_mm", 0.5, 0.001, 0.501, 0.002, "AB"))

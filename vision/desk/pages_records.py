@@ -19,6 +19,7 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from calib.errors import CalibError
 from calib.prints import load_history
 from calib.sheet import sheets
+from vision.camera_file import folder as cameras_folder
 from vision.camera_file import kept_profiles
 from vision.desk import asked
 from vision.desk.access import form_of
@@ -38,8 +39,10 @@ from vision.records.equipment import (
     cameras,
     keep_prints,
     keep_profiles,
+    keep_site_results,
     prints,
     profiles,
+    site_results,
     verifications,
 )
 from vision.records.export import KINDS, export
@@ -48,6 +51,7 @@ from vision.records.history import discards
 from vision.records.instruments import NewInstrument, add_instrument, checked_code, kits
 from vision.records.search import find, list_instruments
 from vision.report.words import MEASURED
+from vision.verification_file import ENDING
 
 SEE_OTHER = 303
 PAGE = 30
@@ -159,7 +163,7 @@ def _equipment(router: APIRouter, desk: Desk, answers: Answers) -> None:
             problem = _take_over(records, desk)
             return answers.page(
                 request, "equipment", prints=prints(records), cameras=cameras(records), checks=verifications(records),
-                profiles=profiles(records), names=[name for name, _, _ in MEASURED], problem=problem,
+                profiles=profiles(records), site=site_results(records), names=[name for name, _, _ in MEASURED], problem=problem,
             )  # fmt: skip
 
     @router.post("/equipment/checks")
@@ -187,6 +191,7 @@ def _take_over(records: Records, desk: Desk) -> str | None:
     try:
         keep_prints(records, [check for sheet in sheets() for check in load_history(sheet, desk.prints)])
         keep_profiles(records, [profile for _, profile in kept_profiles(desk.cameras)])
+        keep_site_results(records, sorted((desk.cameras or cameras_folder()).glob(f"*{ENDING}")))
     except (CalibError, FlutegaugeError) as error:
         if isinstance(error, RecordsError):
             raise

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
+from pathlib import Path
 
 from calib.print_check import PrintCheck
 from vision.camera_file import profile_text
@@ -12,6 +13,7 @@ from vision.records.clock import now
 from vision.records.database import Records, transaction
 from vision.records.faults import RecordsError
 from vision.records.history import checked_initials
+from vision.verification_file import ENDING, read_result
 
 
 @dataclass(frozen=True)
@@ -123,6 +125,41 @@ def profiles(records: Records) -> list[KeptProfile]:
     """Return the camera profiles kept, the latest first."""
     return [
         KeptProfile(**dict(row)) for row in records.db.execute("SELECT * FROM profile ORDER BY made_on DESC, id DESC")
+    ]
+
+
+@dataclass(frozen=True)
+class SiteResult:
+    """The result of a verification on site, as its file had it."""
+
+    id: int
+    name: str
+    made_on: str
+    statement: str
+    content: str
+    kept_at: str
+
+
+def keep_site_results(records: Records, files: Iterable[Path]) -> int:
+    """Take over results that are not in the records yet; return how many were new. Raises UsageError for a damaged one."""
+    known = {kept.content for kept in site_results(records)}
+    rows = []
+    for path in files:
+        kept, content = read_result(path), path.read_text(encoding="utf-8")
+        if content not in known:
+            rows.append((path.name.removesuffix(ENDING), kept.made_on.isoformat(), kept.statement, content, now()))
+    if rows:
+        with transaction(records) as db:
+            db.executemany(
+                "INSERT INTO site_check (name, made_on, statement, content, kept_at) VALUES (?, ?, ?, ?, ?)", rows
+            )
+    return len(rows)
+
+
+def site_results(records: Records) -> list[SiteResult]:
+    """Return the results of verifications on site, the latest first."""
+    return [
+        SiteResult(**dict(row)) for row in records.db.execute("SELECT * FROM site_check ORDER BY made_on DESC, id DESC")
     ]
 
 

@@ -175,6 +175,16 @@ def photos_that_wait(db: sqlite3.Connection) -> None:
     )
 
 
+def verifications_on_site(db: sqlite3.Connection) -> None:
+    """Results of verifications of whole set-ups, as their files had them."""
+    db.execute(
+        """CREATE TABLE site_check (
+            id INTEGER PRIMARY KEY, name TEXT NOT NULL, made_on TEXT NOT NULL, statement TEXT NOT NULL,
+            content TEXT NOT NULL UNIQUE, kept_at TEXT NOT NULL) STRICT"""
+    )
+    _kept(db, "site_check")
+
+
 MIGRATIONS = (
     kits_and_instruments,
     photos_and_readings,
@@ -183,6 +193,7 @@ MIGRATIONS = (
     rules,
     camera_profiles,
     photos_that_wait,
+    verifications_on_site,
 )
 
 
