@@ -39,18 +39,20 @@ def fragments_of(
         return None
     rows, cols = np.nonzero(box.mask)
     backend = placed.surface.backend
-    rgba, disc = backend.zeros((rows.size, 4)), backend.zeros((rows.size,))
+    rgba, disc, depth = backend.zeros((rows.size, 4)), backend.zeros((rows.size,)), backend.zeros((rows.size,))
     per_draw = max(CHUNK_RAYS // body.supersample**2, 1)
     step = per_draw * max(backend.wide // CHUNK_RAYS, 1)
     for first in range(0, rows.size, step):
         part = slice(first, first + step)
         px = np.stack([cols[part] + box.left, rows[part] + box.top], 1)
-        colour, cover, size = _pixels(placed, body, camera, around, px, Chance(rng, per_draw * body.supersample**2))
-        rgba[part, :3], rgba[part, 3], disc[part] = colour, cover, size
+        colour, cover, mean = _pixels(placed, body, camera, around, px, Chance(rng, per_draw * body.supersample**2))
+        rgba[part, :3], rgba[part, 3], depth[part] = colour, cover, mean
+        disc[part] = backend.xp.where(cover > 0, disc_px(camera, mean), 0.0)
     at = backend.as_index(backend.exact(np.flatnonzero(box.mask)))
-    picture, sizes = backend.zeros((box.mask.size, 4)), backend.zeros((box.mask.size,))
-    picture[at], sizes[at] = rgba, disc
-    return Fragments(box.left, box.top, picture.reshape(*box.mask.shape, 4), sizes.reshape(box.mask.shape))
+    picture, sizes, depths_mm = (backend.zeros((box.mask.size, *more)) for more in ((4,), (), ()))
+    picture[at], sizes[at], depths_mm[at] = rgba, disc, depth
+    shape = box.mask.shape
+    return Fragments(box.left, box.top, picture.reshape(*shape, 4), sizes.reshape(shape), depths_mm.reshape(shape))
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,7 @@ def _touched(placed: Placed, body: Body, camera: Camera) -> Box | None:
 def _pixels(
     placed: Placed, body: Body, camera: Camera, around: Surroundings, px: Floats, chance: Chance
 ) -> tuple[Array, Array, Array]:
-    """Premultiplied colour (N x 3), coverage (N) and disc (N) of the pixels `px` (N x 2)."""
+    """Premultiplied colour (N x 3), coverage (N) and mean depth (N, mm) of the pixels `px` (N x 2)."""
     n, pose, backend = body.supersample, placed.pose, placed.surface.backend
     offset = (np.arange(n) + 0.5) / n - 0.5
     grid = np.stack(np.meshgrid(offset, offset), -1).reshape(-1, 2)
@@ -121,14 +123,13 @@ def _pixels(
 def _averaged(
     backend: Backend, camera: Camera, count: int, per_pixel: int, ray: Array, point: Array, colour: Array
 ) -> tuple[Array, Array, Array]:
-    """Sum the rays of each pixel: premultiplied colour, coverage, out-of-focus disc at the mean depth."""
+    """Average the rays of each pixel: premultiplied colour, coverage, mean depth."""
     depth = depths(camera, point)
     each = backend.xp.stack([colour[:, 0], colour[:, 1], colour[:, 2], depth, 0.0 * depth + 1.0], 1)
     total = backend.sums(ray // per_pixel, each, count)
     hit, xp = total[:, 4], backend.xp
     mean_depth = xp.where(hit > 0, total[:, 3] / xp.clip(hit, 1.0, None), camera.z_mm)
-    disc = xp.where(hit > 0, disc_px(camera, mean_depth), 0.0)
-    return total[:, :3] / per_pixel, hit / per_pixel, disc
+    return total[:, :3] / per_pixel, hit / per_pixel, mean_depth
 
 
 def _nearest_axis(placed: Placed, eye: Floats, ray: Array) -> Array:

@@ -91,15 +91,34 @@ def _weight(backend: Backend, size: Array, level: float, step: float) -> Array:
 
 @dataclass(frozen=True)
 class Fragments:
-    """Pinhole picture of one solid inside a box: premultiplied colour, coverage and out-of-focus disc.
+    """Pinhole picture of one solid inside a box: premultiplied colour, coverage, out-of-focus disc and depth.
 
-    `left`, `top`: the box's corner in the picture; `rgba` h x w x 4, `disc_px` h x w (signed diameter).
+    `left`, `top`: the box's corner in the picture; `rgba` h x w x 4, `disc_px` h x w (signed diameter), `depth_mm` h x w
+    (mean over what is covered).
     """
 
     left: int
     top: int
     rgba: Array
     disc_px: Array
+    depth_mm: Array
+
+
+def in_front(solid: Fragments, other: Fragments, backend: Backend = CPU) -> Fragments | None:
+    """The part of `solid` that lies nearer to the camera than `other` where both cover a pixel; None if there is none."""
+    left, top = max(solid.left, other.left), max(solid.top, other.top)
+    right = min(solid.left + solid.disc_px.shape[1], other.left + other.disc_px.shape[1])
+    bottom = min(solid.top + solid.disc_px.shape[0], other.top + other.disc_px.shape[0])
+    if right <= left or bottom <= top:
+        return None
+    mine, theirs = (
+        (slice(top - one.top, bottom - one.top), slice(left - one.left, right - one.left)) for one in (solid, other)
+    )
+    both = (solid.rgba[mine][..., 3] > 0) & (other.rgba[theirs][..., 3] > 0)
+    nearer = backend.single(both & (solid.depth_mm[mine] < other.depth_mm[theirs]))
+    if not bool(nearer.any()):
+        return None
+    return Fragments(left, top, solid.rgba[mine] * nearer[..., None], solid.disc_px[mine], solid.depth_mm[mine])
 
 
 def lay_over(picture: Array, solid: Fragments, backend: Backend = CPU) -> None:

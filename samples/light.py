@@ -5,13 +5,16 @@ above 1 and the picture's exposure is set afterwards.
 """
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import cv2
 import numpy as np
 
 from samples.arrays import Array, Backend, Floats
+from samples.lobe import KEPT, blurs, in_rectangle
 
 MAP_SIZE = 193
 MAP_REACH = 1.12
@@ -35,7 +38,10 @@ class Lobe:
 
 @dataclass(frozen=True)
 class Blocker:
-    """The camera's body as a dark rectangle at `height_mm`, in the picture's axes about the pinhole."""
+    """The camera's body as a dark rectangle at `height_mm`, in the picture's axes about the pinhole.
+
+    `lobe`: 0 for single rays, whose edge is soft; else the scale of the lobe (radians) that is looked through.
+    """
 
     centre_mm: tuple[float, float]
     turn_deg: float
@@ -43,6 +49,7 @@ class Blocker:
     half_size_mm: tuple[float, float]
     softness_mm: float = 3.0
     rgb: Rgb = (0.03, 0.03, 0.03)
+    lobe: float = 0.0
 
     def cover(self, xp: Any, start: Array, direction: Array) -> Array:
         """Share (N x 1, 0 to 1) of the rays from `start` (N x 3 or 3, mm) along `direction` (N x 3) that it hides."""
@@ -51,6 +58,10 @@ class Blocker:
         dx = start[..., 0] + reach * direction[..., 0] - self.centre_mm[0]
         dy = start[..., 1] + reach * direction[..., 1] - self.centre_mm[1]
         c, s = math.cos(math.radians(self.turn_deg)), math.sin(math.radians(self.turn_deg))
+        if self.lobe > 0:
+            wide = self.lobe * xp.clip(reach, 1e-3, None)
+            half_u, half_v = (half / wide for half in self.half_size_mm)
+            return in_rectangle(xp, (dx * c + dy * s) / wide, (dy * c - dx * s) / wide, half_u, half_v)[..., None]
         u = xp.abs(dx * c + dy * s) - self.half_size_mm[0]
         v = xp.abs(dy * c - dx * s) - self.half_size_mm[1]
         soft = 2.0 * self.softness_mm
@@ -148,10 +159,68 @@ class Sky:
         return self.backend.bilinear(self.table, u, v)
 
 
-def sky_of(light: Light, blur_deg: float, backend: Backend) -> Sky:
-    """Tabulate `light`, blurred by a Gaussian of `blur_deg` (standard deviation)."""
-    table: Floats = light.radiance(map_directions()[0]).astype(np.float32)
-    sigma = math.radians(blur_deg) * 0.65 * (MAP_SIZE - 1) / (2 * MAP_REACH)
-    if sigma > 0.2:
-        table = np.asarray(cv2.GaussianBlur(table, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE))
-    return Sky(backend, backend.put(table))
+def sky_of(
+    light: Light,
+    blurs: Sequence[tuple[float, float]],
+    backend: Backend,
+    blocker: Blocker | None = None,
+    at_mm: Sequence[float] = (0.0, 0.0, 0.0),
+) -> Sky:
+    """Tabulate `light`, blurred by a sum of Gaussians: their weights and standard deviations in degrees.
+
+    The mean is over the part of each blur above the horizon that `blocker` leaves free, seen from `at_mm` (3); horizon
+    and blocker themselves are not the sky's business.
+    """
+    return Sky(backend, backend.put(_sky_table(light, tuple(blurs), blocker, tuple(float(v) for v in at_mm))))
+
+
+@lru_cache(maxsize=32)
+def _sky_table(
+    light: Light, blurs: tuple[tuple[float, float], ...], blocker: Blocker | None, at_mm: tuple[float, ...]
+) -> Floats:
+    direction, _ = map_directions()
+    free = (direction[..., 2:] > 0).astype(np.float32)
+    if blocker is not None:
+        free = free * (1.0 - blocker.cover(np, np.array(at_mm), direction))
+    sharp = light.radiance(direction)
+    table = np.concatenate([sharp * free, free], axis=2).astype(np.float32)
+    some = np.sum([weight * _blurred(table, degrees) for weight, degrees in blurs], axis=0)
+    return np.asarray(np.where(some[..., 3:] > 1e-3, some[..., :3] / np.clip(some[..., 3:], 1e-3, None), sharp))
+
+
+def _blurred(table: Floats, degrees: float) -> Floats:
+    """Blur the map by the same angle everywhere: one radian is half as long in its middle as at the horizon."""
+    middle, rim = (
+        _smooth(table, math.radians(degrees) * scale * (MAP_SIZE - 1) / (2 * MAP_REACH)) for scale in (0.5, 1)
+    )
+    axis = np.linspace(-MAP_REACH, MAP_REACH, MAP_SIZE, dtype=np.float32)
+    outer = np.minimum(axis[:, None] ** 2 + axis**2, 1.0)[..., None]
+    return np.asarray(middle + (rim - middle) * outer)
+
+
+def _smooth(table: Floats, sigma: float) -> Floats:
+    """Gaussian blur with nothing beyond the map; a wide one at a quarter of the resolution."""
+    if sigma <= 0.2:
+        return table
+    if sigma < 10.0:
+        return np.asarray(cv2.GaussianBlur(table, (0, 0), sigma, borderType=cv2.BORDER_CONSTANT))
+    small = cv2.resize(table, (MAP_SIZE // 4, MAP_SIZE // 4), interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), min(sigma, MAP_SIZE) / 4, borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(cv2.resize(small, (MAP_SIZE, MAP_SIZE), interpolation=cv2.INTER_LINEAR))
+
+
+def overhead(sky: Sky, blocker: Blocker | None, start: Array, direction: Array) -> Array:
+    """Radiance (N x 3) of the room with the camera's body in it, seen from `start` (N x 3 or 3) along `direction`."""
+    out = sky.look(direction)
+    if blocker is None:
+        return out
+    hidden = blocker.cover(sky.backend.xp, start, direction)
+    return out * (1.0 - hidden) + hidden * sky.backend.constant(blocker.rgb)
+
+
+def through_lobe(
+    light: Light, blocker: Blocker | None, alpha: float, at_mm: Sequence[float], backend: Backend
+) -> tuple[Sky, Blocker | None]:
+    """The room and the camera's body as rough metal of this alpha near `at_mm` (3) mirrors them."""
+    sky = sky_of(light, blurs(alpha), backend, blocker, at_mm)
+    return sky, None if blocker is None else replace(blocker, lobe=2.0 * KEPT * max(alpha, 1e-3))

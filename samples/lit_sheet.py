@@ -7,9 +7,11 @@ from typing import Any
 import numpy as np
 
 from samples.arrays import CPU, Array, Backend, Floats
+from samples.bars import bars_of
 from samples.bodies import Placed
+from samples.fresnel import coat_passes
 from samples.light import Blocker, Light, map_directions
-from samples.shadow import Rays, bars_of, light_left
+from samples.shadow import Rays, light_left
 
 REACH_MM = 9.0
 SPREAD_MM = 0.12
@@ -39,14 +41,23 @@ class Irradiance:
 
 
 def irradiance_of(
-    light: Light, blocker: Blocker | None, box_mm: tuple[float, float, float, float], backend: Backend = CPU
+    light: Light,
+    blocker: Blocker | None,
+    box_mm: tuple[float, float, float, float],
+    backend: Backend = CPU,
+    coated: bool = False,
 ) -> Irradiance:
-    """Integrate the light over the upper half-space on a grid that covers `box_mm` (x0, y0, x1, y1)."""
+    """Integrate the light over the upper half-space on a grid that covers `box_mm` (x0, y0, x1, y1).
+
+    Under a clear coat the irradiance is what the coat lets in, against light from straight above.
+    """
     step = max(box_mm[2] - box_mm[0], box_mm[3] - box_mm[1]) / 20.0
     nx, ny = int((box_mm[2] - box_mm[0]) / step) + 2, int((box_mm[3] - box_mm[1]) / step) + 2
     direction, solid = map_directions(97)
     keep = solid > 0
     direction, weight = direction[keep], (direction[..., 2] * solid)[keep]
+    if coated:
+        weight = weight * coat_passes(direction[:, 2])
     radiance = light.radiance(direction)
     if blocker is None:
         return Irradiance(box_mm[0], box_mm[1], step, np.full((ny, nx, 3), weight @ radiance, np.float32))

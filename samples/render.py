@@ -7,7 +7,7 @@ import numpy as np
 from samples.arrays import CPU, Array, Backend, Floats
 from samples.fragments import fragments_of
 from samples.images import gaussian
-from samples.layers import blur_by_map, lay_over
+from samples.layers import Fragments, blur_by_map, in_front, lay_over
 from samples.scene import Scene
 from samples.sensor import develop, expose, fringe
 from samples.sheet_layer import sheet_layer
@@ -41,12 +41,19 @@ def render_linear(stage: Stage) -> Array:
     picture = blur_by_map(picture, disc, backend)
     rng = np.random.default_rng([scene.seed, 1])
     for one in sorted(stage.placed, key=lambda p: p.pose.height_mm):
-        near = around.near(one.axis_points(np.array([0.5 * one.instrument.length_mm]))[0])
-        polished = near.for_metal(one.instrument.finish)
+        middle = one.axis_points(np.array([0.5 * one.instrument.length_mm]))[0]
+        near = around.near(middle)
+        polished = near.for_metal(one.instrument.finish, middle)
+        metal: Fragments | None = None
         for body in one.bodies:
             solid = fragments_of(one, body, camera, polished if body.name == "metal" else near, rng)
-            if solid is not None:
-                lay_over(picture, solid, backend)
+            if solid is None:
+                continue
+            lay_over(picture, solid, backend)
+            shown = None if metal is None else in_front(metal, solid, backend)
+            if shown is not None:
+                lay_over(picture, shown, backend)
+            metal = solid if body.name == "metal" else metal
     return picture
 
 

@@ -6,9 +6,11 @@ from functools import lru_cache
 import numpy as np
 
 from samples.arrays import Array, Backend, Floats, dot
+from samples.fresnel import STEPS, conductor_table
 from samples.instrument import Finish
 from samples.light import Rgb
-from samples.surroundings import SPREAD, Surroundings, irradiance_at
+from samples.lobe import COSINES, SPREAD, all_bounces, facets
+from samples.surroundings import Surroundings, irradiance_at
 
 MARKS = 4096
 
@@ -26,17 +28,23 @@ def mirrored(
 
     `normal`, `view` (from the camera) N x 3; `along` (3) the axis; `axial_mm` the position on it (for grinding marks);
     `chance` two even random numbers from 0 to 1 a ray, which choose the facet.
-    Schlick's Fresnel. Masking between facets is left out, so a white room makes a white metal exactly; the price is
-    that a metal of high roughness is up to a tenth too bright at grazing angles.
+    What facets hide from one another comes out after further bounces, each of them paid for; so a perfect mirror in a
+    white room is white.
     """
     xp = backend.xp
-    facet = _facets(backend, finish, normal, along, axial_mm, chance)
+    upright = xp.clip(-dot(view, normal), 0.0, 1.0)
+    seen = facets(finish.alpha)
+    lean = backend.sample(backend.put(seen.lean), upright[:, 0] * COSINES)[:, None]
+    # Facets that face the viewer show more of themselves.
+    facet = normal - lean / xp.sqrt(xp.clip(1.0 - upright * upright, 1e-6, None)) * (view + upright * normal)
+    facet = _facets(backend, finish, facet, along, axial_mm, chance)
     facet = xp.where(-dot(view, facet) > 0.02, facet, normal)
     cosine = xp.clip(-dot(view, facet), 0.0, 1.0)
     direction = view + 2.0 * cosine * facet
     into = dot(direction, normal)
     direction = xp.where(into < 0, direction - 2.0 * into * normal, direction)
-    return direction, _fresnel(backend, finish, cosine)
+    share = backend.sample(backend.put(seen.once), upright[:, 0] * COSINES)[:, None]
+    return direction, all_bounces(_fresnel(backend, finish, cosine), share, seen.mean)
 
 
 def mirrored_again(backend: Backend, finish: Finish, normal: Array, view: Array) -> tuple[Array, Array]:
@@ -46,8 +54,7 @@ def mirrored_again(backend: Backend, finish: Finish, normal: Array, view: Array)
 
 
 def _fresnel(backend: Backend, finish: Finish, cosine: Array) -> Array:
-    f0 = backend.constant(finish.f0)
-    return f0 + (1.0 - f0) * (1.0 - cosine) ** 5
+    return backend.sample(backend.put(conductor_table(finish.f0)), cosine[:, 0] * STEPS)
 
 
 @lru_cache(maxsize=1)
@@ -60,8 +67,8 @@ def _facets(
 ) -> Array:
     """Normals spread evenly over a small disc about `normal`, tilted by grinding marks along the axis.
 
-    The disc is a part of the lobe; the sky is blurred for the rest (`lobe_blur_deg`), which keeps the picture free of
-    the grain that sampling the whole lobe would leave.
+    The disc is a part of the lobe; sky, camera and horizon are blurred for the rest (`samples.lobe`), which keeps the
+    picture free of the grain that sampling the whole lobe would leave.
     """
     xp = backend.xp
     slope = SPREAD * finish.alpha * xp.sqrt(chance[0])

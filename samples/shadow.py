@@ -1,4 +1,4 @@
-"""Soft shadows of an instrument on the sheet, without noise.
+"""Soft shadows of an instrument on the sheet and the light that it throws there, without noise.
 
 Seen from a point of the sheet, a round bar hides the directions whose angle ABOUT the bar's axis lies within
 asin(r/D) of the axis's own, and whose angle ALONG it lies between its two ends. So one table of the light, summed over
@@ -11,8 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from samples.arrays import CPU, Array, Backend, Floats
-from samples.bodies import Placed
+from samples.bars import Bar
+from samples.fresnel import coat_passes
 from samples.light import Blocker, Light, map_directions
+from samples.thrown import Room, Thrown, seen_at, thrown
 
 BINS_ABOUT, BINS_ALONG = 360, 240
 MAP_CELLS = 513
@@ -20,21 +22,19 @@ MAP_CELLS = 513
 
 @dataclass(frozen=True)
 class Rays:
-    """The light as many directions with their share of the sheet's irradiance (N x 3 each, shares sum to 1).
-
-    `around`: radiance that a bar's flank sees, half of it sheet and half low sky on the dark side,
-    relative to the mean of the sky.
+    """The light as many directions with their share of the sheet's irradiance (N x 3 each, shares sum to 1); `room`:
+    where they come from.
     """
 
     direction: Floats
     share: Floats
-    around: float
+    room: Room
 
 
-def light_rays(light: Light, blocker: Blocker | None, at_mm: Floats, paper: float) -> Rays:
+def light_rays(light: Light, blocker: Blocker | None, at_mm: Floats, paper: float, coated: bool = False) -> Rays:
     """Directions and shares as seen from the sheet point `at_mm` (3,), the camera's body taken out.
 
-    `paper` is the mean reflectance of the sheet.
+    `paper` is the mean reflectance of the sheet; a clear coat lets less of the low light in.
     """
     direction, solid = map_directions(MAP_CELLS)
     keep = solid > 0
@@ -43,48 +43,10 @@ def light_rays(light: Light, blocker: Blocker | None, at_mm: Floats, paper: floa
     if blocker is not None:
         hidden = blocker.cover(np, np.asarray(at_mm), direction)
         radiance = radiance * (1 - hidden) + hidden * np.array(blocker.rgb)
-    share = radiance * (direction[:, 2] * solid[keep])[:, None]
+    passes = coat_passes(direction[:, 2]) if coated else 1.0
+    share = radiance * (direction[:, 2] * solid[keep] * passes)[:, None]
     total = share.sum(axis=0)
-    # The flank that faces a shadow mirrors the side away from the lamps: the median of the low sky, not its mean.
-    low = direction[:, 2] < 0.64
-    horizon = float(np.median(radiance[low].mean(1)) * np.pi / total.mean())
-    return Rays(direction, share / total, 0.5 * (paper + horizon))
-
-
-@dataclass(frozen=True)
-class Bar:
-    """A straight piece of round bar: ends and radius in mm, sheet coordinates; `reflects`: its mean
-    reflectance; what it hides from the sheet it replaces by its own reflection of the surroundings."""
-
-    start: Floats
-    end: Floats
-    radius_mm: float
-    reflects: float
-
-
-def bars_of(placed: Placed) -> list[Bar]:
-    """Cut an instrument into bars: metal every 1.5 mm (closer when bent), stop, handle."""
-    instrument = placed.instrument
-    pieces = 40 if not placed.line.straight else max(int(instrument.length_mm / 1.5), 4)
-    ends = np.linspace(0.0, instrument.length_mm, pieces + 1)
-    points = placed.axis_points(ends)
-    angles = np.linspace(0, 2 * np.pi, 48, endpoint=False)
-    s = np.concatenate([np.linspace(ends[k], ends[k + 1], 6)[1:-1] for k in range(pieces)])
-    get, put = placed.surface.backend.get, placed.surface.backend.put
-    radius = get(placed.surface.radius(put(np.repeat(s, angles.size)), put(np.tile(angles, s.size))))
-    bars = [
-        Bar(points[k], points[k + 1], float(np.mean(part)), instrument.finish.f0[1])
-        for k, part in enumerate(np.split(radius, pieces))
-    ]
-    for body in placed.bodies[1:]:
-        cuts = np.linspace(body.from_mm, body.to_mm, 7 if body.name == "handle" else 2)
-        where = placed.axis_points(cuts)
-        profile = np.array(instrument.handle.profile)
-        for k in range(len(cuts) - 1):
-            middle = 0.5 * (cuts[k] + cuts[k + 1]) - body.from_mm
-            wide = np.interp(middle, *profile.T) if body.name == "handle" else body.bound(cuts[:1])[0]
-            bars.append(Bar(where[k], where[k + 1], float(wide), 0.25))
-    return bars
+    return Rays(direction, share / total, Room(light, blocker, np.asarray(at_mm), total, paper, coated))
 
 
 @dataclass(frozen=True)
@@ -100,8 +62,23 @@ class AxisTable:
     rise: Floats
     sums: Array
 
-    def hidden(self, points: Array, bars: list[Bar], axis: list[int]) -> Array:
-        """Share of the irradiance at sheet points (N x 3) that each of `bars` (B) hides, B x N x 3 (r, g, b).
+    def axes(self, axis: int) -> tuple[Floats, Floats, Floats]:
+        """Along, across and up of one direction, 3 each."""
+        return self.along[axis], self.side[axis], self.rise[axis]
+
+    def long_bars(self, ratios: Floats, axis: list[int]) -> Array:
+        """Share of the irradiance that endless bars hide (B x M x 3), seen at the M angles of `seen_at`; `ratios` (B):
+        radius over height of the axis.
+        """
+        b = self.backend
+        about = np.broadcast_to(seen_at(), (len(ratios), seen_at().size))
+        half = np.arcsin(np.minimum(ratios[:, None] * np.sin(about), 1.0))
+        ends = [b.exact(np.full(about.size, end)) for end in (0.0, BINS_ALONG)]
+        return self._between(b.exact(about), b.exact(half), axis, [b.single(end) for end in ends])
+
+    def hidden(self, points: Array, bars: list[Bar], axis: list[int], lights: Thrown | None, part: slice) -> Array:
+        """Share of the irradiance at sheet points (N x 3) that each of `bars` (B) hides, B x N x 3 (r, g, b), less what it
+        throws there by `lights`, where it is number `part`.
 
         `axis`: the number of each bar's direction.
         """
@@ -116,15 +93,22 @@ class AxisTable:
         distance = xp.clip(xp.sqrt(across * across + up * up), 1e-6, None)
         half = xp.arcsin(xp.clip(radius / distance, 0.0, 1.0))
         about = xp.arctan2(up, across)
+        ends = xp.arctan2(ahead, distance), xp.arctan2(ahead + length, distance)
+        cols = [b.single((end / np.pi + 0.5) * BINS_ALONG).reshape(-1) for end in ends]
+        out = self._between(about, half, axis, cols)
+        return out if lights is None else out - lights.light(part, about, up, ends)
+
+    def _between(self, about: Array, half: Array, axis: list[int], cols: list[Array]) -> Array:
+        """Sum of the light within `half` of the angles `about` (B x N each) and between two columns (B N each)."""
+        b, xp = self.backend, self.backend.xp
         first = b.exact(np.array(axis) * (BINS_ABOUT + 1.0))[:, None]
-        rows, cols = [], []
-        for angle, reach in ((about - half, ahead), (about + half, ahead + length)):
+        rows = []
+        for angle in (about - half, about + half):
             row = xp.clip(b.single(angle / np.pi * BINS_ABOUT), 0.0, BINS_ABOUT - 1e-3)
             rows.append((row + b.single(first)).reshape(-1))
-            cols.append(b.single((xp.arctan2(reach, distance) / np.pi + 0.5) * BINS_ALONG).reshape(-1))
         corner = [[b.bilinear(self.sums, cols[j], rows[i]) for j in (0, 1)] for i in (0, 1)]
         out = corner[1][1] - corner[1][0] - corner[0][1] + corner[0][0]
-        return out.reshape(len(bars), -1, 3)
+        return out.reshape(*about.shape, 3)
 
 
 def axis_table(rays: Rays, along: Floats, backend: Backend = CPU) -> AxisTable:
@@ -170,10 +154,11 @@ def light_left(points: Floats, bars: list[Bar], rays: Rays, backend: Backend = C
     together = max(10 * backend.wide // len(points), 1) if backend.xp is not np else 1
     along, axis = _directions(bars)
     table = axis_table(rays, along, backend)
+    ratios = np.array([bar.radius_mm / bar.height_mm for bar in bars])
+    lights = thrown(backend, bars, table.long_bars(ratios, axis), rays.room, [table.axes(k) for k in axis])
     for first in range(0, len(bars), together):
         some = slice(first, first + together)
-        share = backend.exact([1.0 - bar.reflects * min(rays.around, 1.2) for bar in bars[some]])
-        left = left - (share[:, None, None] * table.hidden(at, bars[some], axis[some])).sum(0)
+        left = left - table.hidden(at, bars[some], axis[some], lights, some).sum(0)
     return backend.get(backend.xp.clip(left, 0.02, None))
 
 

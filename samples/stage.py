@@ -36,7 +36,7 @@ def set_stage(scene: Scene, backend: Backend) -> Stage:
     placed = tuple(place(laid.instrument, laid.pose, backend, supersample) for laid in scene.laid)
     box = _seen_box(camera)
     texture = sheet_texture(sheet_named(scene.sheet), scene.paper, box, 1.25 * camera.px_per_mm)
-    irradiance = irradiance_of(scene.light, scene.blocker, box, backend)
+    irradiance = irradiance_of(scene.light, scene.blocker, box, backend, scene.paper.kind != "matt")
     return Stage(scene, placed, texture, irradiance, _shadows(scene, placed, texture))
 
 
@@ -47,7 +47,7 @@ def _shadows(scene: Scene, placed: tuple[Placed, ...], texture: SheetTexture) ->
     for one in placed:
         at = one.axis_points(np.array([0.4 * one.instrument.length_mm]))[0] * [1.0, 1.0, 0.0]
         if rays is None or np.linalg.norm(at - seen_from) > SAME_LIGHT_SHARE * scene.camera.z_mm:
-            rays, seen_from = light_rays(scene.light, scene.blocker, at, paper), at
+            rays, seen_from = light_rays(scene.light, scene.blocker, at, paper, scene.paper.kind != "matt"), at
         strips.append(shadow_strip(one, rays))
     return tuple(strips)
 

@@ -8,22 +8,13 @@ import numpy as np
 
 from samples.arrays import Array, Backend, Floats
 from samples.instrument import Finish
-from samples.light import Blocker, Light, Sky, map_directions, sky_of
+from samples.light import Blocker, Light, Sky, map_directions, overhead, sky_of, through_lobe
 from samples.lit_sheet import Irradiance, ShadowStrip
+from samples.lobe import KEPT, beyond
 from samples.paper import SheetTexture
 
 FARTHEST_MM = 80.0
 NEAR_MM = 12.0
-
-SPREAD = 0.7
-"""Radius of the sampled disc of facet slopes, in units of the roughness alpha."""
-
-
-def lobe_blur_deg(alpha: float) -> float:
-    """Blur of the sky that stands for the part of a rough mirror's lobe that is not sampled: mirrored rays turn by
-    twice the facet's slope, whose rms per direction is about 0.7 alpha for the core of a GGX lobe.
-    """
-    return math.degrees(2.0 * alpha * math.sqrt(0.7**2 - SPREAD**2 / 4.0))
 
 
 @dataclass(frozen=True)
@@ -59,10 +50,25 @@ class SheetView:
             below = self.light.backlight.radiance(b, x_mm, y_mm, direction)
         return out * here + below * (1.0 - here)
 
+    def left_beside(self, start: Array, direction: Array) -> Array:
+        """What shadows leave of the light (N x 3) where a ray would meet the sheet if it fell at half a right angle."""
+        b, xp = self.backend, self.backend.xp
+        level = xp.sqrt(direction[:, 0] ** 2 + direction[:, 1] ** 2) + 1e-6
+        reach = xp.clip(start[:, 2], 0.0, None) / level
+        x, y = (start[:, k] + reach * direction[:, k] for k in (0, 1))
+        out = 1.0 + 0.0 * start
+        for strip, left in zip(self.strips, self.left, strict=True):
+            out = out * b.bilinear(left, *strip.columns_rows(xp, x, y))
+        return out
+
 
 @dataclass(frozen=True)
 class Surroundings:
-    """Everything a mirror on the sheet can see. `sharp` sky for metal, `soft` for plastic."""
+    """Everything a mirror on the sheet can see. `sharp` sky for metal, `soft` for plastic.
+
+    `lobe`: scale of the metal's lobe, radians, 0 for plastic; across the horizon it mixes sky and sheet, the sheet seen
+    that way being its mean, `below` (3).
+    """
 
     backend: Backend
     light: Light
@@ -71,6 +77,8 @@ class Surroundings:
     blocker: Blocker | None
     sheet: SheetView
     harmonics: Floats
+    below: Floats
+    lobe: float = 0.0
 
     def near(self, point: Floats) -> "Surroundings":
         """The same with only the shadows that matter close to a point (3)."""
@@ -78,29 +86,31 @@ class Surroundings:
         strips, left = (tuple(pair[i] for i in keep) for pair in (self.sheet.strips, self.sheet.left))
         return replace(self, sheet=replace(self.sheet, strips=strips, left=left))
 
-    def for_metal(self, finish: Finish) -> "Surroundings":
-        """The same with the sky, and the camera's outline, as blurred as this metal's lobe makes them."""
-        blur = lobe_blur_deg(finish.alpha)
-        blocker = self.blocker
-        if blocker is not None:
-            soft = max(blocker.softness_mm, 1.5 * blocker.height_mm * math.tan(math.radians(blur)))
-            blocker = replace(blocker, softness_mm=soft)
-        return replace(self, sharp=sky_of(self.light, blur, self.backend), blocker=blocker)
+    def for_metal(self, finish: Finish, at_mm: Floats) -> "Surroundings":
+        """The same with sky, camera's outline and horizon as blurred as the lobe of this metal, at a point (3), makes them."""
+        sky, blocker = through_lobe(self.light, self.blocker, finish.alpha, at_mm.tolist(), self.backend)
+        return replace(self, sharp=sky, blocker=blocker, lobe=2.0 * KEPT * finish.alpha)
 
     def seen(self, start: Array, direction: Array, soft: bool = False) -> Array:
         """Radiance (N x 3) that arrives at `start` from `direction` (N x 3, unit)."""
         xp = self.backend.xp
-        out = (self.soft if soft else self.sharp).look(direction)
-        if self.blocker is not None:
-            hidden = self.blocker.cover(xp, start, direction)
-            out = out * (1.0 - hidden) + hidden * self.backend.constant(self.blocker.rgb)
+        out = overhead(self.soft if soft else self.sharp, self.blocker, start, direction)
         down = xp.where(direction[:, 2] < 0)[0]
+        above = None
+        if self.lobe > 0:
+            above = beyond(xp, direction[:, 2:] / self.lobe)
+            shade = self.sheet.left_beside(start, direction)
+            near = self.backend.constant(self.below) * shade
+            out = out * above + near * (1.0 - above)
         if down.shape[0]:
             start, direction = start[down], direction[down]
             reach = xp.clip(start[:, 2], 0.0, None) / xp.clip(-direction[:, 2], 1e-4, None)
             reach = xp.clip(reach, None, FARTHEST_MM)
             x, y = start[:, 0] + reach * direction[:, 0], start[:, 1] + reach * direction[:, 1]
-            out[down] = self.sheet.radiance(x, y, direction)
+            sheet = self.sheet.radiance(x, y, direction)
+            if above is not None:
+                sheet = out[down] + (sheet - near[down]) * (1.0 - above[down])
+            out[down] = sheet
         return out
 
 
@@ -126,16 +136,25 @@ def surroundings(
         put(irradiance.table),
         tuple(put(strip.table) for strip in shadows),
     )
-    below = irradiance.table.reshape(-1, 3).mean(0) / np.pi * np.array(texture.paper.white) * 0.75 + light.glow
+    bare = irradiance.table.reshape(-1, 3).mean(0) / np.pi
+    below = bare * np.array(texture.paper.white) * 0.75 + light.glow
     return Surroundings(
         backend,
         light,
-        sky_of(light, 1.5, backend),
-        sky_of(light, 7.0, backend),
+        sky_of(light, ((1.0, 1.5),), backend),
+        sky_of(light, ((1.0, 7.0),), backend),
         blocker,
         sheet,
         _harmonics(light, blocker, at_mm, below),
+        _mean_sheet(texture, bare, light),
     )
+
+
+def _mean_sheet(texture: SheetTexture, bare: Floats, light: Light) -> Floats:
+    """Mean radiance (3) of the sheet's visible part, holes counted as dark; `bare`: irradiance / pi."""
+    share = texture.coarse.mean()
+    here = 1.0 if texture.coarse_present is None else float(texture.coarse_present.mean())
+    return np.asarray((texture.reflectance(share) * bare + np.array(light.glow) * (0.08 + 0.92 * share)) * here)
 
 
 def _harmonics(light: Light, blocker: Blocker | None, at_mm: Floats, below: Floats) -> Floats:

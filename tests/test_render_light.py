@@ -6,19 +6,24 @@ import numpy as np
 import pytest
 
 from samples.arrays import CPU
+from samples.bars import Bar, bars_of
 from samples.bodies import place
 from samples.camera import Camera
 from samples.draw_instrument import draw_instrument
+from samples.fresnel import COAT_INDEX, METAL_INDEX, coat_passes, conductor
 from samples.instrument import Finish, Instrument
-from samples.light import Backlight, Blocker, Light
+from samples.layers import Fragments, in_front
+from samples.light import Backlight, Blocker, Light, Lobe
 from samples.lit_sheet import irradiance_of
+from samples.lobe import beyond, blurs, facets, in_rectangle
 from samples.paper import Paper, _spread_ink
 from samples.pose import Pose
 from samples.render import render_linear
 from samples.scene import Laid, Scene
 from samples.sensor import Sensor, add_noise, encode
-from samples.shadow import Bar, axis_table, bars_of, light_left, light_rays
+from samples.shadow import axis_table, light_left, light_rays
 from samples.stage import set_stage
+from samples.thrown import paths
 
 LANE_Y = 38.3  # the middle of the first lane of sheet A4-1
 UNIFORM = Light("uniform", (1.0,) * 3, (1.0,) * 3, ())
@@ -91,9 +96,13 @@ def test_first_step_is_small_and_the_strongest_gradient_lies_inside():
     near_edge = np.abs(np.abs(middle) - 1.0) < 0.04
     step = level[(y > 1.03) & (y < 1.06)].mean() - level[(y > 0.92) & (y < 0.96)].mean()
 
-    assert 0.0 < step / level[y > 1.1].mean() < 0.4
+    # The rim mirrors the sheet a little farther out; a normal at 0.94 R leans 70 degrees.
+    mirrored = conductor(np.array([0.6]), np.cos(np.radians([70.0])))[0, 0]
+
+    assert step / level[(y > 1.03) & (y < 1.06)].mean() == pytest.approx(1.0 - mirrored, abs=0.05)
     assert 0.6 < abs(middle[slope.argmax()]) < 0.76
-    assert slope[near_edge].max() < 0.4 * slope.max()
+    # Mitsuba 3 has 0.54 in this scene (the camera's body moved up to the lens, as large an angle).
+    assert slope[near_edge].max() < slope.max() / 1.5
 
 
 def test_raised_backlight_lights_only_the_outer_2_percent():
@@ -128,9 +137,9 @@ def test_shadow_of_a_long_bar_is_its_view_factor():
     """Plane element below a long parallel cylinder: F = (r / D) cos(angle to the axis's perpendicular) (handbook form)."""
     rays = light_rays(UNIFORM, None, np.zeros(3), 0.8)
     table = axis_table(rays, np.array([[1.0, 0.0, 0.0]]))
-    bar = Bar(np.array([-4000.0, 0.0, 2.0]), np.array([4000.0, 0.0, 2.0]), 0.5, 0.0)
+    bar = Bar(np.array([-4000.0, 0.0, 2.0]), np.array([4000.0, 0.0, 2.0]), 0.5, (0.0,) * 3)
     off = np.array([0.0, 0.7, 2.0, 5.0])
-    hidden = table.hidden(np.stack([0 * off, off, 0 * off], 1), [bar], [0])[0, :, 1]
+    hidden = table.hidden(np.stack([0 * off, off, 0 * off], 1), [bar], [0], None, slice(0, 1))[0, :, 1]
     distance = np.hypot(off, 2.0)
 
     assert hidden == pytest.approx(0.5 / distance * 2.0 / distance, rel=0.03)
@@ -139,12 +148,114 @@ def test_shadow_of_a_long_bar_is_its_view_factor():
 def test_shadow_ends_where_the_bar_ends():
     low = Light("overhead only", (0.0,) * 3, (1.0,) * 3, ())
     rays = light_rays(low, None, np.zeros(3), 0.8)
-    bar = [Bar(np.array([0.0, 0.0, 0.3]), np.array([20.0, 0.0, 0.3]), 0.25, 0.0)]
+    bar = [Bar(np.array([0.0, 0.0, 0.3]), np.array([20.0, 0.0, 0.3]), 0.25, (0.0,) * 3)]
     points = np.array([[-3.0, 0.0, 0.0], [10.0, 0.0, 0.0]])
     left = light_left(points, bar, rays)[:, 1]
 
     assert left[0] > 0.99
     assert left[1] < 0.3
+
+
+def beside_wire(light: Light, alpha: float, off_mm: np.ndarray, f0: float = 0.6, paper: float = 0.8) -> np.ndarray:
+    """Light left on the sheet at distances from the wire's axis, in the middle of its length."""
+    placed = place(wire(f0, alpha), Pose("flat", 35.0, LANE_Y, 0.401, 0.0), CPU)
+    at = np.stack([0 * off_mm + 50.0, LANE_Y + off_mm, 0 * off_mm], 1)
+    return light_left(at, bars_of(placed), light_rays(light, None, np.array([50.0, LANE_Y, 0.0]), paper))[:, 1]
+
+
+def test_a_perfect_mirror_takes_no_light_from_the_sheet():
+    off = np.array([-3.0, -1.0, -0.5, 0.45, 0.6, 2.0])
+
+    assert beside_wire(UNIFORM, 0.1, off, f0=1.0, paper=1.0) == pytest.approx(1.0, abs=2e-3)
+    assert np.all(beside_wire(UNIFORM, 0.1, off[1:5], f0=0.6, paper=1.0) < 0.95)
+
+
+def test_a_wire_throws_light_toward_the_lamp_as_a_cylinder_mirror_does():
+    """A beam from 45 degrees meets a cylinder where the normal has the angle v, and leaves at 2 v - 45 degrees: each strip
+    r d sin(45 - v) of it falls on a strip dy of black paper. Behind the wire there is no light.
+    """
+    lamp = Light("lamp", (1e-4,) * 3, (1e-4,) * 3, (Lobe(90.0, 45.0, 4.0, 4.0, 0.5, (50.0,) * 3),))
+    off = np.array([0.6, 0.8, 1.2, 1.8])
+    toward, away = (beside_wire(lamp, 0.05, side * off, paper=0.0) for side in (1.0, -1.0))
+    normal = np.radians(np.linspace(22.0, -20.0, 2000))
+    leaves = 2 * normal - np.pi / 4
+    lands = 0.4 * np.cos(normal) - (0.401 + 0.4 * np.sin(normal)) / np.tan(leaves)
+    crosses = 0.4 * np.sin(np.pi / 4 - normal)
+    bright = np.gradient(crosses, lands) * conductor(np.array([0.6]), np.cos(np.pi / 4 - normal))[:, 0]
+    order = np.argsort(lands)
+
+    added = np.abs(np.interp(off, lands[order], bright[order])) / np.sin(np.pi / 4)
+    assert toward - 1.0 == pytest.approx(added, rel=0.1)
+    assert np.all(away[:2] < 0.05)
+
+
+def test_thrown_rays_obey_the_law_of_reflection():
+    """Smooth metal: ray, normal and mirrored ray in one plane, equal angles; and the weights are those of the view factor r h / D^2."""
+    way = paths(0.8, 1e-5, False)
+    about = np.linspace(0.0, np.pi, way.weight.shape[0])
+    slant = np.arccos(way.cosine) * np.where(np.arange(way.cosine.size) < way.cosine.size // 2, -1, 1)
+    leaves = way.turn - np.pi + 2 * slant
+    normal = leaves + np.pi - slant
+
+    assert np.cos(leaves + np.pi - normal) == pytest.approx(np.cos(way.turn - normal), abs=1e-4)
+    assert way.weight.sum(1) == pytest.approx(0.8 * np.sin(about) ** 2, abs=2e-3)
+
+
+def test_metal_reflectance_has_the_dip_of_a_conductor():
+    """Normal incidence R = ((n - 1)^2 + k^2) / ((n + 1)^2 + k^2); at grazing incidence 1; between them p-light dips."""
+    f0 = np.array([0.6, 0.7])
+    at_normal, dip, grazing = (conductor(f0, np.array([c]))[0] for c in (1.0, np.cos(np.radians(77.0)), 0.0))
+
+    assert at_normal == pytest.approx(f0, abs=1e-9)
+    assert np.all(dip < f0)
+    assert grazing == pytest.approx(1.0)
+    assert conductor(np.array([1.0]), np.linspace(0.0, 1.0, 9)) == pytest.approx(1.0, abs=1e-6)
+    # Without absorption it is a dielectric: no p-light is mirrored at Brewster's angle, tan = n.
+    n = METAL_INDEX
+    bare = conductor(np.array([((n - 1) / (n + 1)) ** 2]), np.array([1 / np.sqrt(1 + n * n)]))[0, 0]
+    assert bare == pytest.approx(0.5 * ((n * n - 1) / (n * n + 1)) ** 2, rel=1e-6)
+
+
+def test_coat_lets_in_what_the_diffuse_fresnel_integral_says():
+    """n = 1.5: 9.2 % of diffuse light is mirrored from outside (Egan and Hilgeman 1979; Duntley's integral)."""
+    cosine = (np.arange(4000) + 0.5) / 4000
+    mean = 2 * np.mean(cosine * coat_passes(cosine)) * (1 - ((COAT_INDEX - 1) / (COAT_INDEX + 1)) ** 2)
+
+    assert mean == pytest.approx(1 - 0.092, abs=5e-4)
+
+
+def test_lobe_shares_are_those_of_its_density():
+    """Against sums over drawn slopes of the GGX law: m = alpha sqrt(u / (1 - u))."""
+    rng = np.random.default_rng(3)
+    u, turn = rng.random(400_000), rng.random(400_000) * 2 * np.pi
+    m = np.sqrt(u / (1 - u))
+    x, y = m * np.cos(turn), m * np.sin(turn)
+
+    assert beyond(np, 0.7) == pytest.approx(np.mean(x < 0.7), abs=3e-3)
+    inside = np.mean((np.abs(x + 0.3) < 0.5) & (np.abs(y - 1.0) < 0.8))
+    assert in_rectangle(np, -0.3, 1.0, 0.5, 0.8) == pytest.approx(inside, abs=3e-3)
+    assert sum(weight for weight, _ in blurs(0.1)) == pytest.approx(1.0)
+    # Seen from straight above, what falls below the horizon is lost: slopes beyond 45 degrees.
+    assert facets(0.28).once[-1] == pytest.approx(1 / (1 + 0.28**2), abs=0.05)
+    assert np.all(facets(0.28).once < 1.0)
+
+
+def test_nearer_metal_stays_in_front():
+    """Of two crossing bands each pixel of the overlap shows the nearer one."""
+
+    def band(left: int, top: int, shape: tuple[int, int], depth: np.ndarray) -> Fragments:
+        rgba = np.ones((*shape, 4), np.float32)
+        return Fragments(left, top, rgba, np.zeros(shape, np.float32), np.broadcast_to(depth, shape).astype(np.float32))
+
+    shaft = band(0, 4, (2, 10), np.linspace(90.0, 99.0, 10))
+    handle = band(4, 0, (10, 6), np.array(96.5))
+    shown = in_front(shaft, handle)
+
+    assert shown is not None
+    assert (shown.left, shown.top, shown.rgba.shape) == (4, 4, (2, 6, 4))
+    assert shown.rgba[0, :, 3].tolist() == [1, 1, 1, 0, 0, 0]
+    assert in_front(shaft, band(4, 0, (10, 6), np.array(80.0))) is None
+    assert in_front(shaft, band(4, 20, (10, 6), np.array(96.5))) is None
 
 
 def test_noise_variance_follows_the_stated_model():
