@@ -37,7 +37,7 @@ def draw(rng, *, moved=None, hand=1, count=2, spread=0.4):
     sightings = [sight(scale, one) for scale, one in zip(scales, seen, strict=True)]
     rolls = [0.0] * (count - 1) + [moved[2] if moved else 0.0]
     twist = [turns(camera, roll, hand, rng) for camera, roll in zip(cameras, rolls, strict=True)]
-    return judge_untouched(lifted, sightings, [resting(0.57, 0.25, None), held(0.57, 0.25)], twist)
+    return judge_untouched(lifted, sightings, [resting(0.25, None), held(0.57, 0.25)], twist)
 
 
 @pytest.mark.parametrize("count", [2, 3])

@@ -100,7 +100,7 @@ def test_verdicts(setup, signs, verdict):
 
 
 def test_a_doubted_pose_covers_both():
-    down, free = held(0.8, 0.3), resting(0.8, 0.3, 4.0)
+    down, free = held(0.8, 0.3), resting(0.3, 4.0)
     both = doubted(down, free)
 
     for share in (0.0, 0.5, 1.0):

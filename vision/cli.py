@@ -127,7 +127,8 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
     measure.add_argument(
         "--held",
         action="store_true",
-        help="the shank was held down level (table edge or slot); 0 to 0.3 mm above the sheet is carried; not taken where the photo contradicts it",
+        help="the shank was held down level (table edge or slot): 0 to 0.3 mm above the sheet is carried. Saying so does not prove it: "
+        "not taken where the photo contradicts it",
     )
     measure.add_argument(
         "--prints", type=Path, metavar="FILE", help="the print checks to use (unstated: those that 'sheet check' kept)"

@@ -64,11 +64,12 @@ def numbered(x_mm: Array) -> Array:
     return np.concatenate([[0.0], np.cumsum(np.maximum(np.rint(gaps / usual - 0.1), 1.0))])
 
 
-def find_crests(x_mm: Array, height_mm: Array, *, from_mm: float, to_mm: float) -> Crests:
+def find_crests(x_mm: Array, height_mm: Array, *, from_mm: float, to_mm: float, ridges: bool = False) -> Crests:
     """Find the crests of one edge between two stations.
 
     ``height_mm`` (N,) is the outward distance from the axis at ``x_mm`` (N,), NaN where the edge was not found. A crest
-    must rise above its neighbouring valleys by a tenth of the radius and by four times the local noise.
+    must rise above its neighbouring valleys by a tenth of the radius and by four times the local noise. ``ridges``: crests are
+    ridges, as a Hedstroem's are, which usual smoothing would lower by some 4 um; noise then counts more.
     """
     inside = np.isfinite(height_mm) & (x_mm >= from_mm) & (x_mm <= to_mm)
     if inside.sum() < 20:
@@ -76,17 +77,18 @@ def find_crests(x_mm: Array, height_mm: Array, *, from_mm: float, to_mm: float) 
         return Crests(empty, empty, empty, empty)
     grid = np.arange(x_mm[inside][0], x_mm[inside][-1], GRID_MM)
     raw = np.interp(grid, x_mm[inside], height_mm[inside])
+    fine = gaussian_filter1d(median_filter(raw, int(0.03 / GRID_MM) | 1), 0.008 / GRID_MM)
     raw = median_filter(raw, int(0.07 / GRID_MM) | 1)
     smooth = gaussian_filter1d(raw, 0.03 / GRID_MM)
-    sharp = gaussian_filter1d(raw, 0.012 / GRID_MM)  # a Hedstroem crest is a ridge: smoothing would lower it
     radius = upper_line(grid, smooth)
     relative = smooth / radius
     noise = 1.4826 * float(np.median(np.abs(raw - smooth)))
     prominence = max(LEAST_SWING, 4.0 * noise / float(np.median(radius)) / 3.0)
     peaks, _ = find_peaks(relative, prominence=prominence, distance=max(int(0.12 / GRID_MM), 1))
     valleys = [a + int(np.argmin(relative[a:b])) for a, b in itertools.pairwise(peaks)]
-    x_peak, high = _vertex(grid, sharp, peaks, +1.0)
-    x_low, low = _vertex(grid, smooth, np.array(valleys, dtype=int), -1.0)
+    sharp = fine if ridges else gaussian_filter1d(raw, 0.012 / GRID_MM)
+    x_peak, high = _vertex(grid, sharp, peaks, +1.0, 0.02 if ridges else 0.04)
+    x_low, low = _vertex(grid, smooth, np.array(valleys, dtype=int), -1.0, 0.04)
     return Crests(x_peak, high, x_low, low)
 
 
@@ -101,12 +103,12 @@ def upper_line(x: Array, y: Array) -> Array:
     return np.asarray(np.maximum(line, 0.01))
 
 
-def _vertex(grid: Array, smooth: Array, at: NDArray[np.int_], sign: float) -> tuple[Array, Array]:
-    """Refine extrema by a parabola through +-0.04 mm about the greatest value nearby."""
-    half = int(0.04 / GRID_MM)
+def _vertex(grid: Array, smooth: Array, at: NDArray[np.int_], sign: float, reach_mm: float) -> tuple[Array, Array]:
+    """Refine extrema by a parabola through +-``reach_mm`` about the greatest value nearby."""
+    half = round(reach_mm / GRID_MM)
     xs, ys = np.empty(len(at)), np.empty(len(at))
     for i, near in enumerate(at):
-        k = _top(sign * smooth, int(near), half)
+        k = _top(sign * smooth, int(near), 4)
         part = slice(max(k - half, 0), min(k + half + 1, len(grid)))
         a, b, c = np.polyfit(grid[part] - grid[k], smooth[part], 2)
         shift = -b / (2.0 * a) if sign * a < 0.0 else 0.0

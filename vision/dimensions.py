@@ -23,17 +23,21 @@ from vision.twist import TwistFit
 from vision.unwinding import TwistLoss
 
 D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
-# Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), in units
-# of the blur's width: measured on renders of development seeds.
-EDGE_U_BLURS = 0.28
-EDGE_U_LEAST_PX = 0.12
+# Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), px: least,
+# more a px of blur beyond a sharp photo's, more a px of the network's own spread beyond a usual one. From 104 renders of
+# development seeds (2000-2023, 3000-3015, 4000-4023, 4100-4119), none of them seen in training.
+EDGE_U_LEAST_PX, EDGE_U_BLUR, EDGE_U_SPREAD = 0.06, 0.15, 0.12
+SHARP_BLUR_PX, USUAL_SPREAD_PX = 0.9, 0.6
+# Of that u: it drifts along the instrument, and smooth wire shows fewer clues.
+TAPER_EDGE_SHARE, D16_EDGE_SHARE, SHANK_EDGE_SHARE = 2.2, 1.25, 1.5
 # Before a lit screen the half level is the edge: no known bias, and less in doubt. Six renders over the window card
 # (development seeds 4101-4106): D0 errors have the size claimed.
 SCREEN_U_BLURS = 0.22
-DOUBT_SHARE = 0.15  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
-# The learned outline reads thin by this much an edge, more at crests than along a smooth shank: medians over 48 flat
-# renders of development seeds (2000-2023, 4000-4023); put right before anything is reported.
-CREST_THIN_PX, SHANK_THIN_PX = 0.25, 0.10
+DOUBT_SHARE = 0.06  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
+# The outline's mean bias an edge on the same renders: none that could be told from 0.
+CREST_THIN_PX, SHANK_THIN_PX = 0.0, 0.0
+# What no fit knows of: with the true outlines of 48 held renders, D0 still misses by -3 to +2 um from one kind of section to another.
+SHAPE_U_MM = 0.0025
 SHANK_CARRIES_ON = (0.88, 1.35)  # shank over the envelope where the flutes end: one wire, so no jump
 CORRELATED_CRESTS = 3.0  # neighbouring points of a fitted outline share errors: u of a fit grows by about this factor
 
@@ -74,6 +78,11 @@ class Envelope:
         return self.d0_mm + self.taper * x_mm, math.sqrt(max(variance, 0.0))
 
 
+def edge_u_px(blur_px: float, spread_px: float) -> float:
+    """Standard uncertainty of one outline's place, the same all along the instrument. ``spread_px``: the network's own."""
+    return EDGE_U_LEAST_PX + EDGE_U_BLUR * max(blur_px - SHARP_BLUR_PX, 0.0) + EDGE_U_SPREAD * max(spread_px - USUAL_SPREAD_PX, 0.0)
+
+
 def envelope_of(outline: Outline, evidence: BlankEvidence) -> Envelope | None:
     """Choose the envelope that belongs to the best kind of section."""
     twist = chosen_twist(outline, evidence)
@@ -95,6 +104,7 @@ def measure(
     loss: TwistLoss | None,
     scale_u: float,
     blur_px: float,
+    spread_px: float,
     doubt_px: float,
     tip_seen: bool,
     before_screen: bool = False,
@@ -102,13 +112,15 @@ def measure(
     """Turn fits to quantities; x = 0 must be the real end of the metal.
 
     ``front_mm``: place of the handle's front; ``loss``: twist missing against the trend, left out of the
-    pitch; ``scale_u``: relative u of the local scale; ``doubt_px``: how far the two ways
+    pitch; ``scale_u``: relative u of the local scale; ``spread_px``: the network's usual
+    spread of the outline; ``doubt_px``: how far the two ways
     of finding the outline contradict each other. With ``tip_seen`` False, what counts from the tip is None.
     ``before_screen``: the working part lies before a lit screen, where outlines have a smaller budget and no known bias.
     """
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
-    width = _WidthBudget(profile, scale_u, blur_px, doubt_px, before_screen=before_screen)
+    width = _WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, before_screen=before_screen)
+    width.edge_mm += _jump_mm(envelope, outline)
     place = _PlaceBudget(profile, scale_u, tip)
     if doubt_px > 0.0:
         notes.append(f"outline model and brightness steps lie {doubt_px:.0f} px apart: widths carry that; use softer light and refocus")
@@ -135,16 +147,20 @@ def measure(
 class _WidthBudget:
     """Turns a fitted width and its fit uncertainty to a quantity with the shared contributions."""
 
-    def __init__(self, profile: Profile, scale_u: float, blur_px: float, doubt_px: float, *, before_screen: bool) -> None:
+    def __init__(
+        self, profile: Profile, scale_u: float, blur_px: float, spread_px: float, doubt_px: float, *, before_screen: bool
+    ) -> None:
         self.relative = (("scale", scale_u), ("height", profile.magnification_u))
         self.px_per_mm = profile.px_per_mm
         self.thin_share = 0.0 if before_screen else 1.0
-        blurs = SCREEN_U_BLURS if before_screen else EDGE_U_BLURS
-        self.edge_mm = 2.0 * (max(blurs * blur_px, EDGE_U_LEAST_PX) + DOUBT_SHARE * doubt_px) / profile.px_per_mm
+        edge_px = edge_u_px(blur_px, spread_px)
+        if before_screen:
+            edge_px = min(edge_px, SCREEN_U_BLURS * blur_px)
+        self.edge_mm = 2.0 * (edge_px + DOUBT_SHARE * doubt_px) / profile.px_per_mm
 
-    def corrected(self, value: float, fit_u: float, thin_px: float) -> Quantity:
+    def corrected(self, value: float, fit_u: float, thin_px: float, edge_share: float = 1.0) -> Quantity:
         """A width with the known bias of both edges taken off."""
-        return self.of(value + 2.0 * self.thin_share * thin_px / self.px_per_mm, fit_u)
+        return self.of(value + 2.0 * self.thin_share * thin_px / self.px_per_mm, math.hypot(fit_u, SHAPE_U_MM), edge_share)
 
     def of(self, value: float, fit_u: float, edge_share: float = 1.0) -> Quantity:
         """A width or a difference of widths as it was fitted."""
@@ -187,7 +203,7 @@ def _cone_quantities(
         return None, None, None
     # The edge model's error may drift along the instrument as light and blur do: by a little more than all of it over
     # 16 mm, as development renders show.
-    taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=1.2 / 16.0)
+    taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=TAPER_EDGE_SHARE / 16.0)
     if not tip_seen or envelope.d0_mm <= 0.0:
         return None, None, taper
     d0 = width.corrected(envelope.d0_mm, envelope.u_d0_fit, CREST_THIN_PX)
@@ -195,7 +211,7 @@ def _cone_quantities(
     if envelope.source == "wire" or end is None or end < D16_AT_MM - 0.75:
         notes.append("D16 is not measured: the working part ends before 16 mm or its end is not seen")
         return d0, None, taper
-    return d0, width.corrected(*envelope.diameter(D16_AT_MM), CREST_THIN_PX), taper
+    return d0, width.corrected(*envelope.diameter(D16_AT_MM), CREST_THIN_PX, D16_EDGE_SHARE), taper
 
 
 def _thread_quantities(
@@ -263,12 +279,23 @@ def _shank(outline: Outline, envelope: Envelope | None, width: _WidthBudget, not
         return None
     middle = outline.shank.middle_mm
     value = outline.shank.diameter_mm(middle)
-    if envelope is not None and outline.working_end_mm is not None:
-        before, _ = envelope.diameter(outline.working_end_mm)
-        if not SHANK_CARRIES_ON[0] < value / before < SHANK_CARRIES_ON[1]:
-            notes.append("shank width is not measured: its outline does not carry on from the working part (a stop, a shadow, the table)")
-            return None
-    return width.corrected(value, math.hypot(outline.shank.u_middle_mm, outline.shank.misfit_mm), SHANK_THIN_PX)
+    if _jump_mm(envelope, outline) > 0.0:
+        notes.append(
+            "shank width is not measured: its outline does not carry on from the working part (a stop, a shadow, the table); one of "
+            "the two is wrong, so every width carries the difference"
+        )
+        return None
+    fit_u = math.hypot(outline.shank.u_middle_mm, outline.shank.misfit_mm)
+    return width.corrected(value, fit_u, SHANK_THIN_PX, SHANK_EDGE_SHARE)
+
+
+def _jump_mm(envelope: Envelope | None, outline: Outline) -> float:
+    """By how much the shank's width misses the envelope where the flutes end, mm; 0 where they carry on or one is not seen."""
+    if envelope is None or outline.shank is None or outline.working_end_mm is None:
+        return 0.0
+    before, _ = envelope.diameter(outline.working_end_mm)
+    after = outline.shank.diameter_mm(outline.shank.middle_mm)
+    return 0.0 if SHANK_CARRIES_ON[0] < after / before < SHANK_CARRIES_ON[1] else abs(after - before)
 
 
 def _length(front_mm: Quantity | None, place: _PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
@@ -285,6 +312,8 @@ def _working(
 ) -> Quantity | None:
     if not tip_seen:
         return None
+    if outline.working_end_mm is not None and outline.working_end_u_mm is not None:
+        return place.of(outline.working_end_mm, outline.working_end_u_mm)
     if evidence.best == "barbed" and len(outline.spikes_mm):
         return place.of(float(outline.spikes_mm[-1]), 0.15)
     if outline.working_end_mm is None:

@@ -22,6 +22,9 @@ class Edges:
     (2, N) are the outermost steps seen, barbs and whatever else stands out included. ``doubt_px`` is how far the two ways of
     finding the outline (learned model, brightness steps) lie apart when they contradict each other, else 0. ``lit`` (N,)
     marks the columns before a lit screen (empty: none is).
+    ``u_px`` (2, N) is the network's own spread of each edge, ``kinds`` (5, N) its chances of what a column shows (nothing,
+    working part, smooth shaft, stop, handle), ``heights_px`` (2, N) the axis above the sheet and how far off that usually is,
+    ``names`` (14,) its logits of family, section and hand; all empty without it.
     """
 
     strip: Strip
@@ -33,3 +36,13 @@ class Edges:
     doubt_px: float = 0.0
     outer_px: Array = field(default_factory=lambda: np.empty((2, 0)))
     lit: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
+    u_px: Array = field(default_factory=lambda: np.empty((2, 0)))
+    kinds: Array = field(default_factory=lambda: np.empty((5, 0)))
+    heights_px: Array = field(default_factory=lambda: np.empty((2, 0)))
+    names: Array = field(default_factory=lambda: np.empty(0))
+
+    @property
+    def spread_px(self) -> float:
+        """The network's usual spread of the outline where it was seen; 1 px where it was not asked."""
+        seen = np.isfinite(self.upper_px)
+        return float(np.median(self.u_px[:, seen])) if self.u_px.size and seen.any() else 1.0

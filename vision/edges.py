@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from vision.axis import Axis
 from vision.backlit import half_level
 from vision.edge_lines import Edges
-from vision.metal import metal_edges
+from vision.metal import see_metal
 from vision.photo import Photo
 from vision.step_edges import recentred, step_edges
 from vision.strip import straighten
@@ -36,18 +36,32 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.boo
     if px_per_mm < MODEL_PX_PER_MM:
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
     half_px = axis.half_mm * px_per_mm
-    first = metal_edges(photo, axis.px, half_px)
-    centred = recentred(replace(steps, strip=straighten(photo, axis.px, steps.strip.half_px), upper_px=first[0], lower_px=first[1]))
-    width = np.nanpercentile(first[0] - first[1], 90) if np.isfinite(first[0] - first[1]).any() else 2.0 * half_px
-    upper, lower, _ = metal_edges(photo, centred, float(width) / 2.0)
+    first = see_metal(photo, axis.px, half_px)
+    lines = replace(steps, strip=straighten(photo, axis.px, steps.strip.half_px), upper_px=first.upper_px, lower_px=first.lower_px)
+    centred = recentred(lines)
+    wide = first.upper_px - first.lower_px
+    width = np.nanpercentile(wide, 90) if np.isfinite(wide).any() else 2.0 * half_px
+    seen = see_metal(photo, centred, float(width) / 2.0)
     strip = straighten(photo, centred, steps.strip.half_px)
+    upper, lower = seen.upper_px, seen.lower_px
     if lit is not None and lit.any():
         upper, lower = half_level(strip, upper, lower, steps.blur_px, lit)
         steps = replace(steps, lit=lit)
     moved = ((steps.strip.axis_px - centred) * strip.normal).sum(axis=1)
     outer = np.stack([steps.upper_px + moved, steps.lower_px + moved])
     doubt = _doubt(np.stack([upper, lower]), outer)
-    return replace(steps, strip=strip, upper_px=upper, lower_px=lower, outer_px=outer, doubt_px=doubt)
+    return replace(
+        steps,
+        strip=strip,
+        upper_px=upper,
+        lower_px=lower,
+        outer_px=outer,
+        doubt_px=doubt,
+        u_px=seen.u_px,
+        kinds=seen.kinds,
+        heights_px=seen.heights_px,
+        names=seen.names,
+    )
 
 
 def _doubt(model: Array, steps: Array) -> float:

@@ -46,13 +46,16 @@ def through_crests(upper: Crests, lower: Crests) -> Cone | None:
     x = np.concatenate([upper.x_mm, lower.x_mm])
     height = np.concatenate([upper.height_mm, lower.height_mm])
     side = np.concatenate([np.ones(len(upper.x_mm)), -np.ones(len(lower.x_mm))])
-    return _fit(x, height, side, outer_weight=1.0, correlated=1.0)
+    return _fit(x, height, side, np.ones(len(x)), outer_weight=1.0, correlated=1.0)
 
 
-def along_edges(x_mm: Array, upper_mm: Array, lower_mm: Array, *, barbs: bool, correlated_points: float) -> Cone | None:
+def along_edges(
+    x_mm: Array, upper_mm: Array, lower_mm: Array, trust: Array | None = None, *, barbs: bool, correlated_points: float
+) -> Cone | None:
     """Fit the cone to the edges themselves; with ``barbs`` whatever stands out or is cut in is left out.
 
-    ``correlated_points`` is how many neighbouring stations share one error (blur and smoothing along the axis).
+    ``trust`` (2, N) weighs the points
+    of both edges. ``correlated_points`` is how many neighbouring stations share one error (blur and smoothing along the axis).
     """
     up, low = np.isfinite(upper_mm), np.isfinite(lower_mm)
     if min(up.sum(), low.sum()) < 30:
@@ -60,17 +63,18 @@ def along_edges(x_mm: Array, upper_mm: Array, lower_mm: Array, *, barbs: bool, c
     x = np.concatenate([x_mm[up], x_mm[low]])
     height = np.concatenate([upper_mm[up], -lower_mm[low]])
     side = np.concatenate([np.ones(up.sum()), -np.ones(low.sum())])
-    return _fit(x, height, side, outer_weight=0.3 if barbs else 1.0, correlated=correlated_points)
+    weigh = np.ones(len(x)) if trust is None else np.concatenate([trust[0][up], trust[1][low]])
+    return _fit(x, height, side, weigh, outer_weight=0.3 if barbs else 1.0, correlated=correlated_points)
 
 
-def _fit(x: Array, height: Array, side: Array, *, outer_weight: float, correlated: float) -> Cone:
+def _fit(x: Array, height: Array, side: Array, trust: Array, *, outer_weight: float, correlated: float) -> Cone:
     """Robust (Tukey) least squares of height = D(x)/2 + side * axis(x), axis cubic."""
     middle, half = (x.max() + x.min()) / 2.0, max((x.max() - x.min()) / 2.0, 1e-6)
     t = (x - middle) / half
     order = 4 if len(x) >= 16 else 2
     bend = np.polynomial.legendre.legvander(t, order - 1) * side[:, None]
     design = np.column_stack([np.full(len(x), 0.5), x / 2.0, bend])
-    weight = np.ones(len(x))
+    weight = trust**2
     solution = np.zeros(design.shape[1])
     spread = 1.0
     for _ in range(15):
@@ -79,7 +83,7 @@ def _fit(x: Array, height: Array, side: Array, *, outer_weight: float, correlate
         miss = height - design @ solution
         spread = max(1.4826 * float(np.median(np.abs(miss - np.median(miss) * (outer_weight < 1.0)))), 2e-4)
         reach = np.where(miss > 0, miss * (1.0 if outer_weight == 1.0 else 1.0 / outer_weight**0.5), miss)
-        weight = np.clip(1.0 - (reach / (4.7 * spread)) ** 2, 0.0, None) ** 2
+        weight = (trust * np.clip(1.0 - (reach / (4.7 * spread)) ** 2, 0.0, None)) ** 2
     normal = design.T @ (design * weight[:, None])
     free = max(len(x) - design.shape[1], 1)
     covariance = np.linalg.pinv(normal, hermitian=True) * spread**2 * correlated * (len(x) / free) ** 2

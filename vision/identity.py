@@ -9,6 +9,7 @@ from typing import Literal
 from vision.blank import BlankEvidence
 from vision.dimensions import Dimensions
 from vision.handle import HandleColour
+from vision.named import LEAST, TWISTED, Named
 from vision.nominal import BROACH_SIZES, COLOUR_OF_SIZE, SIZES
 from vision.quantity import Quantity
 from vision.reading import Choice
@@ -23,6 +24,7 @@ TRIANGULAR_K = 0.5  # K-types on triangular blanks exist (sources disagree from 
 SQUARE_REAMER = 0.08  # small reamers on square blanks: common practice, no source
 # Spread of D0 about nominal: ±0.02 mm tolerance (read for pluggers) taken as rectangular, and pieces out of tolerance.
 SPREAD_MM, TAIL = 0.012, 0.03
+SEEN_WEIGHT = 0.7  # of the network's say between K-type and reamer beside section and spacing, which it sees as well
 COLOUR_TRUST = 0.97  # a handle may be wrong, faded or repaired
 
 
@@ -36,18 +38,22 @@ class Identity:
     notes: tuple[str, ...]
 
 
-def identify(dimensions: Dimensions, evidence: BlankEvidence, colour: HandleColour, *, tip_lost: bool = False) -> Identity:
-    """Name the instrument. Size fuses diameter and handle colour; with a lost tip the diameter at the end says nothing."""
-    family = _family(dimensions, evidence)
+def identify(
+    dimensions: Dimensions, evidence: BlankEvidence, colour: HandleColour, seen: Named | None = None, *, tip_lost: bool = False
+) -> Identity:
+    """Name the instrument. ``seen``: what the strip network takes it for.
+
+    Size fuses diameter and handle colour; with a lost tip the diameter at the end says nothing."""
+    family = _family(dimensions, evidence, seen)
     sizes = BROACH_SIZES if family.value == "barbed-broach" else SIZES
     diameter = None if tip_lost else dimensions.d0_mm
     size = _size(diameter, colour, sizes)
     return Identity(family, size, _section(evidence), tuple(_contradictions(dimensions, colour, family)))
 
 
-def _family(dimensions: Dimensions, evidence: BlankEvidence) -> Choice:
+def _family(dimensions: Dimensions, evidence: BlankEvidence, seen: Named | None) -> Choice:
     shares = evidence.shares
-    twisted = {name: shares.get(name, 0.0) for name in ("square", "triangle", "rhombus")}
+    twisted = {name: shares.get(name, 0.0) for name in TWISTED}
     k, reamer = _k_or_reamer(dimensions, twisted)
     weights = {
         "k-file": k,
@@ -56,7 +62,28 @@ def _family(dimensions: Dimensions, evidence: BlankEvidence) -> Choice:
         "barbed-broach": shares.get("barbed", 0.0),
         "other": shares.get("plain", 0.0),
     }
-    return _choice(weights, evidence.words, FAMILY_DECIDED)
+    return _choice(weights if seen is None else _as_seen(weights, seen), evidence.words, FAMILY_DECIDED)
+
+
+def _as_seen(weights: dict[str, float], seen: Named) -> dict[str, float]:
+    """Share each kind's weight among the families that look like it to the network, strangers included."""
+    f = {name: max(share, LEAST) for name, share in seen.family.items()}
+    twisted = weights["k-file"] + weights["reamer"]
+    k, reamer = weights["k-file"] * f["k-file"] ** SEEN_WEIGHT, weights["reamer"] * f["reamer"] ** SEEN_WEIGHT
+    other = twisted * f["other"] / (f["k-file"] + f["reamer"] + f["other"])
+    both = max(k + reamer, 1e-12)
+    plain = f["spreader"] + f["plugger"] + f["other"]
+    grooved = f["hedstroem-file"] + f["paste-carrier"]
+    return {
+        "k-file": (twisted - other) * k / both,
+        "reamer": (twisted - other) * reamer / both,
+        "hedstroem-file": weights["hedstroem-file"] * f["hedstroem-file"] / grooved,
+        "paste-carrier": weights["hedstroem-file"] * f["paste-carrier"] / grooved,
+        "barbed-broach": weights["barbed-broach"],
+        "spreader": weights["other"] * f["spreader"] / plain,
+        "plugger": weights["other"] * f["plugger"] / plain,
+        "other": other + weights["other"] * f["other"] / plain,
+    }
 
 
 def _k_or_reamer(dimensions: Dimensions, twisted: dict[str, float]) -> tuple[float, float]:

@@ -16,22 +16,24 @@ from vision.condition import examine, lost_tip
 from vision.conformity import conformity
 from vision.dimensions import measure
 from vision.edges import Edges, locate_edges
+from vision.ends import at_border, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
-from vision.front import front_column
 from vision.handle import handle_colour, handle_reading
 from vision.held_signs import height_signs
 from vision.identity import identify
+from vision.marks import Marks, read_marks
+from vision.named import named
 from vision.openings import before_screen
 from vision.outline import Outline, read_outline
 from vision.photo import Photo
-from vision.place import Profile, rim_shift_mm, to_profile
+from vision.place import Profile, to_profile
 from vision.plane import Plane
-from vision.pose import ON_PLANE, Height, doubted, held, resting
+from vision.pose import ON_PLANE, Height, doubted, free_against_held, held, resting
 from vision.quantity import Quantity
 from vision.reading import InstrumentReading
 from vision.scale import Scale
-from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, setup_notes
-from vision.strip import normals
+from vision.seen_height import SeenHeight, see_height
+from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, setup_notes, weighed_by_height
 from vision.tip import Tip, find_tip
 from vision.trace import draw_trace
 from vision.unwinding import twist_loss
@@ -60,6 +62,7 @@ class Measured:
     front_mm: Quantity | None
     last_mm: float
     scale_at: Quantity
+    marks: Marks
     setup: Setup = GIVEN
     held: HeldEvidence | None = None
 
@@ -73,39 +76,51 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
     lit = before_screen(plane, scale, candidate.lit, axis.px)
     edges = locate_edges(photo, axis, scale_at.value, lit)
-    tip = find_tip(edges, axis, scale_at.value, cut_tip=_at_border(photo, axis, axis.tip_index))
+    marks = read_marks(edges.kinds, scale_at.value)
+    tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=at_border(photo, axis, axis.tip_index))
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
-    front_at = float(axis.front_index if axis.front_index is not None else len(axis.px) - 1)
+    front_at = _front_column(axis, marks)
+    if not np.isfinite(edges.upper_px - edges.lower_px)[max(int(tip_column), 0) : int(front_at)].any():
+        return None
     width = (edges.upper_px - edges.lower_px) / scale_at.value
     setup = recognise(scale, plane, candidate, axis, lit)
     signs = height_signs(photo, scale, edges, scale_at.value, (int(tip_column), int(front_at))) if down and scale.sheet else None
     checked = None if signs is None else held_evidence(setup, signs, scale_at.value, scale.camera.height_mm.value)
-    height = _height(scale, width, tip_column, front_at, candidate, plane, down, checked)
-    seen = _in_mm(photo, scale, plane, candidate, axis, edges, tip, scale_at, height)
+    looks = see_height(edges, scale_at.value, tip_column, front_at)
+    height, checked = _height(scale, width, tip_column, front_at, candidate, plane, down, checked, looks)
+    seen = _in_mm(photo, scale, plane, candidate, axis, edges, tip, marks, scale_at, height)
     return None if seen is None else replace(seen, setup=setup, held=checked)
 
 
 def at_height(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, seen: Measured, height: Height) -> Measured | None:
     """Take the outlines already found to mm at another height, as several photos together give it."""
-    again = _in_mm(photo, scale, plane, candidate, seen.axis, seen.edges, seen.tip, seen.scale_at, height)
+    again = _in_mm(photo, scale, plane, candidate, seen.axis, seen.edges, seen.tip, seen.marks, seen.scale_at, height)
     return None if again is None else replace(again, setup=seen.setup, held=seen.held)
 
 
 def _in_mm(
-    photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, edges: Edges, tip: Tip, scale_at: Quantity, height: Height
+    photo: Photo,
+    scale: Scale,
+    plane: Plane,
+    candidate: Candidate,
+    axis: Axis,
+    edges: Edges,
+    tip: Tip,
+    marks: Marks,
+    scale_at: Quantity,
+    height: Height,
 ) -> Measured | None:
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
-    front_at = float(axis.front_index if axis.front_index is not None else len(axis.px) - 1)
+    front_at = _front_column(axis, marks)
     profile = to_profile(edges, scale, height, tip_column, front_at)
-    stop = _stop_span(plane, scale, candidate, profile, edges)
-    front = _front_mm(photo, scale, plane, candidate, axis, profile, height)
+    stop = stop_span(plane, scale, candidate, axis, profile, edges, height, marks)
+    front = front_mm(photo, scale, plane, candidate, axis, profile, height, marks)
     last = float(np.interp(front[1] if front else front_at, profile.column, profile.x_mm)) - 0.25
     if not _is_shaft(profile, last) or not _has_edges(edges, profile, last):
         return None
-    outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop)
-    return Measured(
-        axis, edges, tip, height, profile, outline, weigh_blanks(outline), stop, front and front[0], last, scale_at
-    )
+    outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop, part_end=part_end_mm(profile, marks))
+    evidence = weigh_blanks(outline, named(edges.names))
+    return Measured(axis, edges, tip, height, profile, outline, evidence, stop, front and front[0], last, scale_at, marks)
 
 
 def read_measured(
@@ -125,6 +140,7 @@ def read_measured(
         loss=twist,
         scale_u=relative_u,
         blur_px=seen.edges.blur_px,
+        spread_px=seen.edges.spread_px,
         doubt_px=seen.edges.doubt_px,
         tip_seen=tip_seen,
         before_screen=_before_screen(seen),
@@ -133,7 +149,7 @@ def read_measured(
     fluted = seen.evidence.best not in ("barbed", "plain")
     tip = lost_tip(dimensions, colour, seen.tip.blunt) if fluted else None
     lost = tip is not None and tip.probability >= 0.5
-    identity = identify(dimensions, seen.evidence, colour, tip_lost=lost)
+    identity = identify(dimensions, seen.evidence, colour, named(seen.edges.names), tip_lost=lost)
     trace = draw_trace(seen.edges, seen.profile, seen.outline, seen.tip, seen.front_mm, twist)
     middle, u_middle = seen.height.at(0.4)
     return InstrumentReading(
@@ -172,12 +188,18 @@ def read_measured(
     )
 
 
-def _at_border(photo: Photo, axis: Axis, index: int | None) -> bool:
-    if index is None:
-        return True
-    x, y = axis.px[index]
-    near = NEAR_BORDER_PX + 0.01 * max(photo.width_px, photo.height_px)
-    return bool(x < near or y < near or x > photo.width_px - near or y > photo.height_px - near)
+def _front_column(axis: Axis, marks: Marks) -> float:
+    """Column of the handle's front, that of the cut end where no front is in the frame."""
+    if marks.front is not None:
+        return marks.front.column
+    return float(axis.front_index if axis.front_index is not None else len(axis.px) - 1)
+
+
+def _typical(width: Array, tip_column: float, span: float, low: float, high: float) -> float:
+    """Median width over a stretch of the shaft, over all of it where nothing is seen there."""
+    part = width[max(int(tip_column + low * span), 0) : int(tip_column + high * span)]
+    whole = width[max(int(tip_column), 0) : int(tip_column + span)]
+    return float(np.nanmedian(part if np.isfinite(part).any() else whole))
 
 
 def _height(
@@ -189,18 +211,23 @@ def _height(
     plane: Plane,
     down: bool,
     checked: HeldEvidence | None,
-) -> Height:
-    """Choose the pose model from what is seen: widths near both ends and the handle's thickness, never nominal sizes."""
+    looks: SeenHeight | None,
+) -> tuple[Height, HeldEvidence | None]:
+    """Choose the pose model from what is seen: widths near both ends, the handle's thickness, readings of height."""
     if scale.sheet is None:
-        return ON_PLANE
+        return ON_PLANE, checked
     span = front_column - tip_column
-    shank = float(np.nanmedian(width_mm[int(tip_column + 0.75 * span) : int(tip_column + 0.97 * span)]))
-    tip = float(np.nanmedian(width_mm[int(tip_column + 0.02 * span) : int(tip_column + 0.08 * span)]))
-    free = resting(shank, tip, _handle_thickness(candidate, plane))
-    if not down or (checked is not None and checked.refused):
-        return free
+    shank, tip = _typical(width_mm, tip_column, span, 0.75, 0.97), _typical(width_mm, tip_column, span, 0.02, 0.08)
+    thick = _handle_thickness(candidate, plane)
+    free = resting(tip, thick, looks)
+    if not down:
+        return free, checked
+    if looks is not None and checked is not None:
+        checked = weighed_by_height(checked, free_against_held(shank, tip, thick, looks), looks)
+    if checked is not None and checked.refused:
+        return free, checked
     contradicted = checked is not None and checked.verdict == "contradicted"
-    return doubted(held(shank, tip), free) if contradicted else held(shank, tip)
+    return (doubted(held(shank, tip), free) if contradicted else held(shank, tip)), checked
 
 
 def _handle_thickness(candidate: Candidate, plane: Plane) -> float | None:
@@ -208,25 +235,6 @@ def _handle_thickness(candidate: Candidate, plane: Plane) -> float | None:
         return None
     inner = cv2.distanceTransform(np.pad(candidate.handle, 1).astype(np.uint8), cv2.DIST_L2, 5)
     return 2.0 * float(inner.max()) / plane.px_per_mm
-
-
-def _stop_span(
-    plane: Plane, scale: Scale, candidate: Candidate, profile: Profile, edges: Edges
-) -> tuple[float, float] | None:
-    """Where a stop hides the metal, mm from the tip."""
-    if not candidate.stop.any():
-        return None
-    v, u = np.nonzero(candidate.stop)
-    spots = scale.to_px(
-        plane.to_mm(np.column_stack([u + candidate.offset_px[0], v + candidate.offset_px[1]]).astype(float))
-    )
-    axis = edges.strip.axis_px
-    column = np.array(
-        [int(np.argmin(((axis - spot) ** 2).sum(axis=1))) for spot in spots[:: max(len(spots) // 300, 1)]]
-    )
-    x = profile.x_mm[column]
-    low, high = float(np.percentile(x, 1)), float(np.percentile(x, 99))
-    return (low, high) if high > 1.0 else None
 
 
 def _before_screen(seen: Measured) -> bool:
@@ -249,48 +257,6 @@ def _has_edges(edges: Edges, profile: Profile, last_mm: float) -> bool:
     inside = (profile.x_mm > 0.0) & (profile.x_mm < last_mm)
     stepped = np.isfinite(edges.outer_px[:, inside]).all(axis=0)
     return bool(stepped.mean() > LEAST_STEPPED)
-
-
-def _front_mm(
-    photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, profile: Profile, height: Height
-) -> tuple[Quantity, float] | None:
-    """Place of the handle's front face on the axis and its column; None when the face is not in the frame.
-
-    Beside the shank the face is first met a little early or late by the slant at which it is seen; that is put right.
-    """
-    if axis.front_index is None or not candidate.handle.any() or _at_border(photo, axis, axis.front_index):
-        return None
-    guess, ppm = axis.front_index, profile.px_per_mm
-    shank = _shank_half_mm(profile, guess)
-    behind = min(guess + int(0.8 * ppm), len(axis.px) - 1)
-    radius = _half_width_mm(scale, plane, candidate, axis.px[behind], normals(axis.px)[behind])
-    aside = shank + 0.45 * max(radius - shank, 0.3)
-    column = front_column(photo, axis.px, guess, aside * ppm, ppm)
-    u_place = 0.22 if column is not None else 0.4  # handles are rounded at the front: their rim is met late
-    column = column if column is not None else float(guess)
-    here = min(int(column), len(axis.px) - 12)
-    z, _ = height.at(1.0)
-    shift = rim_shift_mm(scale, axis.px[here], axis.px[here + 10], max(radius, shank), aside, z)
-    distance = scale.camera.height_mm
-    u = float(np.hypot(np.hypot(0.3 * shift, u_place), shift * distance.u / distance.value))
-    return Quantity(float(np.interp(column, profile.column, profile.x_mm)) + shift, u), column
-
-
-def _shank_half_mm(profile: Profile, column: int) -> float:
-    """Half the shank's width just before the handle; a plausible 0.4 mm only to choose where to look."""
-    near = slice(max(column - int(2.5 * profile.px_per_mm), 0), max(column - int(0.5 * profile.px_per_mm), 1))
-    width = (profile.upper_mm - profile.lower_mm)[near]
-    return float(np.nanmedian(width)) / 2.0 if np.isfinite(width).sum() > 20 else 0.4
-
-
-def _half_width_mm(scale: Scale, plane: Plane, candidate: Candidate, at_px: Array, normal: Array) -> float:
-    """Half the width of the whole thing across the axis at one place, from the plane's mask."""
-    reach = np.arange(-3.0, 3.0, 0.04) * scale.px_per_mm_at((float(at_px[0]), float(at_px[1]))).value
-    spots = scale.to_plane_mm(at_px + reach[:, None] * normal)
-    index = np.rint((spots - [plane.x0_mm, plane.y0_mm]) * plane.px_per_mm - 0.5).astype(int) - candidate.offset_px
-    good = ((index >= 0) & (index < candidate.whole.shape[::-1])).all(axis=1)
-    hit = candidate.whole[index[good, 1], index[good, 0]]
-    return float(hit.sum()) * 0.04 / 2.0
 
 
 def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:

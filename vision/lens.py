@@ -81,8 +81,8 @@ def pose_of(homography: Array, focal_px: float, principal_px: tuple[float, float
 def clumping(miss_px: Array, mm: Array) -> float:
     """By what factor chi-square grows because neighbours miss alike (paper not flat, print uneven); 1 for plain noise.
 
-    The variance of the mean over cells of 8 mm (larger where corners are sparse), against that of independent residuals (design effect of cluster samples,
-    Kish 1965, from memory). Known bias: cells larger than the ripple's own length are not seen.
+    The variance of the mean over cells of 8 mm (larger where corners are sparse), against that of independent residuals (design
+    effect of cluster samples, Kish 1965, from memory). Known bias: cells larger than the ripple's own length are not seen.
     """
     area = float(np.prod(np.ptp(mm, axis=0)))
     side = max(CELL_MM, (FEWEST * area / max(len(mm), 1)) ** 0.5)

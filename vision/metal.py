@@ -1,77 +1,73 @@
-"""Stage 5d: Photo, Axis -> both outlines by the learned outline model, on a strip at the model's own resolution.
+"""Stage 5d: Photo, Axis -> what the strip network sees: both outlines, each with its own u, and what every column shows.
 
-The model was trained on rendered strips whose light transport includes the mirrored sheet, contact shadows, sharpening
-and JPEG; it marks the metal without barbs. Known bias on held-out renders: see models/README.md.
+The network was trained on rendered strips whose light transport includes the mirrored sheet, contact shadows, sharpening
+and JPEG; barbs are left out of its outline. Known bias and calibration on held-out renders: see models/README.md.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.net import metal
+from vision.net import see_strip
 from vision.photo import Photo
-from vision.strip import straighten
+from vision.strip import straighten_rgb
 
 Array = NDArray[np.floating[Any]]
-HALF = 96  # rows on each side that the model was trained with
+HALF = 96  # rows on each side that the network was trained with
 WIDEST = 110.0  # metal wider than this many rows is sampled more coarsely
-NEAR = 40  # rows within which the metal must meet the axis
+PEAK_ROWS = 4.0  # the outline's place is the mean of its distribution within so many rows of the peak
+LEAST_METAL = 0.5  # chance of metal below which a column has no outline
+KINDS = ("nothing", "working", "smooth", "stop", "handle")
 
 
-def metal_edges(photo: Photo, axis_px: Array, half_width_px: float) -> tuple[Array, Array, Array]:
-    """Return upper and lower offset in photo px per axis point (signed, NaN where none) and the edges' own u in px.
+@dataclass(frozen=True)
+class MetalSight:
+    """What the network sees at every axis point (N,), offsets and u in photo px.
 
-    ``half_width_px`` is a rough half width of the metal; ``axis_px`` (N, 2) runs at 1 px steps.
+    ``upper_px`` and ``lower_px`` are signed offsets from the axis, NaN where no metal is in view; ``u_px`` (2, N) the spread
+    of each. ``kinds`` (5, N) are chances of KINDS. ``heights_px`` (2, N): the axis above the sheet and how far off that
+    usually is. ``names`` (14,) are logits of family, section and hand of twist.
     """
+
+    upper_px: Array
+    lower_px: Array
+    u_px: Array
+    kinds: Array
+    heights_px: Array
+    names: Array
+
+
+def see_metal(photo: Photo, axis_px: Array, half_width_px: float) -> MetalSight:
+    """Look along an axis (N, 2) at 1 px steps, tip first; ``half_width_px`` is a rough half width of the metal."""
     step = max(1, int(np.ceil(2.0 * half_width_px / WIDEST)))
-    coarse = axis_px[::step]
-    strip = straighten(photo, coarse, HALF, step_px=float(step))
-    chance = metal(model_input(strip.values))[: 2 * HALF]
-    upper, lower, u = _crossings(chance)
-    at, want = np.arange(len(coarse)) * float(step), np.arange(float(len(axis_px)))
-    spread = [_between(at, want, values * step) for values in (upper, lower, u)]
-    return spread[0], spread[1], spread[2]
+    strip = straighten_rgb(photo, axis_px[::step], HALF, step_px=float(step))
+    rows, kinds, heights, names = see_strip(network_input(strip.values))
+    at = (2.0 * np.arange(rows.shape[2]) + 0.5) * step  # the network looks at pairs of columns
+    want = np.arange(float(len(axis_px)))
+    shares = np.stack([np.interp(want, at, kind) for kind in kinds])
+    hidden = np.where(shares[1] + shares[2] >= LEAST_METAL, 0.0, np.nan)
+    upper, u_upper = (np.interp(want, at, value * step) for value in _place(rows[0]))
+    lower, u_lower = (np.interp(want, at, value * step) for value in _place(rows[1]))
+    above = np.stack([np.interp(want, at, value * step) for value in heights])
+    return MetalSight(upper + hidden, lower + hidden, np.stack([u_upper, u_lower]), shares, above, names)
 
 
-def model_input(values: Array) -> Array:
-    """Brightness over that of the paper (80th percentile of the strip), toned by 1/2.2; rows -96 ... 95."""
-    paper = max(float(np.quantile(values[: 2 * HALF : 4, ::4], 0.8)), 1e-3)
-    return np.asarray(np.clip(values[: 2 * HALF] / paper, 0.0, 1.6) ** (1.0 / 2.2), dtype=np.float32)
+def network_input(values: Array) -> NDArray[np.float32]:
+    """Colours over those of the paper (80th percentile of the strip), toned by 1/2.2; (3, 192, N), rows -96 ... 95."""
+    shown = values[: 2 * HALF]
+    paper = np.maximum(np.quantile(shown[::4, ::4], 0.8, axis=(0, 1)), 1e-3)
+    toned = np.clip(shown / paper, 0.0, 1.6) ** (1.0 / 2.2)
+    return np.ascontiguousarray(np.minimum(toned, 1.25).transpose(2, 0, 1), dtype=np.float32)
 
 
-def _crossings(chance: Array) -> tuple[Array, Array, Array]:
-    """Follow each column from the metal nearest the axis outward to where the chance falls to a half."""
-    rows = chance.shape[0]
-    inside = chance >= 0.5
-    distance = np.where(inside, np.abs(np.arange(rows) - HALF)[:, None], rows)
-    start = distance.argmin(axis=0)
-    found = distance.min(axis=0) <= NEAR
-    upper, u_up = _outward(chance, start, +1)
-    lower, u_low = _outward(chance, start, -1)
-    blank = np.where(found, 0.0, np.nan)
-    return upper - HALF + blank, lower - HALF + blank, np.maximum(u_up, u_low)
-
-
-def _outward(chance: Array, start: NDArray[np.int_], sign: int) -> tuple[Array, Array]:
-    rows, columns = chance.shape
-    at = np.arange(rows)[:, None]
-    outside = (chance < 0.5) & (at > start if sign > 0 else at < start)
-    first = np.where(outside, at, rows - 1).min(axis=0) if sign > 0 else np.where(outside, at, 0).max(axis=0)
-    first = np.clip(first, 1, rows - 2)
-    column = np.arange(columns)
-    here, before = chance[first, column], chance[first - sign, column]
-    share = np.clip((before - 0.5) / np.maximum(before - here, 1e-4), 0.0, 1.0)
-    return first - sign + sign * share, 0.15 / np.maximum(np.abs(before - here), 0.02)
-
-
-def _between(at: Array, want: Array, values: Array) -> Array:
-    """Linear interpolation that keeps gaps as gaps."""
-    good = np.isfinite(values)
-    if good.sum() < 2:
-        return np.full(len(want), np.nan)
-    result = np.interp(want, at[good], values[good], left=np.nan, right=np.nan)
-    gap = ~good[np.clip(np.rint(np.interp(want, at, np.arange(len(at)))).astype(int), 0, len(at) - 1)]
-    return np.where(gap, np.nan, result)
+def _place(share: Array) -> tuple[Array, Array]:
+    """Mean near the peak of each column's distribution over rows, from the axis, and the spread of all of it."""
+    row = np.arange(share.shape[0], dtype=float)[:, None] - HALF
+    peak = row[share.argmax(axis=0), 0]
+    near = share * (np.abs(row - peak) <= PEAK_ROWS)
+    mean = (near * row).sum(axis=0) / np.maximum(near.sum(axis=0), 1e-6)
+    return mean, np.sqrt((share * (row - mean) ** 2).sum(axis=0))

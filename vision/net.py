@@ -43,12 +43,18 @@ def session(name: str) -> Any:
     return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
 
 
-def metal(strip: Array) -> Array:
-    """Probability of metal per pixel of a strip (H, W) as ``vision.metal`` makes it; H and W are padded to multiples of 16."""
-    height, width = strip.shape
-    padded = np.pad(strip, ((0, -height % 16), (0, -width % 16)), mode="edge").astype(np.float32)
-    result = session("outline").run(None, {"strip": padded[None, None]})[0]
-    return np.asarray(result[0, 0, :height, :width])
+def see_strip(strip: Array) -> tuple[Array, Array, Array, Array]:
+    """Run the strip network on a strip (3, 192, N) as ``vision.metal`` makes it; N is padded to a multiple of 32.
+
+    Returns the chance of every row to be the upper and the lower outline (2, 192, N/2), the chances of the five kinds of
+    column (5, N/2), the axis' height above the sheet and its mean absolute miss in strip px (2, N/2), and logits of family,
+    section and hand (14,).
+    """
+    width = strip.shape[2]
+    padded = np.pad(strip, ((0, 0), (0, 0), (0, -width % 32)), mode="edge")
+    rows, kinds, heights, names = session("strip").run(None, {"strip": padded[None].astype(np.float32)})
+    pairs = (width + 1) // 2
+    return np.asarray(rows[0, :, :, :pairs]), np.asarray(kinds[0, :, :pairs]), np.asarray(heights[0, :, :pairs]), np.asarray(names[0])
 
 
 def versions() -> dict[str, str]:

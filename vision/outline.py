@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from vision.crests import Crests, find_crests, upper_line
 from vision.envelope import Cone, along_edges, through_crests
 from vision.place import Profile
+from vision.quantity import Quantity
 from vision.shapes import RHOMBUS, SQUARE, TRIANGLE
 from vision.twist import TwistFit, fit_twist
 
@@ -36,6 +37,7 @@ class Outline:
     upper: Crests
     lower: Crests
     working_end_mm: float | None
+    working_end_u_mm: float | None
     span_mm: tuple[float, float]
     twists: dict[str, TwistFit]
     groove: Cone | None
@@ -45,37 +47,48 @@ class Outline:
     shank: Cone | None
 
 
-def read_outline(profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm: tuple[float, float] | None) -> Outline:
-    """Read the outline between two stations; ``clear_of_mm`` is the stretch hidden by a stop."""
+def read_outline(
+    profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm: tuple[float, float] | None, part_end: Quantity | None = None
+) -> Outline:
+    """Read the outline between two stations; ``clear_of_mm`` is the stretch hidden by a stop, ``part_end`` where the network
+    sees the flutes end (None: the crests alone tell).
+    """
     upper_mm, lower_mm = _without(profile, clear_of_mm)
     thick = float(np.nanmedian((upper_mm - lower_mm)[(profile.x_mm > from_mm) & (profile.x_mm < to_mm)]))
     start = max(from_mm + 0.25, from_mm + TIP_CLEAR * 0.5 * thick)
     centre = _centre_line(profile.x_mm, upper_mm, lower_mm, start, to_mm)
     upper = find_crests(profile.x_mm, upper_mm - centre, from_mm=start, to_mm=to_mm)
     lower = find_crests(profile.x_mm, centre - lower_mm, from_mm=start, to_mm=to_mm)
-    end = working_end(upper, lower)
+    ridges = (
+        find_crests(profile.x_mm, upper_mm - centre, from_mm=start, to_mm=to_mm, ridges=True),
+        find_crests(profile.x_mm, centre - lower_mm, from_mm=start, to_mm=to_mm, ridges=True),
+    )
+    end = part_end.value if part_end is not None else working_end(upper, lower)
     upper, lower = _until(upper, end), _until(lower, end)
+    ridges = (_until(ridges[0], end), _until(ridges[1], end))
     last = min(end if end is not None else to_mm, to_mm)
     span = (start, max(last - 0.3, start + 1.0))
     edges = (upper_mm - centre, lower_mm - centre)
-    twists = _twists(profile.x_mm, *edges, (upper, lower), span)
+    twists = _twists(profile.x_mm, *edges, (upper, lower), span, profile.trust)
     stations = CORRELATED_MM * profile.px_per_mm
     outer = (
         _hide(profile.x_mm, profile.outer_mm[0] - centre, clear_of_mm),
         _hide(profile.x_mm, profile.outer_mm[1] - centre, clear_of_mm),
     )
-    wire, spikes = _wire(profile.x_mm, edges, outer, (start, to_mm), stations)
+    barbs_to = to_mm if part_end is None else min(part_end.value, to_mm)
+    wire, spikes = _wire(profile.x_mm, edges, outer, (start, barbs_to), stations, profile.trust, barbs_seen=part_end is None)
     return Outline(
         upper,
         lower,
         end,
+        None if part_end is None else part_end.u,
         span,
         twists,
-        through_crests(upper, lower),
+        through_crests(*ridges),
         _groove_misfit(profile.x_mm, *edges, upper, lower, span),
         wire,
         spikes,
-        _shank(profile.x_mm, *edges, end, to_mm, stations),
+        _shank(profile.x_mm, *edges, profile.trust, end, to_mm, stations),
     )
 
 
@@ -143,26 +156,35 @@ def _until(crests: Crests, end: float | None) -> Crests:
 
 
 def _twists(
-    x: Array, upper: Array, lower: Array, crests: tuple[Crests, Crests], span: tuple[float, float]
+    x: Array, upper: Array, lower: Array, crests: tuple[Crests, Crests], span: tuple[float, float], trust: Array
 ) -> dict[str, TwistFit]:
-    fits = {blank.name: fit_twist(blank, x, upper, lower, crests, span) for blank in (SQUARE, TRIANGLE, RHOMBUS)}
+    fits = {blank.name: fit_twist(blank, x, upper, lower, crests, span, trust) for blank in (SQUARE, TRIANGLE, RHOMBUS)}
     return {name: fit for name, fit in fits.items() if fit is not None}
 
 
-def _cut(x: Array, upper: Array, lower: Array, start: float, stop: float) -> tuple[Array, Array, Array]:
+def _cut(x: Array, upper: Array, lower: Array, trust: Array, start: float, stop: float) -> tuple[Array, Array, Array, Array]:
     use = (x >= start) & (x <= stop)
-    return x[use], upper[use], lower[use]
+    return x[use], upper[use], lower[use], trust[:, use]
 
 
 def _wire(
-    x: Array, edges: tuple[Array, Array], outer: tuple[Array, Array], span: tuple[float, float], stations: float
+    x: Array,
+    edges: tuple[Array, Array],
+    outer: tuple[Array, Array],
+    span: tuple[float, float],
+    stations: float,
+    trust: Array,
+    *,
+    barbs_seen: bool,
 ) -> tuple[Cone | None, Array]:
-    """Cone along the edges and what stands out from it; with barbs once more over the barbed part alone: the shank may not taper."""
-    whole = along_edges(*_cut(x, *edges, *span), barbs=True, correlated_points=stations)
+    """Cone along the edges and what stands out from it. Where the edges may show barbs, once more
+    over the barbed part alone: the shank may not taper.
+    """
+    whole = along_edges(*_cut(x, *edges, trust, *span), barbs=barbs_seen, correlated_points=stations)
     spikes = _spikes(x, *outer, whole, span)
-    if whole is None or len(spikes) < 3 or spikes[-1] - span[0] < 4.0:
+    if not barbs_seen or whole is None or len(spikes) < 3 or spikes[-1] - span[0] < 4.0:
         return whole, spikes
-    barbed = along_edges(*_cut(x, *edges, span[0], float(spikes[-1])), barbs=True, correlated_points=stations)
+    barbed = along_edges(*_cut(x, *edges, trust, span[0], float(spikes[-1])), barbs=True, correlated_points=stations)
     return (barbed, spikes) if barbed is not None else (whole, spikes)
 
 
@@ -215,9 +237,11 @@ def _spikes(x: Array, upper: Array, lower: Array, wire: Cone | None, span: tuple
     return found[: apart[0] + 1] if len(apart) else found
 
 
-def _shank(x: Array, upper: Array, lower: Array, end: float | None, stop: float, stations: float) -> Cone | None:
+def _shank(
+    x: Array, upper: Array, lower: Array, trust: Array, end: float | None, stop: float, stations: float
+) -> Cone | None:
     """Smooth part, 0.5 mm clear of both ends; None when less than 0.8 mm of it is seen."""
     if end is None or stop - end < 1.8:
         return None
-    part = _cut(x, upper, lower, end + 0.5, max(stop - 1.0, end + 1.3))  # clear of the handle's rim and shadow
+    part = _cut(x, upper, lower, trust, end + 0.5, max(stop - 1.0, end + 1.3))  # clear of the handle's rim and shadow
     return along_edges(*part, barbs=False, correlated_points=stations)

@@ -29,7 +29,8 @@ class Profile:
 
     ``column`` (N,) maps each station back to the strip's column. ``magnification_u`` is the relative standard uncertainty
     of every width from height and camera distance; ``px_per_mm`` the mean local scale at the instrument's height. ``outer_mm`` are the
-    outermost steps above and below, where barbs and dirt stand out.
+    outermost steps above and below, where barbs and dirt stand out. ``trust`` (2, N), 0 to 1, is how much less than usual
+    each point of the two edges deserves to weigh in a fit, by the network's own spread.
     """
 
     x_mm: Array
@@ -39,6 +40,7 @@ class Profile:
     px_per_mm: float
     magnification_u: float
     outer_mm: tuple[Array, Array]
+    trust: Array
 
     def column_at(self, x_mm: float) -> float:
         """Strip column (with fraction) at a station."""
@@ -70,7 +72,16 @@ def to_profile(edges: Edges, scale: Scale, height: Height, tip_column: float, fr
     middle, u_middle = height.at(0.4)
     distance = scale.camera.height_mm
     magnification_u = float(np.hypot(u_middle / distance.value, middle / distance.value * distance.u / distance.value))
-    return Profile(x, above, below, columns, 1.0 / float(np.median(steps)), magnification_u, outer)
+    return Profile(x, above, below, columns, 1.0 / float(np.median(steps)), magnification_u, outer, _trust(edges))
+
+
+def _trust(edges: Edges) -> Array:
+    """Weight of every edge point: 1 up to the usual spread, falling with its inverse beyond."""
+    if not edges.u_px.size:
+        return np.ones((2, len(edges.upper_px)))
+    seen = np.isfinite(edges.upper_px)
+    usual = float(np.median(edges.u_px[:, seen])) if seen.any() else 1.0
+    return np.asarray(np.clip(usual / np.maximum(edges.u_px, 1e-3), 0.05, 1.0))
 
 
 def _lifted(scale: Scale, points_px: Array, z_mm: Array) -> Array:

@@ -9,8 +9,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.seen_height import SeenHeight
+
 # Handles of hand instruments are 3.5 to 4.2 mm thick: common practice, no source.
-HANDLE_MM, HANDLE_U_MM = 3.9, 0.2
+HANDLE_MM, HANDLE_U_MM = 3.8, 0.3
+SEEN_HANDLE_U_MM = 0.4  # of a thickness read off the photo, as development renders show
+TIPPED_FRONT_MM = 0.12  # by which the front face lies lower when the shaft tips about the handle's far end
+U_FRONT_MM = 0.12
+BETWEEN = 0.12  # share of poses between touching and hovering: a stop carries the shaft
+GRID = 81
 HELD_GAP_MM = 0.3  # even a held shaft may stand off the paper by up to this much
 BALANCE_MM = 0.52  # with a cylindrical handle sizes up to about 50 balance on the handle alone (statics)
 
@@ -63,19 +70,44 @@ def doubted(down: Height, free: Height) -> Height:
     return Height(tip, handle, u_tip, u_handle, 0.8, "said to be held down, in doubt")
 
 
-def resting(shank_mm: float, tip_mm: float, handle_mm: float | None) -> Height:
+def resting(tip_mm: float, handle_mm: float | None, seen: SeenHeight | None = None) -> Height:
     """Pose of an instrument laid down freely: hovering level on its handle, tipped until the tip touches, or between.
 
     ``handle_mm`` is the handle's measured thickness, None when it is out of the frame. The weights follow the balance
     of a cylindrical handle against the shaft (optics of the rest pose: sizes up to about 50 balance on the handle);
-    a handle that narrows toward the shaft tips at any size, so neither pose is ever excluded.
+    a handle that narrows toward the shaft tips at any size, so neither pose is ever excluded. ``seen`` weighs the poses by
+    what shadow, mirrored sheet and blur show.
     """
-    thick, u_thick = (HANDLE_MM, HANDLE_U_MM) if handle_mm is None else (handle_mm, 0.1)
+    thick, u_thick = _thickness(handle_mm)
+    touching, hovering = tip_mm / 2.0, thick / 2.0
+    grid = np.linspace(touching, max(hovering, touching + 0.1), GRID)
     hovers = 0.6 if tip_mm < BALANCE_MM else 0.25
-    poses = ((hovers, thick / 2.0), (0.95 - hovers, tip_mm / 2.0), (0.05, shank_mm / 2.0))
-    tip = sum(weight * z for weight, z in poses)
-    spread = sum(weight * (z - tip) ** 2 for weight, z in poses)
-    front, lowest = thick / 2.0, shank_mm / 2.0
-    handle = 0.95 * front + 0.05 * lowest
-    u_handle = float(np.hypot(0.22 * (front - lowest), u_thick / 2.0))
-    return Height(tip, handle, float(np.sqrt(spread + (u_thick / 2.0) ** 2)), u_handle, 0.3, "resting freely")
+    weight = np.full(GRID, BETWEEN / GRID)
+    weight[-1] += hovers
+    weight[0] += 1.0 - BETWEEN - hovers
+    front = hovering - TIPPED_FRONT_MM * (1.0 - (grid - touching) / (grid[-1] - touching))
+    if seen is not None:
+        chance = seen.log_likelihood(grid, front)
+        weight = weight * np.exp(chance - chance.max())
+    weight = weight / weight.sum()
+    tip, handle = float(weight @ grid), float(weight @ front)
+    u_tip = float(np.sqrt(weight @ (grid - tip) ** 2 + (u_thick / 2.0) ** 2 * weight[-1] + 0.05**2))
+    u_handle = float(np.hypot(u_thick / 2.0, U_FRONT_MM))
+    return Height(tip, handle, u_tip, u_handle, 0.3, "resting freely")
+
+
+def free_against_held(shank_mm: float, tip_mm: float, handle_mm: float | None, seen: SeenHeight) -> float:
+    """Log of how much better the readings fit a shaft resting freely (in its best pose) than one held down."""
+    thick, _ = _thickness(handle_mm)
+    rise = HELD_GAP_MM / 2.0
+    down = float(seen.log_likelihood(rise + shank_mm / 2.0, rise + shank_mm / 2.0))
+    tip = np.linspace(tip_mm / 2.0, thick / 2.0, GRID)
+    return float(seen.log_likelihood(tip, thick / 2.0).max()) - down
+
+
+def _thickness(handle_mm: float | None) -> tuple[float, float]:
+    """Handle's thickness: what handles usually measure, weighed with what this one seems to; its rim is hard to see."""
+    if handle_mm is None:
+        return HANDLE_MM, HANDLE_U_MM
+    usual, own = 1.0 / HANDLE_U_MM**2, 1.0 / SEEN_HANDLE_U_MM**2
+    return (usual * HANDLE_MM + own * handle_mm) / (usual + own), float((usual + own) ** -0.5)

@@ -1,6 +1,7 @@
 """Stage 5c: Edges -> where the metal ends: the tip's column, its slope, and whether it is blunt.
 
-A pointed tip fades into the blur before its geometric end, so the end is found by carrying the growing width back to zero.
+The strip network marks the end; without it, the growing width is carried back to zero, since a pointed tip fades into the
+blur before its geometric end.
 """
 
 from __future__ import annotations
@@ -13,8 +14,10 @@ from numpy.typing import NDArray
 
 from vision.axis import Axis
 from vision.edge_lines import Edges
+from vision.marks import Mark
 
 Array = NDArray[np.floating[Any]]
+MARK_U_PX = 0.5
 GAP_MM = 0.12  # metal that is interrupted for longer than this has ended
 
 
@@ -32,10 +35,13 @@ class Tip:
     blunt: float | None
 
 
-def find_tip(edges: Edges, axis: Axis, px_per_mm: float, *, cut_tip: bool) -> Tip:
-    """Find the metal's end on the straightened strip, near where the plane showed it."""
-    width = edges.upper_px - edges.lower_px
-    tip, u_tip, slope, blunt = (None, 0.0, None, None) if cut_tip else _tip(edges, width, axis, px_per_mm)
+def find_tip(edges: Edges, axis: Axis, px_per_mm: float, mark: Mark | None, *, cut_tip: bool) -> Tip:
+    """Find the metal's end on the straightened strip; ``mark`` is the network's place of it, None where it gives none."""
+    if cut_tip:
+        return Tip(None, 0.0, None, None)
+    tip, u_tip, slope, blunt = _tip(edges, edges.upper_px - edges.lower_px, axis, px_per_mm)
+    if mark is not None:
+        tip, u_tip = mark.column, float(np.hypot(mark.u, MARK_U_PX))
     return Tip(tip, u_tip, slope, blunt)
 
 

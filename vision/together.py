@@ -124,7 +124,7 @@ def _poses(view: _View, *, down: bool) -> list[Any]:
     x, end = view.measured.profile.x_mm, view.measured.last_mm
     shank = float(np.nanmedian(width[(x > 0.75 * end) & (x < 0.97 * end)]))
     tip = float(np.nanmedian(width[(x > 0.02 * end) & (x < 0.08 * end)]))
-    return [held(shank, tip)] if down else [resting(shank, tip, None), held(shank, tip)]
+    return [held(shank, tip)] if down else [resting(tip, None), held(shank, tip)]
 
 
 def _axis_px(seen: Measured) -> AxisPx:

@@ -21,6 +21,8 @@ Array = NDArray[np.floating[Any]]
 SHAPE_NAMES = ("d0", "taper", "rounding", "low_corner")
 MOST_POINTS = 1500
 KNOT_MM = 1.5
+NEAR_CREST = 0.955  # of the enclosing radius: within 17 deg of a crest
+LEAST_CREST_POINTS, CREST_SPAN = 40, 0.75  # on each edge; share of the stretch that they must cover
 
 
 @dataclass(frozen=True)
@@ -114,10 +116,12 @@ def fit_twist(
     lower_mm: Array,
     crests: tuple[Crests, Crests],
     span_mm: tuple[float, float],
+    trust: Array | None = None,
 ) -> TwistFit | None:
     """Fit one blank to both edges between two stations; None when there are too few crests to start from.
 
-    ``x_mm`` (N,), ``upper_mm`` and ``lower_mm`` (N,) signed heights, NaN where not found. Residuals are weighed by a
+    ``x_mm`` (N,), ``upper_mm`` and ``lower_mm`` (N,) signed heights, NaN where not found; ``trust`` (2, N) weighs
+    them. Residuals are weighed by a
     soft L1 loss, so stretches where an edge was misplaced pull little.
     """
     at, theta = crest_angles(blank, *crests)
@@ -129,7 +133,9 @@ def fit_twist(
     knots = _knots(span_mm, len(at))
     coefficients = _start_twist(at, theta, knots, span_mm)
     start = np.concatenate([_start_shape(blank, crests), np.zeros(4), coefficients])
-    weight_up, weight_low = np.isfinite(up), np.isfinite(low)
+    weigh = np.ones((2, len(x))) if trust is None else trust[:, use][:, ::stride]
+    weight_up, weight_low = np.isfinite(up) * weigh[0], np.isfinite(low) * weigh[1]
+    seen = np.concatenate([np.isfinite(up), np.isfinite(low)])
     up, low = np.nan_to_num(up), np.nan_to_num(low)
     design = BSpline.design_matrix(x, knots, 3).toarray()
 
@@ -153,10 +159,49 @@ def fit_twist(
             residuals, start, bounds=bounds, args=(scale,), loss="soft_l1", f_scale=1.5, x_scale="jac", max_nfev=40
         )
         start = result.x
-        miss = residuals(result.x, 1.0)[: 2 * len(x)][np.concatenate([weight_up, weight_low])]
+        miss = residuals(result.x, 1.0)[: 2 * len(x)][seen]
         scale = max(1.4826 * float(np.median(np.abs(miss))), 5e-4)
     assert result is not None  # noqa: S101  the loop runs twice
-    return _result(blank, result.x, residual_jacobian(result), knots, span_mm, scale, len(at))
+    found, u = _on_crests(blank, result.x, x, (up, low), (weight_up, weight_low), design @ result.x[8:], span_mm)
+    fit = _result(blank, found, residual_jacobian(result), knots, span_mm, scale, len(at))
+    if u is not None:
+        fit.covariance[:2, :2] = np.maximum(1.0, np.trace(fit.covariance[:2, :2]) / np.trace(u)) * u
+    return fit
+
+
+def _on_crests(
+    blank: Blank, p: Array, x: Array, edges: tuple[Array, Array], weights: tuple[Array, Array], turn: Array, span: tuple[float, float]
+) -> tuple[Array, Array | None]:
+    """Diameter, taper and axis once more from the points near crests alone, twist and rounding kept.
+
+    Seen at a slant along the axis, valleys fill up and crests lean, but a crest stands as high as before: the whole outline
+    would give away 1 % of a triangle's diameter. Robust linear least squares; returns all
+    parameters and the covariance of diameter and taper, None with too few points near crests.
+    """
+    above = np.asarray(support(blank, turn, p[2], p[3]))
+    below = np.asarray(support(blank, turn + np.pi, p[2], p[3]))
+    scaled = 2.0 * (x - span[0]) / (span[1] - span[0]) - 1.0
+    bend = np.polynomial.legendre.legvander(scaled, 3)
+    design = np.concatenate(
+        [
+            np.column_stack([above / 2.0, above * x / 2.0, bend]),
+            np.column_stack([-below / 2.0, -below * x / 2.0, bend]),
+        ]
+    )
+    seen = np.concatenate([edges[0], edges[1]])
+    trust = np.concatenate([weights[0] * (above > NEAR_CREST), weights[1] * (below > NEAR_CREST)])
+    sides = [x[trust[: len(x)] > 0], x[trust[len(x) :] > 0]]
+    if min(len(side) for side in sides) < LEAST_CREST_POINTS or min(np.ptp(side) for side in sides) < CREST_SPAN * np.ptp(x):
+        return p, None
+    solution = np.concatenate([p[:2], p[4:8]])
+    root, spread = trust, 1.0
+    for _ in range(6):
+        miss = seen - design @ solution
+        spread = max(1.4826 * float(np.median(np.abs(miss[trust > 0]))), 5e-4)
+        root = trust * np.clip(1.0 - (miss / (4.7 * spread)) ** 2, 0.0, None)
+        solution = np.linalg.lstsq(design * root[:, None], seen * root, rcond=None)[0]
+    covariance = np.linalg.pinv((design * root[:, None] ** 2).T @ design, hermitian=True)[:2, :2] * spread**2
+    return np.concatenate([solution[:2], p[2:4], solution[2:], p[8:]]), covariance
 
 
 def residual_jacobian(result: object) -> Array:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from vision.lead import Trend, fit_trend, sampled
 from vision.quantity import Quantity
+from vision.shapes import RHOMBUS
 from vision.twist import TwistFit
 
 Array = NDArray[np.floating[Any]]
@@ -51,7 +52,8 @@ class TwistLoss:
 def twist_loss(fit: TwistFit) -> TwistLoss | None:
     """Compare the fitted twist with its own trend; None when too short, or with too few crests, to have one."""
     x, theta = sampled(fit)
-    if len(x) == 0 or x[-1] - x[0] < LEAST_MM or fit.crest_count < 2 * LEAST_CRESTS + 4:
+    crests = fit.crest_count * (2 if fit.blank is RHOMBUS else 1)  # of a rhombus only the high ones are counted
+    if len(x) == 0 or x[-1] - x[0] < LEAST_MM or crests < 2 * LEAST_CRESTS + 4:
         return None
     trend, edge = _grown_trend(x, theta, fit.blank.corners)
     if trend is None:

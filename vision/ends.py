@@ -1,0 +1,157 @@
+"""Stage 6: marks on the strip -> places in mm: the stop, the handle's front, the working part's end.
+
+The strip network marks them where they cross the axis, however they are seen at a slant; without it the plane's masks and
+the strongest change of colour beside the shank serve.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.axis import Axis
+from vision.edge_lines import Edges
+from vision.find import Candidate
+from vision.front import front_column
+from vision.marks import Mark, Marks
+from vision.photo import Photo
+from vision.place import Profile, rim_shift_mm
+from vision.plane import Plane
+from vision.pose import Height
+from vision.quantity import Quantity
+from vision.scale import Scale
+from vision.strip import normals
+
+Array = NDArray[np.floating[Any]]
+NEAR_BORDER_PX = 6.0
+SLANT_AT, SLANT_U = 0.62, 0.25  # where beside the shaft the rim is met, as a share of the disc's rim; u of the shift as a share
+USUAL_RADIUS_MM = 1.2
+STOP_SLANT = 0.4  # of the slant's shift: stops are thin and soft-edged (development renders)
+STOP_RADIUS_MM = 1.35  # stops are 2.2 to 3.2 mm wide: common practice, no source
+MARK_U_MM = 0.04  # of a mark beyond the network's own doubt, as held-out strips show
+
+
+def place_of(profile: Profile, mark: Mark) -> Quantity:
+    """Station of a mark, mm from the tip, with the u of the mark alone."""
+    value = float(np.interp(mark.column, profile.column, profile.x_mm))
+    return Quantity(value, float(np.hypot(mark.u / profile.px_per_mm, MARK_U_MM)))
+
+
+def stop_span(
+    plane: Plane, scale: Scale, candidate: Candidate, axis: Axis, profile: Profile, edges: Edges, height: Height, marks: Marks
+) -> tuple[float, float] | None:
+    """Where a stop hides the metal, mm from the tip: its tip side and its handle side."""
+    if marks.stop is not None:
+        near, far = (place_of(profile, mark).value for mark in marks.stop)
+        return near + STOP_SLANT * slant_mm(scale, axis, profile, height, marks.stop[0].column, STOP_RADIUS_MM), far
+    if edges.names.size:
+        return None
+    return _stop_on_plane(plane, scale, candidate, profile, edges)
+
+
+def part_end_mm(profile: Profile, marks: Marks) -> Quantity | None:
+    """The working part's end; None where a stop or the handle covers it, or where it was not seen."""
+    if marks.part_end is None or marks.part_end_hidden:
+        return None
+    return place_of(profile, marks.part_end)
+
+
+def front_mm(
+    photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, profile: Profile, height: Height, marks: Marks
+) -> tuple[Quantity, float] | None:
+    """Place of the handle's front face on the axis and its column; None when the face is not in the frame."""
+    if marks.front is not None and not at_border(photo, axis, round(marks.front.column)):
+        seen = place_of(profile, marks.front)
+        radius = _radius_behind(scale, plane, candidate, axis, profile, marks.front.column)
+        shift = slant_mm(scale, axis, profile, height, marks.front.column, radius)
+        return Quantity(seen.value + shift, float(np.hypot(seen.u, SLANT_U * shift))), marks.front.column
+    return _front_by_colour(photo, scale, plane, candidate, axis, profile, height)
+
+
+def _radius_behind(scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, profile: Profile, column: float) -> float:
+    """Radius of the handle 0.8 mm behind its front, from the plane's mask; at least the shank's."""
+    behind = min(int(column + 0.8 * profile.px_per_mm), len(axis.px) - 1)
+    return max(_half_width_mm(scale, plane, candidate, axis.px[behind], normals(axis.px)[behind]), USUAL_RADIUS_MM)
+
+
+def slant_mm(scale: Scale, axis: Axis, profile: Profile, height: Height, column: float, radius_mm: float) -> float:
+    """How far beyond the mark a disc across the axis truly stands: seen at a slant, its lower rim is met first, beside the shaft.
+
+    The network learned its marks from windows seen from straight above, where there is no slant.
+    """
+    here = int(np.clip(column, 0, len(axis.px) - 12))
+    shank = _shank_half_mm(profile, here)
+    z, _ = height.at(1.0)
+    return rim_shift_mm(scale, axis.px[here], axis.px[here + 10], radius_mm, shank + SLANT_AT * (radius_mm - shank), z)
+
+
+def at_border(photo: Photo, axis: Axis, index: int | None) -> bool:
+    """Whether a column of the axis lies at the frame's border (None: out of the frame)."""
+    if index is None:
+        return True
+    x, y = axis.px[index]
+    near = NEAR_BORDER_PX + 0.01 * max(photo.width_px, photo.height_px)
+    return bool(x < near or y < near or x > photo.width_px - near or y > photo.height_px - near)
+
+
+def _stop_on_plane(
+    plane: Plane, scale: Scale, candidate: Candidate, profile: Profile, edges: Edges
+) -> tuple[float, float] | None:
+    """The same from the plane's mask."""
+    if not candidate.stop.any():
+        return None
+    v, u = np.nonzero(candidate.stop)
+    spots = scale.to_px(
+        plane.to_mm(np.column_stack([u + candidate.offset_px[0], v + candidate.offset_px[1]]).astype(float))
+    )
+    axis = edges.strip.axis_px
+    column = np.array(
+        [int(np.argmin(((axis - spot) ** 2).sum(axis=1))) for spot in spots[:: max(len(spots) // 300, 1)]]
+    )
+    x = profile.x_mm[column]
+    low, high = float(np.percentile(x, 1)), float(np.percentile(x, 99))
+    return (low, high) if high > 1.0 else None
+
+
+def _front_by_colour(
+    photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, profile: Profile, height: Height
+) -> tuple[Quantity, float] | None:
+    """The same from the change of colour beside the shank.
+
+    Beside the shank the face is first met a little early or late by the slant at which it is seen; that is put right.
+    """
+    if axis.front_index is None or not candidate.handle.any() or at_border(photo, axis, axis.front_index):
+        return None
+    guess, ppm = axis.front_index, profile.px_per_mm
+    shank = _shank_half_mm(profile, guess)
+    behind = min(guess + int(0.8 * ppm), len(axis.px) - 1)
+    radius = _half_width_mm(scale, plane, candidate, axis.px[behind], normals(axis.px)[behind])
+    aside = shank + 0.45 * max(radius - shank, 0.3)
+    column = front_column(photo, axis.px, guess, aside * ppm, ppm)
+    u_place = 0.22 if column is not None else 0.4  # handles are rounded at the front: their rim is met late
+    column = column if column is not None else float(guess)
+    here = min(int(column), len(axis.px) - 12)
+    z, _ = height.at(1.0)
+    shift = rim_shift_mm(scale, axis.px[here], axis.px[here + 10], max(radius, shank), aside, z)
+    distance = scale.camera.height_mm
+    u = float(np.hypot(np.hypot(0.3 * shift, u_place), shift * distance.u / distance.value))
+    return Quantity(float(np.interp(column, profile.column, profile.x_mm)) + shift, u), column
+
+
+def _shank_half_mm(profile: Profile, column: int) -> float:
+    """Half the shank's width just before the handle; a plausible 0.4 mm only to choose where to look."""
+    near = slice(max(column - int(2.5 * profile.px_per_mm), 0), max(column - int(0.5 * profile.px_per_mm), 1))
+    width = (profile.upper_mm - profile.lower_mm)[near]
+    return float(np.nanmedian(width)) / 2.0 if np.isfinite(width).sum() > 20 else 0.4
+
+
+def _half_width_mm(scale: Scale, plane: Plane, candidate: Candidate, at_px: Array, normal: Array) -> float:
+    """Half the width of the whole thing across the axis at one place, from the plane's mask."""
+    reach = np.arange(-3.0, 3.0, 0.04) * scale.px_per_mm_at((float(at_px[0]), float(at_px[1]))).value
+    spots = scale.to_plane_mm(at_px + reach[:, None] * normal)
+    index = np.rint((spots - [plane.x0_mm, plane.y0_mm]) * plane.px_per_mm - 0.5).astype(int) - candidate.offset_px
+    good = ((index >= 0) & (index < candidate.whole.shape[::-1])).all(axis=1)
+    hit = candidate.whole[index[good, 1], index[good, 0]]
+    return float(hit.sum()) * 0.04 / 2.0
