@@ -65,10 +65,11 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.boo
 
 
 def _doubt(model: Array, steps: Array) -> float:
-    """Median distance of the two outlines where it exceeds 0.6 of the width: then neither can be trusted blindly."""
+    """0.6 of the width where the two outlines lie further apart than that at the median: then neither can be trusted blindly."""
     apart = np.abs(model - steps)
     width = model[0] - model[1]
     if np.isfinite(apart).mean() < 0.2:
         return 0.0
     typical = float(np.nanmedian(apart))
-    return typical if typical > CONTRADICTS * float(np.nanmedian(width)) else 0.0
+    most = CONTRADICTS * float(np.nanmedian(width))  # steps that went to some other thing say no more than that
+    return most if typical > most else 0.0

@@ -26,10 +26,6 @@ from vision.strip import normals
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
-SLANT_AT, SLANT_U = 0.62, 0.25  # where beside the shaft the rim is met, as a share of the disc's rim; u of the shift as a share
-USUAL_RADIUS_MM = 1.2
-STOP_SLANT = 0.4  # of the slant's shift: stops are thin and soft-edged (development renders)
-STOP_RADIUS_MM = 1.35  # stops are 2.2 to 3.2 mm wide: common practice, no source
 MARK_U_MM = 0.04  # of a mark beyond the network's own doubt, as held-out strips show
 
 
@@ -40,12 +36,11 @@ def place_of(profile: Profile, mark: Mark) -> Quantity:
 
 
 def stop_span(
-    plane: Plane, scale: Scale, candidate: Candidate, axis: Axis, profile: Profile, edges: Edges, height: Height, marks: Marks
+    plane: Plane, scale: Scale, candidate: Candidate, profile: Profile, edges: Edges, marks: Marks
 ) -> tuple[float, float] | None:
     """Where a stop hides the metal, mm from the tip: its tip side and its handle side."""
     if marks.stop is not None:
-        near, far = (place_of(profile, mark).value for mark in marks.stop)
-        return near + STOP_SLANT * slant_mm(scale, axis, profile, height, marks.stop[0].column, STOP_RADIUS_MM), far
+        return place_of(profile, marks.stop[0]).value, place_of(profile, marks.stop[1]).value
     if edges.names.size:
         return None
     return _stop_on_plane(plane, scale, candidate, profile, edges)
@@ -63,28 +58,8 @@ def front_mm(
 ) -> tuple[Quantity, float] | None:
     """Place of the handle's front face on the axis and its column; None when the face is not in the frame."""
     if marks.front is not None and not at_border(photo, axis, round(marks.front.column)):
-        seen = place_of(profile, marks.front)
-        radius = _radius_behind(scale, plane, candidate, axis, profile, marks.front.column)
-        shift = slant_mm(scale, axis, profile, height, marks.front.column, radius)
-        return Quantity(seen.value + shift, float(np.hypot(seen.u, SLANT_U * shift))), marks.front.column
+        return place_of(profile, marks.front), marks.front.column
     return _front_by_colour(photo, scale, plane, candidate, axis, profile, height)
-
-
-def _radius_behind(scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, profile: Profile, column: float) -> float:
-    """Radius of the handle 0.8 mm behind its front, from the plane's mask; at least the shank's."""
-    behind = min(int(column + 0.8 * profile.px_per_mm), len(axis.px) - 1)
-    return max(_half_width_mm(scale, plane, candidate, axis.px[behind], normals(axis.px)[behind]), USUAL_RADIUS_MM)
-
-
-def slant_mm(scale: Scale, axis: Axis, profile: Profile, height: Height, column: float, radius_mm: float) -> float:
-    """How far beyond the mark a disc across the axis truly stands: seen at a slant, its lower rim is met first, beside the shaft.
-
-    The network learned its marks from windows seen from straight above, where there is no slant.
-    """
-    here = int(np.clip(column, 0, len(axis.px) - 12))
-    shank = _shank_half_mm(profile, here)
-    z, _ = height.at(1.0)
-    return rim_shift_mm(scale, axis.px[here], axis.px[here + 10], radius_mm, shank + SLANT_AT * (radius_mm - shank), z)
 
 
 def at_border(photo: Photo, axis: Axis, index: int | None) -> bool:

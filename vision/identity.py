@@ -25,6 +25,8 @@ SQUARE_REAMER = 0.08  # small reamers on square blanks: common practice, no sour
 # Spread of D0 about nominal: ±0.02 mm tolerance (read for pluggers) taken as rectangular, and pieces out of tolerance.
 SPREAD_MM, TAIL = 0.012, 0.03
 SEEN_WEIGHT = 0.7  # of the network's say between K-type and reamer beside section and spacing, which it sees as well
+# A colour beside a diameter too vague to bear it out: white is taken for grey in poor light, and handles are changed.
+COLOUR_ALONE, TELLING_MM = 0.6, 0.06
 COLOUR_TRUST = 0.97  # a handle may be wrong, faded or repaired
 
 
@@ -121,7 +123,8 @@ def _size(diameter: Quantity | None, colour: HandleColour, sizes: tuple[int, ...
         if diameter is not None:
             weight *= _diameter_weight(diameter, size / 100.0)
         if "handle colour" in words:
-            weight *= COLOUR_TRUST * colour.shares.get(COLOUR_OF_SIZE[size], 0.0) + (1.0 - COLOUR_TRUST) / len(sizes)
+            trust = COLOUR_TRUST if diameter is None or diameter.u < TELLING_MM else COLOUR_ALONE
+            weight *= trust * colour.shares.get(COLOUR_OF_SIZE[size], 0.0) + (1.0 - trust) / len(sizes)
         weights[str(size)] = weight
     choice = _choice(weights, tuple(words))
     value = int(choice.value) if choice.value is not None else None

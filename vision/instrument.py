@@ -113,12 +113,13 @@ def _in_mm(
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
     front_at = _front_column(axis, marks)
     profile = to_profile(edges, scale, height, tip_column, front_at)
-    stop = stop_span(plane, scale, candidate, axis, profile, edges, height, marks)
+    stop = stop_span(plane, scale, candidate, profile, edges, marks)
     front = front_mm(photo, scale, plane, candidate, axis, profile, height, marks)
     last = float(np.interp(front[1] if front else front_at, profile.column, profile.x_mm)) - 0.25
     if not _is_shaft(profile, last) or not _has_edges(edges, profile, last):
         return None
-    outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop, part_end=part_end_mm(profile, marks))
+    end, hidden = part_end_mm(profile, marks), marks.part_end_hidden
+    outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop, part_end=end, end_hidden=hidden)
     evidence = weigh_blanks(outline, named(edges.names))
     return Measured(axis, edges, tip, height, profile, outline, evidence, stop, front and front[0], last, scale_at, marks)
 

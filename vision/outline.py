@@ -38,6 +38,7 @@ class Outline:
     lower: Crests
     working_end_mm: float | None
     working_end_u_mm: float | None
+    end_hidden: bool
     span_mm: tuple[float, float]
     twists: dict[str, TwistFit]
     groove: Cone | None
@@ -48,10 +49,16 @@ class Outline:
 
 
 def read_outline(
-    profile: Profile, *, from_mm: float, to_mm: float, clear_of_mm: tuple[float, float] | None, part_end: Quantity | None = None
+    profile: Profile,
+    *,
+    from_mm: float,
+    to_mm: float,
+    clear_of_mm: tuple[float, float] | None,
+    part_end: Quantity | None = None,
+    end_hidden: bool = False,
 ) -> Outline:
     """Read the outline between two stations; ``clear_of_mm`` is the stretch hidden by a stop, ``part_end`` where the network
-    sees the flutes end (None: the crests alone tell).
+    sees the flutes end (None: the crests alone tell), ``end_hidden`` whether a stop or the handle covers that place.
     """
     upper_mm, lower_mm = _without(profile, clear_of_mm)
     thick = float(np.nanmedian((upper_mm - lower_mm)[(profile.x_mm > from_mm) & (profile.x_mm < to_mm)]))
@@ -82,6 +89,7 @@ def read_outline(
         lower,
         end,
         None if part_end is None else part_end.u,
+        end_hidden,
         span,
         twists,
         through_crests(*ridges),
