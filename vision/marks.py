@@ -21,6 +21,7 @@ STOP_MM = (0.8, 2.4)  # stops are 1 to 2 mm thick: common practice, no source
 LEAST_MM = 0.4  # of handle or metal, to count as seen
 STOP_COST = 6.0  # log chance a stop must win by: it is there or not
 FLOOR = 0.01
+ALIKE_CELLS = 6.0  # neighbouring cells say the same: so many count as one
 HIDDEN_U_MM = 0.3  # of a front that a stop lies against
 
 
@@ -57,12 +58,12 @@ def read_marks(kinds: Array, px_per_mm: float) -> Marks:
     first = _first_metal(cells)
     if first is None:
         return NO_MARKS
-    last, stop = _order(cells, metal, first, px_per_mm)
+    last, doubt, stop = _order(cells, metal, first, px_per_mm)
     smooth = kinds[WORKING] + kinds[SMOOTH]
     handle = kinds[HANDLE] + 0.6 * kinds[STOP]
     tip = _cross(1.0 - kinds[NOTHING], first * width, width) if first > 0 else None
     against = stop is not None and stop[1] >= last
-    front = _front(handle, smooth, last, count, width, px_per_mm, hidden=against)
+    front = _front(handle, smooth, (last, doubt), count, width, px_per_mm, hidden=against)
     sides = None
     if stop is not None:
         share = kinds[STOP] / np.maximum(kinds[STOP] + smooth, 1e-6)
@@ -80,12 +81,16 @@ def _first_metal(cells: Array) -> int | None:
     return first if first < cells.shape[1] - 5 else None
 
 
-def _order(cells: Array, metal: Array, first: int, px_per_mm: float) -> tuple[int, tuple[int, int] | None]:
-    """Cell where the handle begins (the number of cells: none does) and the stop's cells, of the likeliest order."""
+def _order(cells: Array, metal: Array, first: int, px_per_mm: float) -> tuple[int, float, tuple[int, int] | None]:
+    """Cell where the handle begins (the number of cells: none does), by how many cells that is in doubt, and the stop's cells.
+
+    The likeliest order; a handle over a dark table or in a slot may look like nothing, or like flutes.
+    """
     count = cells.shape[1]
     cell_mm = max(round(CELL_MM * px_per_mm), 1) / px_per_mm
     shaft = np.log(np.maximum(metal, FLOOR))
-    handle = np.log(np.maximum(cells[HANDLE] + 0.6 * cells[STOP] + 0.3 * cells[WORKING] + 0.1 * cells[SMOOTH], FLOOR))
+    looks = cells[HANDLE] + 0.6 * cells[STOP] + 0.4 * cells[WORKING] + 0.3 * cells[NOTHING] + 0.1 * cells[SMOOTH]
+    handle = np.log(np.maximum(looks, FLOOR))
     gain = np.log(np.maximum(cells[STOP] + 0.3 * cells[HANDLE], FLOOR)) - shaft
     along = np.concatenate([[0.0], np.cumsum(shaft)])
     behind = np.concatenate([[0.0], np.cumsum(handle)])
@@ -102,15 +107,21 @@ def _order(cells: Array, metal: Array, first: int, px_per_mm: float) -> tuple[in
     fronts = np.arange(first, count + 1)
     score = along[fronts] - along[first] + behind[count] - behind[fronts] + best[fronts]
     last = int(fronts[int(np.argmax(score))])
-    return last, (int(where[last, 0]), int(where[last, 1])) if best[last] > 0.0 else None
+    chance = np.exp((score - score.max()) / ALIKE_CELLS)
+    doubt = float(np.sqrt((chance * (fronts - last) ** 2).sum() / chance.sum()))
+    return last, doubt, (int(where[last, 0]), int(where[last, 1])) if best[last] > 0.0 else None
 
 
-def _front(handle: Array, smooth: Array, last: int, count: int, width: int, px_per_mm: float, *, hidden: bool) -> Mark | None:
+def _front(
+    handle: Array, smooth: Array, found: tuple[int, float], count: int, width: int, px_per_mm: float, *, hidden: bool
+) -> Mark | None:
+    last, doubt = found
     if (count - last) * width < LEAST_MM * px_per_mm:
         return None
     if hidden:
-        return Mark(float(last * width), HIDDEN_U_MM * px_per_mm)
-    return _cross(handle / np.maximum(handle + smooth, 1e-6), last * width, width)
+        return Mark(float(last * width), float(np.hypot(HIDDEN_U_MM * px_per_mm, doubt * width)))
+    mark = _cross(handle / np.maximum(handle + smooth, 1e-6), last * width, width)
+    return Mark(mark.column, float(np.hypot(mark.u, max(doubt - 2.0, 0.0) * width)))
 
 
 def _cross(share: Array, near: int, width: int) -> Mark:
