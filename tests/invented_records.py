@@ -95,3 +95,10 @@ def client(folder: Path, *, busy_s: float = 5.0) -> TestClient:
 
 def token(of: TestClient) -> str:
     return str(of.get("/api/token").json()["token"])
+
+
+def sent(desk: TestClient, path: str, **form: str) -> str:
+    """Send a form with its token; return where the answer leads."""
+    answer = desk.post(path, data={"token": token(desk), **form})
+    assert answer.status_code == 303, answer.text
+    return str(answer.headers["location"])
