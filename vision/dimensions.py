@@ -25,7 +25,8 @@ from vision.unwinding import TwistLoss
 D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 # Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), px: least,
 # more a px of blur beyond a sharp photo's, more a px of the network's own spread beyond a usual one. From 104 renders of
-# seeds 2000-2023, 3000-3015, 4000-4023, 4100-4119 and 9000-9019 (spent, no longer reported), none of them seen in training; the least from 23 with the mended light.
+# seeds 2000-2023, 3000-3015, 4000-4023, 4100-4119 and 9000-9019 (spent, no longer reported), none of them seen in
+# training; the least from 23 with the mended light.
 EDGE_U_LEAST_PX, EDGE_U_BLUR, EDGE_U_SPREAD = 0.13, 0.15, 0.12
 SHARP_BLUR_PX, USUAL_SPREAD_PX = 0.9, 0.6
 # Of that u: it drifts along the instrument, and smooth wire shows fewer clues.
