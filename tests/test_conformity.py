@@ -1,15 +1,13 @@
 """Verdicts are guard-banded: what the uncertainty leaves open is stated by nobody."""
 
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from invented_readings import k_file
 from scipy.stats import norm
 
-from vision.conformity import conformance_probability, conformity, judge, judge_reading
-from vision.dimensions import Dimensions
-from vision.identity import Identity
+from vision.conformity import conformance_probability, judge, judge_reading
 from vision.nominal import diameter_limit
 from vision.quantity import Quantity
 from vision.reading import Choice, Finding
@@ -17,14 +15,13 @@ from vision.reading import Choice, Finding
 UM = 1e-3
 
 
-def measured(**quantities):
-    """Dimensions of which only some were measured."""
-    none = {field.name: None for field in fields(Dimensions)} | {"notes": ()}
-    return Dimensions(**(none | quantities))
-
-
-def named(family, size):
-    return Identity(Choice(family, 0.95), Choice(size, 0.95), "square", ())
+def verdicts(family="k-file", size=25, *, tip_lost=False, **quantities):
+    """Verdicts on an invented reading of which only these quantities were measured."""
+    one = replace(k_file(), **(dict.fromkeys(("d0_mm", "d16_mm", "length_mm")) | quantities))
+    findings = (Finding("tip-lost", 0.0, 0.0, Quantity(1.5, 0.3), "mm", 0.9),) if tip_lost else ()
+    condition = replace(one.condition, findings=findings)
+    named = {"family": Choice(family, 0.95), "size": Choice(size, 0.95)}
+    return judge_reading(replace(one, condition=condition, **named)).conformity
 
 
 def verdict(off_um, expanded_um, size=25):
@@ -82,18 +79,15 @@ def test_above_size_60_neither_verdict_leans_on_the_kinder_limit():
 
 def test_each_quantity_against_its_own_nominal():
     """D16 is judged against D0 + 0.32 mm and the length against the nearest of 21, 25, 28 and 31 mm (JIS T 5419:1995, read)."""
-    seen = measured(
-        d0_mm=Quantity(0.255, 0.004), d16_mm=Quantity(0.57 - 0.031, 0.005), length_mm=Quantity(27.9, 0.1)
-    )
+    seen = {"d0_mm": Quantity(0.255, 0.004), "d16_mm": Quantity(0.57 - 0.031, 0.005), "length_mm": Quantity(27.9, 0.1)}
 
-    assert conformity(seen, named("k-file", 25), tip_lost=False) == {
+    assert verdicts(**seen) == {
         "d0": "within",
         "d16": "outside",
         "length": "within",
         "tip_angle": None,
     }
-    between = measured(length_mm=Quantity(26.5, 0.1))
-    assert conformity(between, named("k-file", 25), tip_lost=False)["length"] == "outside"
+    assert verdicts(length_mm=Quantity(26.5, 0.1))["length"] == "outside"
 
 
 def test_what_was_not_measured_is_not_judged():
@@ -101,7 +95,7 @@ def test_what_was_not_measured_is_not_judged():
     unmeasured = judge(None, 0.25, diameter_limit(25))
 
     assert (unmeasured.verdict, unmeasured.margin_u, unmeasured.reason) == (None, None, "not measured")
-    assert set(conformity(measured(), named("reamer", 40), tip_lost=False).values()) == {None}
+    assert set(verdicts("reamer", 40).values()) == {None}
 
 
 @pytest.mark.parametrize(
@@ -110,9 +104,9 @@ def test_what_was_not_measured_is_not_judged():
 )
 def test_what_has_no_limit_that_was_read_is_not_judged(family, size, tip_lost):
     """A broach (table from memory), an unnamed size and a lost tip get no verdict."""
-    seen = measured(d0_mm=Quantity(0.25, 0.002), length_mm=Quantity(25.0, 0.05))
+    seen = {"d0_mm": Quantity(0.25, 0.002), "length_mm": Quantity(25.0, 0.05)}
 
-    assert set(conformity(seen, named(family, size), tip_lost=tip_lost).values()) == {None}
+    assert set(verdicts(family, size, tip_lost=tip_lost, **seen).values()) == {None}
 
 
 @pytest.mark.parametrize(("off_um", "u_um"), [(0, 10), (8, 4), (19, 3), (-25, 6)])

@@ -12,8 +12,6 @@ from dataclasses import replace
 
 from scipy.stats import norm
 
-from vision.dimensions import Dimensions
-from vision.identity import Identity
 from vision.nominal import (
     LENGTHS_MM,
     TAPER,
@@ -34,18 +32,6 @@ TIP_LOST_AT = 0.5  # from here on a lost tip is taken for lost
 NO_TAPER = "no text with a limit of the taper was read"
 NO_TIP_ANGLE = "the tip angle is not measured"
 NOT_MEASURED = "not measured"
-
-
-def conformity(dimensions: Dimensions, identity: Identity, *, tip_lost: bool) -> dict[str, Verdict]:
-    """Return the verdicts on D0, D16, length and tip angle, None where nothing is judged."""
-    return verdicts(
-        _judged(
-            (dimensions.d0_mm, dimensions.d16_mm, dimensions.length_mm),
-            identity.family.value,
-            identity.size.value,
-            tip_lost=tip_lost,
-        )
-    )
 
 
 def judge_reading(one: InstrumentReading) -> InstrumentReading:

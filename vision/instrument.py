@@ -13,7 +13,6 @@ from vision.axis import Axis, trace_axis
 from vision.bends import Bend, sharpest_bend
 from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
 from vision.condition import examine, lost_tip
-from vision.conformity import conformity
 from vision.dimensions import measure
 from vision.edges import Edges, locate_edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
@@ -177,7 +176,7 @@ def read_measured(
         local_px_per_mm=round(seen.scale_at.value, 2),
         blur_px=round(seen.edges.blur_px, 2),
         handle=handle_reading(colour),
-        conformity=conformity(dimensions, identity, tip_lost=lost),
+        conformity={},  # judged last, by the pipeline: a correction may come between
         condition=examine(twist, _bend(seen), tip, doubts=_doubts(seen)),
         notes=(
             *setup_notes(seen.setup, seen.held),

@@ -16,6 +16,7 @@ from vision.twist import TwistFit, crest_angles
 
 Array = NDArray[np.floating[Any]]
 STEP_MM = 0.1
+LOOSE_MM = 0.4  # at either end of the fit the spline hangs free; at the tip the cone bends it too
 WANDER_MM = 2.0  # length over which the wander of a healthy twist is correlated: assumed 1 to 4 mm, no source
 LEAST_SCATTER_RAD = 0.05
 
@@ -76,7 +77,7 @@ def fit_trend(x_mm: Array, theta_rad: Array, crests_a_turn: int, *, least_scatte
 def sampled(fit: TwistFit) -> tuple[Array, Array]:
     """Stations and twist of a fitted blank, every 0.1 mm, clear of the spline's loose ends."""
     low, high = fit.span_mm
-    x = np.arange(low + 0.15, high - 0.4, STEP_MM)
+    x = np.arange(low + LOOSE_MM, high - LOOSE_MM, STEP_MM)
     return x, fit.theta_rad(x)
 
 

@@ -64,7 +64,7 @@ def twist_loss(fit: TwistFit) -> TwistLoss | None:
     loss, u_loss = float(np.degrees(missing[end].mean())), float(np.degrees(u[end].mean()))
     rate = np.gradient(theta, x)
     usual = np.gradient(trend.theta(x), x)
-    back = float((rate < -0.05 * np.median(np.abs(usual))).sum()) * float(x[1] - x[0])
+    back = _turned_back_mm(rate, usual, float(x[1] - x[0]))
     return TwistLoss(
         _zone(x, missing, edge),
         Quantity(loss, u_loss),
@@ -73,6 +73,14 @@ def twist_loss(fit: TwistFit) -> TwistLoss | None:
         np.column_stack([x, _pitch(rate, fit.blank.corners)]),
         np.column_stack([x, _pitch(usual, fit.blank.corners)]),
     )
+
+
+def _turned_back_mm(rate: Array, usual: Array, step_mm: float) -> float:
+    """Length over which the blank turns the other way; 0 where all of that turn is no more than a healthy wander."""
+    turned = -float(np.minimum(rate, 0.0).sum()) * step_mm
+    if turned < HEALTHY_SCATTER_RAD:
+        return 0.0
+    return float((rate < -0.05 * np.median(np.abs(usual))).sum()) * step_mm
 
 
 def _grown_trend(x: Array, theta: Array, corners: int) -> tuple[Trend | None, float]:
