@@ -150,7 +150,16 @@ def read_measured(
     tip = lost_tip(dimensions, colour, seen.tip.blunt) if fluted else None
     lost = tip is not None and tip.probability >= 0.5
     identity = identify(dimensions, seen.evidence, colour, named(seen.edges.names), tip_lost=lost)
-    trace = draw_trace(seen.edges, seen.profile, seen.outline, seen.tip, seen.front_mm, twist)
+    trace = draw_trace(
+        seen.edges,
+        seen.profile,
+        seen.outline,
+        seen.tip,
+        seen.front_mm,
+        twist,
+        hidden_mm=seen.stop_mm,
+        d16_seen=dimensions.d16_mm is not None,
+    )
     middle, u_middle = seen.height.at(0.4)
     return InstrumentReading(
         id=number,
@@ -302,6 +311,7 @@ def _doubts(seen: Measured) -> tuple[str, ...]:
 
 def _box(photo: Photo, *lines: Array) -> tuple[int, int, int, int]:
     points = np.concatenate([line for line in lines if len(line)])
+    points = points[np.isfinite(points).all(axis=1)]
     low = np.clip(np.floor(points.min(axis=0)).astype(int), 0, [photo.width_px - 1, photo.height_px - 1])
     high = np.clip(np.ceil(points.max(axis=0)).astype(int), 0, [photo.width_px - 1, photo.height_px - 1])
     return int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1])

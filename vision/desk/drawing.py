@@ -19,6 +19,7 @@ Points = NDArray[np.float64]
 ASPECT = 2.4  # width over height of the view
 CROP_ASPECT = 1.5  # of what is cut out of the photo: narrow screens show more above and below
 MARGIN = 0.06
+GAP_STEPS = 8.0  # usual steps between points of an outline
 FINDING_REACH = 2.2  # half height of a finding's mark, in half widths of the shaft
 
 
@@ -62,7 +63,7 @@ def drawing_of(trace: Json, findings: Sequence[Json], photo_px: tuple[int, int])
         centre=centre,
         box=box,
         crop=_crop(box, turn, centre, photo_px),
-        outline=tuple(path(line) for line in outline if len(line) > 1),
+        outline=tuple(path(piece) for line in outline for piece in _pieces(line)),
         axis=path(axis),
         crests=tuple((round(x, 1), round(y, 1)) for x, y in trace["crests_px"]),
         stations=tuple(
@@ -80,6 +81,15 @@ def drawing_of(trace: Json, findings: Sequence[Json], photo_px: tuple[int, int])
 def path(points: Points) -> str:
     """Return an SVG path through the points."""
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+
+
+def _pieces(line: Points) -> list[Points]:
+    """Cut a line where points are far apart: there the edge was hidden or not seen."""
+    if len(line) < 2:
+        return []
+    steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
+    gaps = np.flatnonzero(steps > GAP_STEPS * max(float(np.median(steps)), 1.0)) + 1
+    return [piece for piece in np.split(line, gaps) if len(piece) > 1]
 
 
 def _points(rows: Sequence[Sequence[float]]) -> Points:
