@@ -11,10 +11,12 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from vision.axis import Axis
 from vision.backlit import half_level
 from vision.edge_lines import Edges
+from vision.marks import STOP
 from vision.metal import see_metal
 from vision.photo import Photo
 from vision.step_edges import recentred, step_edges
@@ -24,6 +26,7 @@ __all__ = ["Edges", "locate_edges"]
 
 Array = NDArray[np.floating[Any]]
 MODEL_PX_PER_MM = 12.0  # the model was trained from 14 px/mm up: below, brightness steps alone
+STOP_CLEAR_MM = 0.5
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
@@ -37,8 +40,14 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.boo
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
     half_px = axis.half_mm * px_per_mm
     first = see_metal(photo, axis.px, half_px)
-    lines = replace(steps, strip=straighten(photo, axis.px, steps.strip.half_px), upper_px=first.upper_px, lower_px=first.lower_px)
-    centred = recentred(lines)
+    centred = recentred(
+        replace(
+            steps,
+            strip=straighten(photo, axis.px, steps.strip.half_px),
+            upper_px=first.upper_px + _near_stop(first.kinds, px_per_mm),
+            lower_px=first.lower_px + _near_stop(first.kinds, px_per_mm),
+        )
+    )
     wide = first.upper_px - first.lower_px
     width = np.nanpercentile(wide, 90) if np.isfinite(wide).any() else 2.0 * half_px
     seen = see_metal(photo, centred, float(width) / 2.0)
@@ -62,6 +71,12 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.boo
         heights_px=seen.heights_px,
         names=seen.names,
     )
+
+
+def _near_stop(kinds: Array, px_per_mm: float) -> Array:
+    """NaN where a stop is, and half a millimetre beside it: its rim and shadow would pull the axis aside. 0 elsewhere."""
+    near = maximum_filter1d(kinds[STOP], 2 * round(STOP_CLEAR_MM * px_per_mm) + 1)
+    return np.where(near > 0.2, np.nan, 0.0)
 
 
 def _doubt(model: Array, steps: Array) -> float:
