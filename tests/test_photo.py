@@ -17,6 +17,8 @@ from vision.exif import CameraInfo
 from vision.photo import LINEAR, MAX_MEGAPIXELS, Photo, linear_grey, load_photo
 
 WIDTH, HEIGHT = 480, 360
+KINDS = {".jpg": "JPEG", ".png": "PNG", ".heic": "HEIF", ".avif": "AVIF", ".tif": "TIFF", ".webp": "WEBP", ".bmp": "BMP"}
+LOSSLESS = ("PNG", "TIFF", "BMP")
 CORNERS = {"red": (255, 0, 0), "green": (0, 160, 0), "blue": (0, 0, 255), "white": (255, 255, 255)}
 # CIPA DC-008 (EXIF 2.3), tag 0x0112: where the stored row 0 and the stored column 0 lie in the upright picture.
 STORED_AT = {
@@ -60,8 +62,10 @@ def exif_bytes(orientation: int = 1, **more: object) -> bytes:
 
 def saved(path: Path, picture: np.ndarray, **options: object) -> Path:
     pillow_heif.register_heif_opener()
-    kind = {".jpg": "JPEG", ".png": "PNG", ".heic": "HEIF"}[path.suffix]
-    Image.fromarray(picture).save(path, kind, **({"quality": 95} if kind != "PNG" else {}), **options)
+    kind = KINDS[path.suffix]
+    if kind == "BMP":
+        options = {}
+    Image.fromarray(picture).save(path, kind, **({"quality": 95} if kind not in LOSSLESS else {}), **options)
     return path
 
 
@@ -75,8 +79,7 @@ def error_of(path: Path) -> PhotoError:
     return caught.value
 
 
-@pytest.mark.parametrize("suffix", [".jpg", ".png", ".heic"])
-@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize(("suffix", "orientation"), [(s, n) for s in KINDS for n in range(1, 9 if s != ".bmp" else 2)])
 def test_every_orientation_comes_out_upright_exactly_once(tmp_path: Path, suffix: str, orientation: int) -> None:
     path = saved(tmp_path / f"a{suffix}", stored_as(scene(), orientation), exif=exif_bytes(orientation))
 
@@ -222,7 +225,7 @@ def test_not_a_picture(tmp_path: Path, content: bytes) -> None:
     assert error_of(tmp_path / "a.jpg").kind == "not-a-picture"
 
 
-@pytest.mark.parametrize("suffix", [".jpg", ".png", ".heic"])
+@pytest.mark.parametrize("suffix", [".jpg", ".png", ".heic", ".avif", ".tif", ".webp", ".bmp"])
 @pytest.mark.parametrize("kept", [0.03, 0.5, 0.9])
 def test_truncated(tmp_path: Path, suffix: str, kept: float) -> None:
     noise = np.random.default_rng(1).integers(0, 255, (HEIGHT, WIDTH, 3), dtype=np.uint8)

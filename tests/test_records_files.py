@@ -89,12 +89,20 @@ def shot(kind: str, orientation: int = 6) -> bytes:
         text.add_text("Comment", "Secretville")
         text.add_itxt("XML:com.adobe.xmp", xmp.decode())
         image.save(target, "PNG", exif=exif, pnginfo=text)
-    else:
+    elif kind == "HEIF":
         pillow_heif.from_pillow(image).save(target, exif=exif.tobytes(), xmp=xmp, quality=90)
+    elif kind == "TIFF":
+        exif[0x02BC], exif[0x013C] = xmp, "Secretville"
+        image.save(target, "TIFF", exif=exif.tobytes())
+    else:
+        image.save(target, kind, exif=exif.tobytes(), xmp=xmp, quality=90)
     return target.getvalue()
 
 
-@pytest.mark.parametrize(("kind", "ending"), [("JPEG", "jpg"), ("PNG", "png"), ("HEIF", "heic")])
+@pytest.mark.parametrize(
+    ("kind", "ending"),
+    [("JPEG", "jpg"), ("PNG", "png"), ("HEIF", "heic"), ("AVIF", "avif"), ("TIFF", "tif"), ("WEBP", "webp")],
+)
 def test_place_and_names_go_and_the_picture_stays(kind: str, ending: str) -> None:
     """Checked with Pillow, which shares no code with the stripping."""
     pillow_heif.register_heif_opener()

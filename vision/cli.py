@@ -90,7 +90,8 @@ def parser() -> argparse.ArgumentParser:
 
 def _add_measure(measure: argparse.ArgumentParser) -> None:
     measure.epilog = AFTER_TEXT
-    measure.add_argument("photos", nargs="+", type=Path, metavar="PHOTO", help="JPEG, PNG or HEIC, up to 64 megapixels")
+    forms = "JPEG, PNG, HEIC, AVIF, TIFF, WebP or BMP, up to 64 megapixels"
+    measure.add_argument("photos", nargs="+", type=Path, metavar="PHOTO", help=forms)
     measure.add_argument(
         "--json",
         metavar="FILE",

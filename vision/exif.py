@@ -8,6 +8,7 @@ from PIL import Image
 
 # EXIF 2.3 tags (CIPA DC-008).
 _ORIENTATION, _MAKE, _MODEL, _SUB_IFD = 0x0112, 0x010F, 0x0110, 0x8769
+TURNED = ("HEIF", "TIFF")  # forms whose decoder turns the picture itself
 _FOCAL, _ZOOM, _F35, _LENS, _WIDTH, _HEIGHT = 0x920A, 0xA404, 0xA405, 0xA434, 0xA002, 0xA003
 
 
@@ -33,13 +34,13 @@ class CameraInfo:
 def recorded(image: Image.Image) -> tuple[CameraInfo, int]:
     """Return what the camera recorded, and the orientation that is still to be applied.
 
-    HEIC: the decoder has already turned the pixels by the file's own 'irot' and 'imir' boxes, which rule over EXIF
+    HEIC and TIFF: the decoder has already turned the pixels; in a HEIC by its own 'irot' and 'imir' boxes, which rule over EXIF
     (ISO/IEC 23008-12, from memory), and pillow-heif reports EXIF orientation 1; nothing is left to apply.
     """
     try:
         exif = image.getexif()
         sub = exif.get_ifd(_SUB_IFD)
-        orientation = 1 if image.format == "HEIF" else int(exif.get(_ORIENTATION, 1))
+        orientation = 1 if image.format in TURNED else int(exif.get(_ORIENTATION, 1))
     except Exception:  # damaged EXIF breaks Pillow's reader in many ways; a photo is fine without
         return CameraInfo(), 1
     size = (_number(sub.get(_WIDTH)), _number(sub.get(_HEIGHT)))

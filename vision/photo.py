@@ -5,7 +5,10 @@ Pixels: the centre of the top-left pixel is (0, 0), x right, y down, after the r
 
 from __future__ import annotations
 
+import errno
 import io
+import os
+import stat
 import struct
 import warnings
 import zlib
@@ -15,17 +18,15 @@ from pathlib import Path
 import numpy as np
 import pillow_heif
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, JpegImagePlugin, PngImagePlugin
+from PIL import Image, ImageCms
 
 from vision.errors import PhotoError
+from vision.excess import excess
 from vision.exif import CameraInfo, recorded
 
-# JPEG covers MPO, the JPEG with a second picture that some phones write.
-FORMATS = (
-    JpegImagePlugin.JpegImageFile.format,
-    PngImagePlugin.PngImageFile.format,
-    pillow_heif.HeifImageFile.format,
-)
+# JPEG covers MPO, the JPEG with a second picture that some phones write. Nothing else is tried: fewer decoders, less to attack.
+FORMATS = ("JPEG", "PNG", "HEIF", "AVIF", "TIFF", "WEBP", "BMP")
+NAMED = "JPEG, PNG, HEIC, AVIF, TIFF, WebP or BMP"
 # What the decoders raise on damaged data; anything else is a fault of ours and must show as one.
 _DAMAGE = (
     OSError,
@@ -40,9 +41,14 @@ _DAMAGE = (
 )
 MIN_SIDE_PX = 320
 MAX_MEGAPIXELS = 64  # rounded, as makers count: their '64 megapixel' photos have up to 64.4 million pixels
+MAX_MEGABYTES = 400  # 64 megapixels of 3 × 16 bits, stored plainly, are 387
 BLACK_CODE = 16  # sensor noise under a lens cap stays below this sRGB code
 BLACK_SHARE = 0.995
-_MAGIC = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n")
+_MAGIC = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"II*\x00", b"MM\x00*")
+_BRANDS = {b"heic", b"heix", b"mif1", b"msf1", b"hevc", b"hevx", b"avif", b"avis"}
+# What a colour profile speaks of (ICC.1, 7.2.6) -> the form of pixels it is applied to.
+_PROFILED = {"RGB": ("RGB",), "GRAY": ("L",), "CMYK": ("CMYK",), "Lab": ("LAB",)}
+_PROBE = np.stack(np.meshgrid(*[np.arange(0, 256, 51, dtype=np.uint8)] * 3, indexing="ij"), axis=-1).reshape(6, 36, 3)
 
 # EXIF orientation -> what brings the stored picture upright (CIPA DC-008, tag 0x0112).
 _UPRIGHT = {
@@ -76,11 +82,11 @@ class Photo:
 
 
 def load_photo(path: Path) -> Photo:
-    """Read a JPEG, PNG or HEIC photo of up to 64 megapixels, upright and in sRGB.
+    """Read a photo of up to 64 megapixels and 400 megabytes in one of FORMATS, upright and in sRGB.
 
     Raises PhotoError of kind 'no-file', 'not-a-picture', 'truncated', 'too-small', 'too-large' or 'all-black'. The size
-    is checked before anything is decoded. Known limit: a JPEG damaged inside its data, not cut at its end, decodes
-    without complaint.
+    is checked before anything is decoded; a file of several pictures gives its first. Known limit: a JPEG damaged inside
+    its data, not cut at its end, decodes without complaint.
     """
     data = _read(path)
     with warnings.catch_warnings():
@@ -90,7 +96,7 @@ def load_photo(path: Path) -> Photo:
         _refuse_bad_size(path, image.width, image.height)
         camera, orientation = recorded(image)
         upright = _upright(_decode(path, image), orientation)
-    rgb = np.asarray(upright, dtype=np.uint8)
+    rgb = np.ascontiguousarray(upright, dtype=np.uint8)
     _refuse_black(path, rgb)
     return Photo(path, rgb, camera)
 
@@ -121,18 +127,44 @@ def linear_grey(photo: Photo, x0: int, y0: int, x1: int, y1: int) -> NDArray[np.
 
 def _read(path: Path) -> bytes:
     try:
-        if not path.exists():
-            raise PhotoError("no-file", f"found no file {path}: check the name and the folder")
-        if not path.is_file():
-            raise PhotoError("not-a-picture", f"{path} is a folder or a device: name the photo itself")
-        return path.read_bytes()
+        # Opened so that a pipe without a writer does not wait for one; judged by what was opened, not by what lay there before.
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        with os.fdopen(handle, "rb") as file:
+            found = os.fstat(file.fileno())
+            if not stat.S_ISREG(found.st_mode):
+                raise _no_file_itself(path)
+            data = file.read(MAX_MEGABYTES * 10**6 + 1) if found.st_size <= MAX_MEGABYTES * 10**6 else b""
+            if found.st_size > MAX_MEGABYTES * 10**6 or len(data) > MAX_MEGABYTES * 10**6:
+                raise PhotoError(
+                    "too-large",
+                    f"{path.name} has more than the {MAX_MEGABYTES} megabytes that can be read: save it as JPEG, or choose "
+                    "a smaller picture size in the camera",
+                )
+            return data
+    except FileNotFoundError as error:
+        raise PhotoError("no-file", f"found no file {path}: check the name and the folder") from error
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "no such name is possible"
-        raise PhotoError("no-file", f"{path} cannot be read ({reason}): check the name and its permissions") from error
+        raise _unreadable(path, error) from error
+
+
+def _no_file_itself(path: Path) -> PhotoError:
+    return PhotoError("not-a-picture", f"{path} is a folder or a device: name the photo itself")
+
+
+def _unreadable(path: Path, error: OSError | ValueError) -> PhotoError:
+    if isinstance(error, OSError) and error.errno in (errno.EISDIR, errno.ENXIO):
+        return _no_file_itself(path)
+    if isinstance(error, OSError) and error.errno == errno.ELOOP:
+        return PhotoError("no-file", f"{path} is a link that leads back to itself: name the photo itself")
+    reason = getattr(error, "strerror", None) or "no such name is possible"
+    return PhotoError("no-file", f"{path} cannot be read ({reason}): check the name and its permissions")
 
 
 def _open(path: Path, data: bytes) -> Image.Image:
     pillow_heif.register_heif_opener()
+    much = excess(data)
+    if much is not None:
+        raise PhotoError("not-a-picture", f"{path.name} {much}, as no photo does: use the camera's original file")
     try:
         return Image.open(io.BytesIO(data), formats=FORMATS)
     except Image.DecompressionBombError as error:
@@ -141,7 +173,7 @@ def _open(path: Path, data: bytes) -> Image.Image:
     except _DAMAGE as error:
         if data and _looks_like_a_photo(data):
             raise _truncated(path) from error
-        found = "is empty" if not data else "holds no JPEG, PNG or HEIC picture"
+        found = "is empty" if not data else f"holds no {NAMED} picture"
         raise PhotoError("not-a-picture", f"{path.name} {found}: choose a photo, or save it as JPEG or PNG") from error
 
 
@@ -152,8 +184,9 @@ def _pixels_named_in(message: str) -> int:
 
 
 def _looks_like_a_photo(data: bytes) -> bool:
-    heic = data[4:8] == b"ftyp" and data[8:12] in {b"heic", b"heix", b"mif1", b"msf1", b"hevc", b"hevx"}
-    return heic or data.startswith(_MAGIC)
+    boxed = data[4:8] == b"ftyp" and data[8:12] in _BRANDS
+    webp = data.startswith(b"RIFF") and data[8:12] == b"WEBP"
+    return boxed or webp or data.startswith(_MAGIC)
 
 
 def _refuse_bad_size(path: Path, width: int, height: int) -> None:
@@ -185,36 +218,54 @@ def _decode(path: Path, image: Image.Image) -> Image.Image:
         image.load()
     except _DAMAGE as error:
         raise _truncated(path) from error
-    profile = image.info.get("icc_profile")
-    return _to_srgb(_to_rgb(image) if image.mode != "CMYK" or not profile else image, profile)
+    try:
+        return _to_srgb(image, image.info.get("icc_profile"))
+    except ValueError as error:  # no way from there to RGB
+        raise PhotoError(
+            "not-a-picture", f"{path.name} keeps its colours in a way ({image.mode}) that no camera does: save it as JPEG or PNG"
+        ) from error
 
 
 def _to_rgb(image: Image.Image) -> Image.Image:
-    if image.mode in ("I", "I;16", "I;16B", "I;16L", "I;16N"):
+    if image.mode == "F":
+        raise ValueError("numbers without a range are no light")
+    if image.mode.startswith("I"):
         deep = np.asarray(image.convert("I"))  # 16 bits a pixel
         return Image.fromarray((np.clip(deep, 0, 65535) >> 8).astype(np.uint8)).convert("RGB")
     if "A" in image.getbands() or "transparency" in image.info:
         layer = image.convert("RGBA")
         paper = Image.new("RGBA", layer.size, "white")
         return Image.alpha_composite(paper, layer).convert("RGB")
+    if image.mode == "LAB":
+        return _converted(image, ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")))
     return image.convert("RGB")
 
 
 def _to_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
     """Apply an embedded colour profile; without a usable one the picture counts as sRGB, as the web does."""
     if not profile:
-        return image.convert("RGB")
+        return _to_rgb(image)
     try:
         source = ImageCms.getOpenProfile(io.BytesIO(profile))
-        if "srgb" in ImageCms.getProfileDescription(source).lower():
-            return image.convert("RGB")
-        target = ImageCms.createProfile("sRGB")
-        converted = ImageCms.profileToProfile(
-            image, source, target, renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC, outputMode="RGB"
-        )
+        modes = _PROFILED.get(source.profile.xcolor_space.strip(), ())
+        if image.mode in modes:
+            return _converted(image, source)
+        return _converted(_to_rgb(image), source) if modes == _PROFILED["RGB"] else _to_rgb(image)
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
-        return image.convert("RGB")
-    return converted or image.convert("RGB")
+        return _to_rgb(image)
+
+
+def _converted(image: Image.Image, source: ImageCms.ImageCmsProfile) -> Image.Image:
+    """Bring a picture to sRGB; left alone where that would move no colour by more than rounding."""
+    turn = ImageCms.buildTransform(
+        source, ImageCms.createProfile("sRGB"), image.mode, "RGB", renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC
+    )
+    if image.mode == "RGB":
+        moved = np.asarray(ImageCms.applyTransform(Image.fromarray(_PROBE), turn), dtype=int)
+        if np.abs(moved - _PROBE).max() <= 1:
+            return image
+    converted = ImageCms.applyTransform(image, turn)
+    return image.convert("RGB") if converted is None else converted
 
 
 def _upright(image: Image.Image, orientation: int) -> Image.Image:

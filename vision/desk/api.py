@@ -24,6 +24,7 @@ from vision.desk.intake import take_in
 from vision.desk.jobs import Job
 from vision.desk.pages_read import job_state, known_job
 from vision.desk.settings import Desk
+from vision.photo import NAMED
 from vision.records.faults import RecordsError
 from vision.records.history import add_event, decide, judge, judgements
 from vision.records.instruments import NewInstrument, add_instrument, change_instrument, instrument
@@ -34,7 +35,7 @@ from vision.report.document import FORMAT
 
 Json = dict[str, Any]
 Number = Annotated[int, Path(ge=1)]
-Photos = Annotated[list[UploadFile], File(description="JPEG, PNG or HEIC")]
+Photos = Annotated[list[UploadFile], File(description=NAMED)]
 HELD = Form(description="the shank was held down level")
 WAIT_S = 0.1
 

@@ -14,6 +14,7 @@ import pillow_heif
 from PIL import Image
 
 from vision.exif import CameraInfo, recorded
+from vision.photo import FORMATS
 from vision.records.clock import now
 from vision.records.database import Records, transaction
 from vision.records.faults import RecordsError, explained
@@ -132,7 +133,7 @@ def _described(data: bytes) -> tuple[tuple[int | None, int | None], CameraInfo]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # size and damage are judged when the photo is read
         try:
-            with Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "HEIF", "MPO")) as image:
+            with Image.open(io.BytesIO(data), formats=FORMATS) as image:
                 return image.size, recorded(image)[0]
         except (OSError, SyntaxError, ValueError, Image.DecompressionBombError):
             return (None, None), CameraInfo()

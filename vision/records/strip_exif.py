@@ -5,9 +5,11 @@ from __future__ import annotations
 import struct
 
 _GPS, _SUB, _INTEROP = 0x8825, 0x8769, 0xA005
-# Description, artist, copyright, comment, maker note, owner, serial numbers of body and lens, Windows' title to subject.
+# Description, artist, copyright, comment, maker note, owner, serial numbers of body and lens, Windows' title to subject,
+# XMP, host computer, IPTC, resources of picture editors.
 _PRIVATE = frozenset(
-    {0x010E, 0x013B, 0x8298, 0x9286, 0x927C, 0xA430, 0xA431, 0xA435, 0x9C9B, 0x9C9C, 0x9C9D, 0x9C9E, 0x9C9F, 0x02BC}
+    {0x010E, 0x013B, 0x8298, 0x9286, 0x927C, 0xA430, 0xA431, 0xA435, 0x9C9B, 0x9C9C, 0x9C9D, 0x9C9E, 0x9C9F, 0x02BC,
+     0x013C, 0x83BB, 0x8649}
 )
 _SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 
@@ -40,6 +42,7 @@ def _follow(data: bytearray, order: str, at: int, *, wipe: bool, seen: set[int])
         if wipe or tag in _PRIVATE or tag == _GPS:
             _zero(data, entry, offset, _SIZES.get(kind, 1) * values)
     (following,) = struct.unpack_from(f"{order}I", data, at + 2 + 12 * count)
+    _follow(data, order, following, wipe=True, seen=seen)
     _thumbnail_off(data, at + 2 + 12 * count, following)
 
 

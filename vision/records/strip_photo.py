@@ -1,8 +1,8 @@
 """A photo's bytes without place and names: GPS, maker notes, owner, serial numbers, comments and XMP are taken out.
 
 Pixels are never coded again, and orientation, focal length, camera and time stay, since a reading needs them. JPEG: segments
-of ITU-T T.81 and CIPA DC-008; PNG: chunks of ISO/IEC 15948; HEIC: the same bytes blanked in place (all from memory,
-checked in the tests by reading the result with Pillow).
+of ITU-T T.81 and CIPA DC-008; PNG: chunks of ISO/IEC 15948; WebP: chunks of RFC 9649; HEIC, AVIF and TIFF: the same bytes blanked in
+place (all from memory, checked in the tests by reading the result with Pillow). A BMP records nothing.
 """
 
 from __future__ import annotations
@@ -14,32 +14,40 @@ import zlib
 import pillow_heif
 
 from vision.errors import PhotoError
+from vision.photo import NAMED
 from vision.records.strip_exif import blanked
 
 _EXIF, _JPEG, _PNG = b"Exif\x00\x00", b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
 _SOS, _EOI, _APP0, _APP2, _APP14, _COMMENT = 0xDA, 0xD9, 0xE0, 0xE2, 0xEE, 0xFE
 _PNG_KEPT = {b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"sBIT", b"pHYs", b"cICP"}
-ENDINGS = {"JPEG": "jpg", "PNG": "png", "HEIF": "heic"}
+_TIFF, _XMP_FLAG = (b"II*\x00", b"MM\x00*"), 0x04
+_WEBP_KEPT = {b"VP8 ", b"VP8L", b"VP8X", b"ALPH", b"ANIM", b"ANMF", b"ICCP"}
 
 
 def stripped(data: bytes) -> tuple[bytes, str]:
-    """Return the bytes without place and names, and the ending that suits them ('jpg', 'png', 'heic').
+    """Return the bytes without place and names, and the ending that suits them ('jpg', 'png', 'heic' ...).
 
     Raises PhotoError of kind 'not-a-picture' or 'truncated'.
     """
     try:
         if data.startswith(_JPEG):
-            return _jpeg(data), ENDINGS["JPEG"]
+            return _jpeg(data), "jpg"
         if data.startswith(_PNG):
-            return _png(data), ENDINGS["PNG"]
+            return _png(data), "png"
         if data[4:8] == b"ftyp":
-            return _heic(data), ENDINGS["HEIF"]
+            return _heic(data), "avif" if data[8:12] in (b"avif", b"avis") else "heic"
+        if data.startswith(b"RIFF") and data[8:12] == b"WEBP":
+            return _webp(data), "webp"
+        if data.startswith(_TIFF):
+            return blanked(data), "tif"
+        if data.startswith(b"BM") and len(data) > 54:
+            return data, "bmp"
     except (struct.error, IndexError, ValueError, OSError, SyntaxError) as error:
         raise PhotoError(
             "truncated", "the photo is damaged or cut short: copy the whole file from the camera again"
         ) from error
     raise PhotoError(
-        "not-a-picture", "this file holds no JPEG, PNG or HEIC picture: choose a photo, or save it as JPEG or PNG"
+        "not-a-picture", f"this file holds no {NAMED} picture: choose a photo, or save it as JPEG or PNG"
     )
 
 
@@ -107,6 +115,23 @@ def _png(data: bytes) -> bytes:
         if kind == b"IEND":
             return bytes(out)
     raise ValueError("no end of the picture")
+
+
+def _webp(data: bytes) -> bytes:
+    out, at = bytearray(b"WEBP"), 12
+    while at + 8 <= len(data):
+        kind, length = struct.unpack_from("<4sI", data, at)
+        body = data[at + 8 : at + 8 + length]
+        if len(body) != length:
+            raise ValueError("a chunk is cut short")
+        if kind == b"EXIF":
+            body = _EXIF + blanked(body[6:]) if body.startswith(_EXIF) else blanked(body)
+        if kind == b"VP8X" and body:
+            body = bytes([body[0] & ~_XMP_FLAG]) + body[1:]
+        if kind in _WEBP_KEPT or kind == b"EXIF":
+            out += struct.pack("<4sI", kind, length) + body + bytes(length % 2)
+        at += 8 + length + length % 2
+    return b"RIFF" + struct.pack("<I", len(out)) + bytes(out)
 
 
 def _heic(data: bytes) -> bytes:
