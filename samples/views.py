@@ -7,7 +7,7 @@ import numpy as np
 
 from samples.camera import Camera
 from samples.draw_free import draw_of
-from samples.instrument import Family, Population
+from samples.instrument import Family, Instrument, Population
 from samples.lay import PoseKind, settle
 from samples.population import draw_macro
 from samples.scene import Laid, Scene
@@ -26,19 +26,29 @@ def draw_views(
     size: int | None = None,
     preset: str | None = None,
     image_px: tuple[int, int] | None = None,
+    turn_deg: float | None = None,
     used: bool = False,
     population: Population = "nominal",
+    instrument: Instrument | None = None,
 ) -> list[Scene]:
-    """`count` scenes of the same instrument.
+    """`count` scenes of the same instrument, drawn from the population unless given.
 
     untouched: it stays where it lies and the camera moves across it, by two fifths of its height between the first and
     the last view. turned: it is rolled by 360 / count degrees between views and laid almost where it was. re-laid:
     everything but the instrument is drawn anew.
     """
     rng = np.random.default_rng([seed, 8])
-    instrument = draw_of(np.random.default_rng(seed), population, family, size)
+    instrument = instrument or draw_of(np.random.default_rng(seed), population, family, size)
     first = draw_macro(
-        seed, family, pose, px_per_mm, instrument=instrument, preset=preset, image_px=image_px, used=used
+        seed,
+        family,
+        pose,
+        px_per_mm,
+        instrument=instrument,
+        preset=preset,
+        image_px=image_px,
+        turn_deg=turn_deg,
+        used=used,
     )
     scenes = [first]
     for k in range(1, count):

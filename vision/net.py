@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import tomllib
 from functools import cache
 from importlib.resources import files
@@ -40,6 +41,8 @@ def session(name: str) -> Any:
         )
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
+    # Its pool of threads does not ask the usual variable by itself; where many processes share the cores it must (0: all cores).
+    options.intra_op_num_threads = int(os.environ.get("OMP_NUM_THREADS", "0"))
     return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
 
 
