@@ -142,7 +142,7 @@ def invented_row(setup, seed, family="k-file"):
     return {
         "item": f"{setup}-{seed}", "setup": setup, "seed": seed, "held": True, "truth": truth,
         "photos": [{"error": None, "found": 1, "reading": said}],
-        "baseline": {"d0_mm": 0.27, "length_mm": None}, "read_s": 1.0, "render_s": 2.0,
+        "baseline": {"d0_mm": 0.27}, "read_s": 1.0, "render_s": 2.0,
     }  # fmt: skip
 
 

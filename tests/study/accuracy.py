@@ -48,6 +48,7 @@ def _parser() -> argparse.ArgumentParser:
     causes.set_defaults(run=_causes)
     ideal = commands.add_parser("ideal", help="spread against the Cramer-Rao bound on a matt bar")
     ideal.add_argument("--repeats", type=int, default=40, help="pictures of each kind (default 40)")
+    ideal.add_argument("--jobs", type=int, default=1, help="processes")
     ideal.set_defaults(run=_ideal)
     return parser
 
@@ -114,7 +115,7 @@ def _causes(asked: argparse.Namespace) -> int:
 def _ideal(asked: argparse.Namespace) -> int:
     from tests.study.ideal import ideal_table  # noqa: PLC0415
 
-    print(ideal_table(asked.repeats, lambda text: print(text, file=sys.stderr, flush=True)))
+    print(ideal_table(asked.repeats, asked.jobs, lambda text: print(text, file=sys.stderr, flush=True)))
     return 0
 
 

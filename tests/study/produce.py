@@ -21,6 +21,7 @@ from samples.scene import Scene
 from tests.study.design import SETUPS, Item, scenes, stated_camera
 
 UNCHECKED = "no-print-checks.json"
+SHARED_WIDE = 1_500_000  # points in one call: a dozen processes share a GPU's memory
 
 
 def produce(item: Item, folder: Path, device: str, per_pixel: int = 256) -> list[Path]:
@@ -77,7 +78,8 @@ def own_gpu() -> None:
 
 def _picture(item: Item, scene: Scene, device: str, per_pixel: int) -> tuple[Any, dict[str, Any]]:
     if not SETUPS[item.setup].traced:
-        return render(scene, backend_named(device))
+        backend = backend_named(device)
+        return render(scene, replace(backend, wide=min(backend.wide, SHARED_WIDE)))
     tracer, rays = import_module("samples.tracer"), import_module("samples.tracer_rays")
     picture, truth = tracer.render_traced(scene, rays.Tracing(per_pixel, seed=scene.seed))
     return picture, truth

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
+from statistics import median
 
 from tests.study.calls import call_tables
 from tests.study.cases import Case, cases
@@ -14,6 +15,7 @@ from tests.study.plots import draw_all
 from tests.study.rows import Row
 from tests.study.versus import baseline_table, traced_table
 
+TIMES = ("render_s", "render_cpu_s", "read_s", "read_cpu_s")
 HEADER = """# Accuracy study
 
 Rendered photos of invented instruments, read by the whole pipeline; the truth is the renderer's. 95 % intervals: Wilson for
@@ -56,7 +58,10 @@ def report_text(found: Sequence[Case], rows: Sequence[Row]) -> str:
 def _counts(found: Sequence[Case], rows: Sequence[Row]) -> str:
     photos = sum(len(row["photos"]) for row in rows)
     groups = Counter(case.group for case in found)
-    slow = sorted(row["read_s"] / len(row["photos"]) for row in rows if row.get("read_s"))
-    made = sorted(row["render_s"] / len(row["photos"]) for row in rows if row.get("render_s"))
-    times = ", ".join(f"{word} {s[len(s) // 2]:.1f} s a photo" for word, s in (("rendering", made), ("reading", slow)) if s)
-    return f"{len(rows)} pieces, {photos} photos ({times} at the median): " + ", ".join(f"{g} {n}" for g, n in groups.items()) + "."
+    times = ", ".join(f"{name} {_a_photo(rows, name):.1f} s" for name in TIMES if any(name in row for row in rows))
+    counts = ", ".join(f"{group} {n}" for group, n in groups.items())
+    return f"{len(rows)} pieces, {photos} photos: {counts}. A photo at the median: {times}."
+
+
+def _a_photo(rows: Sequence[Row], name: str) -> float:
+    return median(row[name] / len(row["photos"]) for row in rows if name in row)

@@ -38,16 +38,17 @@ class Work:
         """Do it; None when the time is up or, reading only, the photos are not there yet."""
         if time.time() > self.until:
             return None
-        begun = time.monotonic()
+        begun, cpu = time.monotonic(), time.process_time()
         if self.render:
             produce(item, self.folder, self.device, self.per_pixel)
         elif not all(path.with_suffix(".json").exists() for path in photo_paths(item, self.folder)):
             return None
-        render_s = round(time.monotonic() - begun, 2)
+        made = {"render_s": round(time.monotonic() - begun, 2), "render_cpu_s": round(time.process_time() - cpu, 2)}
+        cpu = time.process_time()
         row = read_item(item, self.folder) if self.read else {"item": item.name}
         if self.read and not self.keep:
             _delete(item, self.folder)
-        return {**row, "render_s": render_s}
+        return {**row, **made, "read_cpu_s": round(time.process_time() - cpu, 2)}
 
 
 def run(items: Sequence[Item], work: Work, jobs: int, out: Path | None, say: Callable[[str], None] | None = None) -> int:
