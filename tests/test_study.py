@@ -25,6 +25,7 @@ from tests.study.design import (
     LEAST_D0_MM,
     LEAST_Z_MM,
     PX_PER_MM,
+    THICKEST_MM,
     Item,
     plan,
     scenes,
@@ -122,6 +123,7 @@ def test_scenes_keep_to_the_design(name):
         assert camera.width_px * camera.height_px < 20e6
         if name != "strangers":
             assert laid.instrument.d0_mm >= LEAST_D0_MM
+            assert laid.instrument.shank_width_mm <= THICKEST_MM
             assert not laid.instrument.damage
         if name in ("flat", "unchecked"):
             assert laid.pose.kind == "flat"

@@ -22,7 +22,7 @@ from samples.views import draw_views
 
 FAMILIES: tuple[Family, ...] = ("k-file", "reamer", "hedstroem-file", "barbed-broach")
 POPULATIONS = {"free": 0.6, "nominal": 0.25, "wide": 0.15}
-LEAST_D0_MM = 0.14  # sizes from 15 up
+LEAST_D0_MM, THICKEST_MM = 0.14, 1.8  # sizes from 15 up; a size 140 reaches 1.72 mm at D16
 PX_PER_MM = (50.0, 140.0)
 LEAST_Z_MM = 50.0
 PRESETS = ("phone-12mp", "phone-48mp", "phone-48mp", "tele-macro", "system")
@@ -101,12 +101,13 @@ def scenes(item: Item) -> list[Scene]:
 
 
 def instrument(seed: int, rng: np.random.Generator) -> Instrument:
-    """Draw a new, undamaged instrument of the seed's family, size 15 or more: free, nominal or of any size, by POPULATIONS."""
+    """Draw a new, undamaged instrument of the seed's family, no thinner than a 15, no thicker than a 140, by POPULATIONS."""
     family = FAMILIES[seed % len(FAMILIES)]
     population: Any = str(rng.choice(list(POPULATIONS), p=list(POPULATIONS.values())))
     for k in range(200):
         piece = draw_of(np.random.default_rng([seed, 32, k]), population, family)
-        if piece.d0_mm >= LEAST_D0_MM and (piece.size >= 15 or population == "free"):
+        sized = piece.size >= 15 or population == "free"
+        if sized and piece.d0_mm >= LEAST_D0_MM and piece.shank_width_mm <= THICKEST_MM:
             return piece
     raise ValueError(f"no {family} of size 15 or more in 200 draws of population {population}")
 

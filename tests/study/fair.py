@@ -16,7 +16,7 @@ from scipy.stats import gaussian_kde
 from samples.draw_free import draw_of
 from samples.instrument import Family, Instrument
 from samples.iso import edges_per_mm
-from tests.study.design import LEAST_D0_MM
+from tests.study.design import LEAST_D0_MM, THICKEST_MM
 
 CLEAR = 0.95
 DRAWN, DRAW_SEED = 1500, 4900
@@ -71,6 +71,6 @@ def _drawn(population: str, family: Family) -> list[tuple[str, float]]:
     pieces: list[Instrument] = []
     while len(pieces) < DRAWN:
         piece = draw_of(rng, population, family)  # type: ignore[arg-type]
-        if piece.d0_mm >= LEAST_D0_MM and piece.twist is not None:
+        if piece.d0_mm >= LEAST_D0_MM and piece.shank_width_mm <= THICKEST_MM and piece.twist is not None:
             pieces.append(piece)
     return [(p.cross_section, _figure(p.envelope_mm(8.0), 1.0 / p.twist.pitch_mm)) for p in pieces if p.twist]

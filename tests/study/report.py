@@ -14,6 +14,7 @@ from tests.study.names import name_tables
 from tests.study.plots import draw_all
 from tests.study.rows import Row
 from tests.study.versus import baseline_table, traced_table
+from tests.study.worst import worst_tables
 
 TIMES = ("render_s", "render_cpu_s", "read_s", "read_cpu_s")
 HEADER = """# Accuracy study
@@ -51,6 +52,8 @@ def report_text(found: Sequence[Case], rows: Sequence[Row]) -> str:
         baseline_table(found),
         "\n## Beside the path tracer\n",
         traced_table(found),
+        "\n## Largest errors\n",
+        worst_tables(found),
         "",
     ])  # fmt: skip
 
