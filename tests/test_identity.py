@@ -5,11 +5,11 @@ from dataclasses import fields
 
 import pytest
 
-from vision.blank import KINDS, BlankEvidence
+from vision.blank import KINDS, BlankEvidence, ShapeClue
 from vision.dimensions import Dimensions
 from vision.handle import HandleColour
-from vision.identity import DECIDED, FAMILY_DECIDED, identify
-from vision.nominal import BROACH_SIZES, COLOUR_OF_SIZE, SIZES
+from vision.identity import DECIDED, FAMILY_DECIDED, OUTLINE_WEIGHT, identify
+from vision.nominal import BROACH_SIZES, COLOUR_OF_SIZE, HALF_SIZES, SIZES
 from vision.quantity import Quantity
 
 NO_HANDLE = HandleColour({}, None)
@@ -24,8 +24,11 @@ def measured(d0_mm=None, u_mm=0.004, flutes_per_mm=None):
 
 
 def section(kind, share=0.99):
+    """An outline that speaks for one kind by ``share`` to the rest, and nothing else known of it."""
     rest = (1 - share) / (len(KINDS) - 1)
-    return BlankEvidence({name: share if name == kind else rest for name in KINDS}, None, {}, ())
+    shares = {name: share if name == kind else rest for name in KINDS}
+    logs = {name: math.log(one) / OUTLINE_WEIGHT for name, one in shares.items()}
+    return BlankEvidence(shares, None, {}, (), (ShapeClue("outline", "by hand", logs, "none"),))
 
 
 def handle(colour, share=0.98):
@@ -64,13 +67,22 @@ def test_a_good_diameter_names_the_size_alone(size):
     assert size_of(size / 100).value == size
 
 
-@pytest.mark.parametrize("d0_mm", [0.175, 0.225, 0.575])
+@pytest.mark.parametrize("d0_mm", [0.425, 0.525, 0.575])
 def test_midway_between_two_sizes_nothing_is_named(d0_mm):
     """A diameter midway between two sizes belongs to neither; both are offered."""
     size = size_of(d0_mm)
 
     assert size.value is None
     assert sorted(size.others.values())[-2:] == pytest.approx([0.5, 0.5], abs=0.05)
+
+
+@pytest.mark.parametrize("half", HALF_SIZES)
+def test_half_sizes_are_offered_but_rarer(half):
+    """At the diameter of a half size (public tables) it is offered; unless the metal is clear of the whole ones none is named."""
+    offered = size_of(half / 100, handle(HALF_SIZES[half])).others
+
+    assert offered[str(half)] > 0.1
+    assert size_of(half / 100).value is None
 
 
 def test_without_any_evidence_nothing_is_named():
@@ -119,16 +131,19 @@ def test_a_handle_with_the_metal_gives_no_note(size):
     assert identify(measured(size / 100 + 0.02), section("square"), handle(COLOUR_OF_SIZE[size])).notes == ()
 
 
-@pytest.mark.parametrize("share", [0.5, 0.6, 0.9, 0.99])
 @pytest.mark.parametrize("kind", ["groove", "barbed"])
-def test_family_abstains_below_the_threshold(kind, share):
+def test_family_abstains_below_the_threshold(kind):
     """A family is named exactly when its probability reaches 0.7, and otherwise offered among the others."""
-    family = identify(measured(0.25), section(kind, share), NO_HANDLE).family
     word = {"groove": "hedstroem-file", "barbed": "barbed-broach"}[kind]
+    seen = [identify(measured(0.25), section(kind, share), NO_HANDLE).family for share in (0.3, 0.5, 0.6, 0.9, 0.99)]
+    chances = [one.probability if one.value else one.others[word] for one in seen]
 
-    assert family.value == (word if share >= FAMILY_DECIDED else None)
-    assert family.probability == pytest.approx(min(share, 0.995), abs=0.01)
-    assert sum(family.others.values()) + (family.probability if family.value else 0) == pytest.approx(1.0, abs=0.02)
+    assert chances == sorted(chances)
+    assert [one.value for one in seen] == [word if chance >= FAMILY_DECIDED else None for chance in chances]
+    assert seen[0].value is None
+    assert seen[-1].value == word
+    for one in seen:
+        assert sum(one.others.values()) + (one.probability if one.value else 0) == pytest.approx(1.0, abs=0.03)
 
 
 def test_shares_of_sizes_add_up():
@@ -158,7 +173,7 @@ def test_broach_sizes_are_its_own():
 def test_section_is_named_only_when_decided(kind):
     """The cross-section follows the best kind of blank, from a share of 0.8 on."""
     assert identify(measured(0.25), section(kind), NO_HANDLE).section == kind
-    assert identify(measured(0.25), section(kind, 0.7), NO_HANDLE).section is None
+    assert identify(measured(0.25), section(kind, 0.5), NO_HANDLE).section is None
 
 
 def test_size_probability_is_monotone_in_the_uncertainty():

@@ -44,7 +44,7 @@ INSTRUMENT_KEYS = [
 ]
 
 
-OUR_KEYS = ["uncertainty_parts", "conformity_limits", "uncertainty_correlations"]
+OUR_KEYS = ["uncertainty_parts", "conformity_limits", "uncertainty_correlations", "clues"]
 
 
 def made(*readings: Any) -> dict[str, Any]:

@@ -34,13 +34,27 @@ FITS_WEIGHT = 0.5
 
 
 @dataclass(frozen=True)
+class ShapeClue:
+    """One look at the outline: what was seen, and for each kind of section the log of how likely that is."""
+
+    what: str
+    seen: str
+    logs: dict[str, float]
+    source: str
+
+
+@dataclass(frozen=True)
 class BlankEvidence:
-    """Shares of the kinds of section (sum 1), the figures they rest on, in words for the report."""
+    """Shares of the kinds of section (sum 1), the figures they rest on, in words for the report.
+
+    ``clues``: what the outline alone says, look by look, the network left out.
+    """
 
     shares: dict[str, float]
     skew: float | None
     misfit_um: dict[str, float]
     words: tuple[str, ...]
+    clues: tuple[ShapeClue, ...] = ()
 
     @property
     def best(self) -> str:
@@ -56,17 +70,11 @@ def weigh_blanks(outline: Outline, seen: Named | None = None) -> BlankEvidence:
     """
     misfit = _misfits(outline)
     skew = _skew(outline)
-    irregular = _irregularity(outline)
-    strength = min(STRENGTH, 1.0 * (len(outline.upper.x_mm) + len(outline.lower.x_mm)))
-    logs = {}
-    for kind, value in misfit.items():
-        log = -strength * math.log(max(value, FLOOR_MM))
-        log += _shape_term(kind, skew, irregular, outline)
-        logs[kind] = log
+    clues = _clues(outline, misfit, skew, _irregularity(outline))
+    logs = {kind: sum(clue.logs.get(kind, 0.0) for clue in clues) for kind in misfit}
     if seen is not None:
         logs = {kind: FITS_WEIGHT * (log - max(logs.values())) + math.log(seen.kinds()[kind]) for kind, log in logs.items()}
-    shares = _softmax(logs)
-    return BlankEvidence(shares, skew, {k: v * 1000.0 for k, v in misfit.items()}, _words(outline, misfit, skew))
+    return BlankEvidence(_softmax(logs), skew, {k: v * 1000.0 for k, v in misfit.items()}, _words(outline, misfit, skew), clues)
 
 
 def chosen_twist(outline: Outline, evidence: BlankEvidence) -> TwistFit | None:
@@ -85,19 +93,55 @@ def _misfits(outline: Outline) -> dict[str, float]:
     return found or {"plain": 1.0}
 
 
-def _shape_term(kind: str, skew: float | None, irregular: float | None, outline: Outline) -> float:
-    term = 0.0
-    if skew is not None and kind in ("square", "triangle"):
-        term += _bell(skew, TWIST_SKEW, TWIST_SKEW_SPREAD)
-    if skew is not None and kind == "groove":
-        term += _bell(skew, GROOVE_SKEW, GROOVE_SKEW_SPREAD)
-    if irregular is not None and kind in ("square", "triangle", "rhombus", "groove"):
-        term -= 2.0 * max(irregular - 2.0 * REGULAR, 0.0) / REGULAR
-    if kind == "plain":
-        term -= 1.5 * max(len(outline.spikes_mm) - 1, 0)
-    if kind == "barbed":
-        term -= 1.0 if irregular is None else 2.0 * max(REGULAR - irregular, 0.0) / REGULAR
-    return term
+def _clues(outline: Outline, misfit: dict[str, float], skew: float | None, irregular: float | None) -> tuple[ShapeClue, ...]:
+    """Every look at the outline; a kind that no fit could be made for is as good as ruled out by the first."""
+    strength = min(STRENGTH, 1.0 * (len(outline.upper.x_mm) + len(outline.lower.x_mm)))
+    fits = {kind: -strength * math.log(max(value, FLOOR_MM)) for kind, value in misfit.items()}
+    clues = [ShapeClue("both edges' phase and swing", _fit_words(outline, misfit), fits, "closed form of each section")]
+    if skew is not None:
+        bells = dict.fromkeys(("square", "triangle"), _bell(skew, TWIST_SKEW, TWIST_SKEW_SPREAD))
+        bells["groove"] = _bell(skew, GROOVE_SKEW, GROOVE_SKEW_SPREAD)
+        seen = f"valleys lie {skew:.2f} of the way from crest to crest"
+        clues.append(ShapeClue("lean of the crests", seen, bells, "spread over development renders"))
+    if irregular is not None:
+        uneven = -2.0 * max(irregular - 2.0 * REGULAR, 0.0) / REGULAR
+        even = dict.fromkeys(("square", "triangle", "rhombus", "groove"), uneven)
+        even["barbed"] = -2.0 * max(REGULAR - irregular, 0.0) / REGULAR
+        seen = f"their spacing scatters by {100.0 * irregular:.0f} %"
+        clues.append(ShapeClue("regularity of the crests", seen, even, "spread over development renders"))
+    spikes = len(outline.spikes_mm)
+    lone = {"plain": -1.5 * max(spikes - 1, 0), "barbed": -1.0 if irregular is None else 0.0}
+    seen = f"{spikes} places stand out from a plain wire" if spikes else "nothing stands out from a plain wire"
+    clues.append(ShapeClue("isolated spikes", seen, lone, "spread over development renders"))
+    return tuple(clues)
+
+
+def _fit_words(outline: Outline, misfit: dict[str, float]) -> str:
+    best = sorted(misfit.items(), key=lambda item: item[1])[:2]
+    words = ", ".join(f"{SHAPE_WORDS[name]} fits to {value * 1000.0:.1f} um" for name, value in best)
+    phase, swing = phase_of(outline), _swing(outline)
+    if phase is None or swing is None:
+        return words
+    return f"edges {phase:.2f} of a pitch apart, each swings by {swing:.2f} of the radius; {words}"
+
+
+def phase_of(outline: Outline) -> float | None:
+    """By how much of a pitch the lower edge's crests stand off the upper ones', 0 to 0.5; None with too few crests."""
+    upper, lower = outline.upper.x_mm, outline.lower.x_mm
+    if min(len(upper), len(lower)) < 3:
+        return None
+    number = np.interp(lower, upper, np.arange(len(upper)), left=np.nan, right=np.nan)
+    number = number[np.isfinite(number)]
+    if len(number) < 3:
+        return None
+    mean = np.exp(2j * np.pi * number).mean()
+    return float(abs(np.angle(mean)) / (2.0 * np.pi))
+
+
+def _swing(outline: Outline) -> float | None:
+    values = [crests.swing for crests in (outline.upper, outline.lower)]
+    values = [value for value in values if math.isfinite(value)]
+    return float(np.mean(values)) if values else None
 
 
 def _skew(outline: Outline) -> float | None:

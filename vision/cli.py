@@ -101,7 +101,8 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
     measure.add_argument(
         "--why",
         action="store_true",
-        help="print each size limit, the text it stands in, and how many u the value lies from it",
+        help="print what speaks for family and size, each size limit with the text it stands in, and how many u the value lies from it; "
+        "with --picture draw the strip beside ideal strips of each blank too",
     )
     measure.add_argument(
         "--budget",

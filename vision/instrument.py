@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 from vision.axis import Axis, trace_axis
 from vision.bends import Bend, sharpest_bend
 from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
+from vision.clues import Extra
 from vision.condition import examine, lost_tip
 from vision.dimensions import measure
 from vision.edges import Edges, locate_edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
+from vision.hand import HandSeen, hand_notes, see_hand
 from vision.handle import handle_colour, handle_reading
 from vision.held_signs import height_signs
 from vision.identity import identify
@@ -62,8 +64,17 @@ class Measured:
     last_mm: float
     scale_at: Quantity
     marks: Marks
+    whole: bool
     setup: Setup = GIVEN
     held: HeldEvidence | None = None
+    handle_mm: float | None = None
+    hand: HandSeen | None = None
+
+    @property
+    def extra(self) -> Extra:
+        """What speaks for a family beside outline and dimensions."""
+        bare = self.front_mm is None and self.handle_mm is None and self.whole
+        return Extra(None if self.hand is None else self.hand.hand, self.tip.blunt, self.handle_mm, bare=bare)
 
 
 def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, *, down: bool) -> Measured | None:
@@ -120,7 +131,23 @@ def _in_mm(
     end, hidden = part_end_mm(profile, marks), marks.part_end_hidden
     outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop, part_end=end, end_hidden=hidden)
     evidence = weigh_blanks(outline, named(edges.names))
-    return Measured(axis, edges, tip, height, profile, outline, evidence, stop, front and front[0], last, scale_at, marks)
+    return Measured(
+        axis,
+        edges,
+        tip,
+        height,
+        profile,
+        outline,
+        evidence,
+        stop,
+        front and front[0],
+        last,
+        scale_at,
+        marks,
+        whole=not candidate.cut,
+        handle_mm=_handle_thickness(candidate, plane),
+        hand=see_hand(edges.strip, profile, outline, evidence),
+    )
 
 
 def read_measured(
@@ -149,7 +176,7 @@ def read_measured(
     fluted = seen.evidence.best not in ("barbed", "plain")
     tip = lost_tip(dimensions, colour, seen.tip.blunt) if fluted else None
     lost = tip is not None and tip.probability >= 0.5
-    identity = identify(dimensions, seen.evidence, colour, named(seen.edges.names), tip_lost=lost)
+    identity = identify(dimensions, seen.evidence, colour, named(seen.edges.names), tip_lost=lost, extra=seen.extra)
     trace = draw_trace(
         seen.edges,
         seen.profile,
@@ -179,7 +206,7 @@ def read_measured(
         pitch_mm=dimensions.pitch_mm,
         flutes_per_mm=dimensions.flutes_per_mm,
         helix_angle_deg=dimensions.helix_angle_deg,
-        twist_hand=None,
+        twist_hand=seen.extra.hand,
         cross_section=identity.section,
         height_mm=Quantity(middle, u_middle) if scale.sheet is not None else None,
         local_px_per_mm=round(seen.scale_at.value, 2),
@@ -191,9 +218,11 @@ def read_measured(
             *setup_notes(seen.setup, seen.held),
             *dimensions.notes,
             *identity.notes,
-            "hand of twist is not measured: an outline does not show it",
+            *hand_notes(seen.hand, fluted=fluted),
         ),
         trace=trace,
+        family_clues=identity.family_clues,
+        size_clues=identity.size_clues,
     )
 
 

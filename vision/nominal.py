@@ -23,11 +23,18 @@ _SMALL = {6: "pink", 8: "grey", 10: "purple"}
 # Published colour tables agree for 06 to 140 (two independent teaching texts, read); orange also met for 06.
 COLOUR_OF_SIZE = _SMALL | {size: _RING[i % 6] for i, size in enumerate(s for s in SIZES if s >= 15)}
 COLOURS = ("pink", "grey", "purple", *_RING)
+# Half sizes of the trade: colour of the size below with a gold mark. Public tables (one read); rarer than whole sizes.
+HALF_SIZES = {12: "purple", 17: "white", 22: "yellow", 27: "red", 32: "blue", 37: "green"}
 
 
 def sizes_of_colour(colour: str | None) -> tuple[int, ...]:
     """Return the ISO sizes that carry a handle colour, ascending; empty for None or a colour that is no size colour."""
     return tuple(size for size, name in COLOUR_OF_SIZE.items() if name == colour)
+
+
+def half_sizes_of_colour(colour: str | None) -> tuple[int, ...]:
+    """Return the half sizes that carry a handle colour, ascending."""
+    return tuple(size for size, name in HALF_SIZES.items() if name == colour)
 
 
 @dataclass(frozen=True)

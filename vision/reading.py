@@ -23,6 +23,7 @@ FAMILIES = (
 )
 Verdict = Literal["within", "outside", "undecided"] | None
 Call = Literal["discard", "look again", "nothing seen"]
+Hand = Literal["right", "left"]
 Points = NDArray[np.float64]
 
 
@@ -34,6 +35,21 @@ class Choice:
     probability: float
     others: Mapping[str, float] = field(default_factory=dict)
     evidence: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Clue:
+    """One piece of evidence for a name: what was looked at, what was seen, and on what ground it speaks.
+
+    ``says``: for each name how likely this sight is, the name it suits best having 1; empty where it could not be had.
+    ``learned``: said by the network, not by measured shape.
+    """
+
+    what: str
+    seen: str
+    says: Mapping[str, float]
+    source: str
+    learned: bool = False
 
 
 @dataclass(frozen=True)
@@ -137,7 +153,7 @@ class InstrumentReading:
     pitch_mm: Quantity | None
     flutes_per_mm: Quantity | None
     helix_angle_deg: Quantity | None
-    twist_hand: Literal["right", "left"] | None
+    twist_hand: Hand | None
     cross_section: Literal["square", "triangle", "rhombus", "round"] | None
     height_mm: Quantity | None
     local_px_per_mm: float
@@ -148,6 +164,8 @@ class InstrumentReading:
     notes: tuple[str, ...]
     trace: Trace
     judged: Mapping[str, Judgement] = field(default_factory=dict)
+    family_clues: tuple[Clue, ...] = ()
+    size_clues: tuple[Clue, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.blank import BlankEvidence, chosen_twist
+from vision.clues import Extra
 from vision.conformity import judge_reading
 from vision.dimensions import Dimensions
 from vision.find import Candidate
@@ -24,7 +25,7 @@ from vision.plane import Plane
 from vision.pooling import Pooled, pool
 from vision.pose import held, resting
 from vision.quantity import Quantity
-from vision.reading import CombinedReading, InstrumentReading, Trace
+from vision.reading import CombinedReading, Hand, InstrumentReading, Trace
 from vision.same import Turns, Untouched, judge_untouched, plainly_moved, turned_by
 from vision.scale import Scale
 from vision.sighting import AxisPx, mid_line, sight
@@ -193,7 +194,7 @@ def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | N
     condition = merge_conditions([one.condition for one in readings], names, share, tuple(odd))
     lost = any(one.kind == "tip-lost" and one.probability >= NAMES_LOST_TIP for one in condition.findings)
     values = {name: None if one is None else one.quantity for name, one in pooled.items()}
-    identity = identify(_dimensions(values), _evidence(views), _colour(views), tip_lost=lost)
+    identity = identify(_dimensions(values), _evidence(views), _colour(views), tip_lost=lost, extra=_extra(views))
     told = [note for note in _notes(views) if not (_answered(note, values, test) or (measured and POSE_NOTE in note))]
     first = readings[0]
     one = replace(
@@ -204,7 +205,9 @@ def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | N
         family=identity.family,
         size=identity.size,
         cross_section=identity.section,
-        twist_hand=test.hand if test is not None and lifted is not None else None,
+        twist_hand=_hand(views, test if lifted is not None else None),
+        family_clues=identity.family_clues,
+        size_clues=identity.size_clues,
         local_px_per_mm=float(np.mean([r.local_px_per_mm for r in readings])),
         blur_px=float(np.mean([r.blur_px for r in readings if r.blur_px is not None] or [0.0])),
         condition=condition,
@@ -238,6 +241,21 @@ def _evidence(views: Sequence[_View]) -> BlankEvidence:
     best = max(shares, key=lambda kind: shares[kind])
     surest = max(views, key=lambda view: view.measured.evidence.shares.get(best, 0.0)).measured.evidence
     return replace(surest, shares=shares)
+
+
+def _extra(views: Sequence[_View]) -> Extra:
+    """End and handle of the first photo that shows them; a hand that no photo contradicts."""
+    every = [view.measured.extra for view in views]
+    ends, handles = [e.blunt for e in every if e.blunt is not None], [e.handle_mm for e in every if e.handle_mm is not None]
+    return Extra(_hand(views, None), next(iter(ends), None), next(iter(handles), None), bare=all(e.bare for e in every))
+
+
+def _hand(views: Sequence[_View], test: Untouched | None) -> Hand | None:
+    """Hand of twist from the crests' shift between photos, else from the faces if they agree."""
+    if test is not None and test.hand is not None:
+        return test.hand
+    told = {view.reading.twist_hand for view in views} - {None}
+    return told.pop() if len(told) == 1 else None
 
 
 def _colour(views: Sequence[_View]) -> HandleColour:

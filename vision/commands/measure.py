@@ -184,7 +184,8 @@ def _draw(photo: Path, reading: PhotoReading, name: str, plan: Plan, out: Consol
     """Draw one photo's pictures; a picture that fails is said and does not cost the reading."""
     assert plan.pictures is not None  # noqa: S101 - the caller asked only with a folder
     try:
-        paths = draw(load_photo(photo), reading, plan.pictures, name=name, overwrite=plan.overwrite, budget=plan.budget)
+        wanted = {"overwrite": plan.overwrite, "budget": plan.budget, "why": plan.why}
+        paths = draw(load_photo(photo), reading, plan.pictures, name=name, **wanted)
     except Exception as error:  # the numbers are measured already and must not be lost to a drawing
         if os.environ.get("FLUTEGAUGE_TRACEBACK"):
             raise

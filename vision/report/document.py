@@ -1,7 +1,7 @@
 """Readings -> the JSON document flutegauge-reading/1. Keys and order are fixed; our own follow at the end of a part.
 
 Our own additions: ``cautions``, ``condition.reasons``, ``condition.limits``, ``handle.thickness_mm``,
-``uncertainty_parts``, ``conformity_limits``, ``uncertainty_correlations``.
+``uncertainty_parts``, ``conformity_limits``, ``uncertainty_correlations``, ``clues``.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from vision.reading import (
     Bound,
     CheckReading,
     Choice,
+    Clue,
     CombinedReading,
     ConditionReading,
     Finding,
@@ -30,6 +31,7 @@ from vision.reading import (
 from vision.report import cautions
 
 FORMAT = "flutegauge-reading/1"
+LEAST_SAID = 1e-4  # names that a clue makes still less likely are left out of its list
 Json = dict[str, Any]
 
 
@@ -131,6 +133,7 @@ def _instrument(one: InstrumentReading) -> Json:
         "uncertainty_parts": _parts(one),
         "conformity_limits": {name: _judgement(one) for name, one in one.judged.items()},
         "uncertainty_correlations": _correlations(one),
+        "clues": {"family": [_clue(c) for c in one.family_clues], "size": [_clue(c) for c in one.size_clues]},
     }
 
 
@@ -216,6 +219,11 @@ def _bound(bound: Bound | None) -> Json | None:
     if bound is None:
         return None
     return {"half_width": _significant(bound.half_width), "source": bound.source, "source_read": bound.read}
+
+
+def _clue(clue: Clue) -> Json:
+    says = {name: _significant(value) for name, value in clue.says.items() if value >= LEAST_SAID}
+    return {"what": clue.what, "seen": clue.seen, "says": says, "source": clue.source, "learned": clue.learned}
 
 
 def _correlations(one: InstrumentReading) -> Json:

@@ -12,6 +12,7 @@ from vision.quantity import Quantity
 from vision.reading import Choice, InstrumentReading, PhotoReading, ScaleReading, SiteCheck
 from vision.report import cautions
 from vision.report.check_lines import check_lines
+from vision.report.evidence import RULE, evidence_lines
 from vision.report.limits import limit_lines, verdict_text
 from vision.report.words import (
     CONFORMITY_OF,
@@ -59,8 +60,26 @@ def print_instrument(one: InstrumentReading, title: str, console: Console, *, wh
     """Print one instrument: its numbers, then its condition with what could be seen, then the notes."""
     console.print(Text(plain(title), "bold"))
     console.print(_numbers(one))
+    if why:
+        console.print(_evidence(one))
     limits = [("limit", line, "") for line in limit_lines(one)] if why else []
     console.print(_labelled([*limits, *_condition(one)]))
+
+
+def _evidence(one: InstrumentReading) -> Table:
+    """What speaks for the family and the size, one clue a row."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="underline")
+    table.add_column("why", no_wrap=True, min_width=6)
+    table.add_column("clue", overflow="fold", ratio=2)
+    table.add_column("seen [ground]", overflow="fold", ratio=5)
+    table.add_column("speaks for", overflow="fold", ratio=4)
+    before = ""
+    for name, what, seen, speaks in evidence_lines(one):
+        table.add_row(*(Text(plain(cell)) for cell in ("" if name == before else name, what, seen, speaks)))
+        before = name
+    if before:
+        table.add_row("", "", Text(RULE), "")
+    return table
 
 
 def print_cautions(readings: Sequence[PhotoReading], console: Console) -> None:

@@ -1,0 +1,166 @@
+"""Stage 6i: Strip, Outline -> hand of twist, from the slant of the edges on the face.
+
+An outline is the same for both hands, but it tells where on the face every edge of the blank must run: down across it
+toward the handle for a right-hand twist, up across it for a left-hand one. Of these two sets of lines one follows real
+steps of brightness. A mirrored photo changes the two sets over, so its answer is the other hand, exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter, map_coordinates
+
+from vision.blank import BlankEvidence, chosen_twist
+from vision.lead import groove_angles
+from vision.outline import Outline
+from vision.place import Profile
+from vision.reading import Hand
+from vision.strip import Strip
+
+Array = NDArray[np.floating[Any]]
+FACE = 0.75  # of the radius on either side of the axis: beyond, the outline's own edge blurs in
+LEAST_RADIUS_PX = 4.0
+PIECES = 3  # each passage of an edge across the face is judged in so many pieces
+SHIFTS = np.linspace(-0.35, 0.35, 9)  # rad by which the face's edges may stand off the outline's phase
+STEP_MM = 0.02
+LEAST_PASSAGES = 6
+LEAST_U = 0.01
+NOISE = 0.02  # log light that a step must clear to mean anything
+DECIDED_U = 3.0  # standard errors by which one hand must lead
+
+
+@dataclass(frozen=True)
+class HandSeen:
+    """``lead``: by how much more the steps of brightness follow right-hand edges than left-hand ones (coherence, 0 to 1 each),
+    its standard error over the passages of an edge across the face, and how many of those there were.
+    """
+
+    lead: float
+    u: float
+    passages: int
+
+    @property
+    def hand(self) -> Hand | None:
+        """The hand, None unless one leads by ``DECIDED_U`` standard errors."""
+        if abs(self.lead) < DECIDED_U * self.u:
+            return None
+        return "right" if self.lead > 0.0 else "left"
+
+
+def see_hand(strip: Strip, profile: Profile, outline: Outline, evidence: BlankEvidence) -> HandSeen | None:
+    """Compare both hands on the face of the best twisted blank; None where there is no twist or too little of a face."""
+    turned = _turning(outline, evidence)
+    if turned is None:
+        return None
+    theta, span, corners = turned
+    x = np.arange(span[0], span[1], STEP_MM)
+    column = np.interp(x, profile.x_mm, profile.column)
+    upper, lower = (np.interp(x, profile.x_mm, edge) for edge in (profile.upper_mm, profile.lower_mm))
+    good = np.isfinite(upper) & np.isfinite(lower)
+    if good.mean() < 0.6:
+        return None
+    px_per_mm = np.gradient(column, x)
+    middle, radius = _smooth((upper + lower) / 2.0, x), _enclosing((upper - lower) / 2.0, x)
+    if float(np.median(radius * px_per_mm)) < LEAST_RADIUS_PX:
+        return None
+    face = np.log(np.maximum(strip.values, 0.02))
+    sigma = max(0.8, 0.06 * float(np.median(radius * px_per_mm)))
+    slopes = gaussian_filter(face, sigma, order=(1, 0)), gaussian_filter(face, sigma, order=(0, 1))
+    lines = _Face(column, middle * px_per_mm + strip.half_px, radius * px_per_mm, theta(x), corners, slopes, NOISE / sigma)
+    right, left = _coherence(lines, -1.0), _coherence(lines, 1.0)
+    return None if len(right) < LEAST_PASSAGES or len(left) < LEAST_PASSAGES else _compared(right, left)
+
+
+def hand_notes(seen: HandSeen | None, *, fluted: bool) -> tuple[str, ...]:
+    """Say why no hand is named; nothing where one is, or where there is no twist."""
+    if not fluted or (seen is not None and seen.hand is not None):
+        return ()
+    if seen is None:
+        return ("hand of twist is not measured: an outline does not show it, and too little of the face is seen",)
+    told = f"{abs(seen.lead) / seen.u:.1f} of {DECIDED_U:.0f} u"
+    return (f"hand of twist is not measured: the edges' slant on the face is not clear ({told}): another light may show it",)
+
+
+@dataclass(frozen=True)
+class _Face:
+    """Along the axis: column, row of the axis, radius (px) and twist; corners a turn; slopes of brightness down and along."""
+
+    column: Array
+    axis_row: Array
+    radius_px: Array
+    theta: Array
+    corners: int
+    slopes: tuple[Array, Array]
+    noise: float
+
+
+def _turning(outline: Outline, evidence: BlankEvidence) -> tuple[Callable[[Array], Array], tuple[float, float], int] | None:
+    """Twist as a function of x, where it is known, and edges a turn."""
+    fit = chosen_twist(outline, evidence)
+    if fit is not None:
+        return fit.theta_rad, fit.span_mm, fit.blank.corners
+    if evidence.best != "groove":
+        return None
+    x, turn = groove_angles(outline.upper, outline.lower)
+    if len(x) < 4:
+        return None
+    return (lambda at: np.interp(at, x, turn)), (float(x[0]), float(x[-1])), 1
+
+
+def _smooth(values: Array, x: Array) -> Array:
+    good = np.isfinite(values)
+    return np.asarray(np.polyval(np.polyfit(x[good], values[good], 3), x))
+
+
+def _enclosing(half: Array, x: Array) -> Array:
+    """Line through the upper part of the half widths: the enclosing radius, near enough for where the face's edges run."""
+    good = np.isfinite(half)
+    line = np.polyfit(x[good], half[good], 1)
+    above = good & (np.nan_to_num(half) > np.polyval(line, x))
+    return np.asarray(np.maximum(np.polyval(np.polyfit(x[above], half[above], 1), x), 1e-3))
+
+
+def _coherence(face: _Face, side: float) -> Array:
+    """How well brightness steps across the edges of one hand and nowhere else, 0 to 1 for each passage, at the best common
+    shift of phase.
+
+    ``side``: -1 for a right hand, whose edges are toward the camera where the sine of their angle is negative.
+    """
+    best: Array = np.empty(0)
+    for shift in SHIFTS:
+        angles = [face.theta - shift * side + 2.0 * np.pi * k / face.corners for k in range(face.corners)]
+        found = np.concatenate([_passages(face, angle, side) for angle in angles])
+        if len(found) and (not len(best) or found.mean() > best.mean()):
+            best = found
+    return best
+
+
+def _passages(face: _Face, angle: Array, side: float) -> Array:
+    """Coherence of every time that one corner's line crosses the face."""
+    height = np.cos(angle)
+    seen = (np.sin(angle) * side > 0.0) & (np.abs(height) < FACE)
+    rows = face.axis_row + face.radius_px * height
+    down = np.gradient(rows, face.column)
+    across = map_coordinates(face.slopes[0], [rows, face.column], order=1, mode="nearest")
+    along = map_coordinates(face.slopes[1], [rows, face.column], order=1, mode="nearest")
+    step, power = (across - along * down) / np.hypot(1.0, down), across**2 + along**2
+    runs = np.flatnonzero(np.diff(np.concatenate([[0], seen.astype(int), [0]])))
+    parts = [slice(a, b) for a, b in zip(runs[::2], runs[1::2], strict=True) if b - a >= 2 * PIECES]
+    return np.array([_piecewise(step[part], power[part], face.noise**2) for part in parts])
+
+
+def _piecewise(step: Array, power: Array, noise: float) -> float:
+    """Squared mean step over mean squared slope, piece by piece: the light may turn on the way across."""
+    pieces = zip(np.array_split(step, PIECES), np.array_split(power, PIECES), strict=True)
+    return float(np.mean([s.mean() ** 2 / (p.mean() + noise) for s, p in pieces]))
+
+
+def _compared(right: Array, left: Array) -> HandSeen:
+    lead = float(right.mean() - left.mean())
+    u = float(np.sqrt(right.var(ddof=1) / len(right) + left.var(ddof=1) / len(left)))
+    return HandSeen(lead, max(u, LEAST_U), min(len(right), len(left)))
