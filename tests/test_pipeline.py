@@ -12,8 +12,8 @@ from PIL import Image
 import vision.condition
 import vision.conformity
 import vision.handle
-import vision.identity
 import vision.nominal
+import vision.sizing
 from calib.draw import raster
 from calib.sheet import sheets
 from vision.pipeline import read_photo
@@ -57,8 +57,9 @@ def test_nominal_tables_and_colours_move_no_measured_quantity(monkeypatch):
     """With every published table and the colour code shifted, names change and no measured digit does."""
     before = read("k-file-25-flat")[0].instruments[0]
     wrong = dict.fromkeys(vision.nominal.SIZES, "green")
-    monkeypatch.setattr(vision.identity, "SIZES", (7, 77, 117))
-    monkeypatch.setattr(vision.identity, "COLOUR_OF_SIZE", {7: "red", 77: "blue", 117: "white"})
+    monkeypatch.setattr(vision.sizing, "SIZES", (7, 77, 117))
+    monkeypatch.setattr(vision.sizing, "HALF_SIZES", {})
+    monkeypatch.setattr(vision.sizing, "COLOURS_OF_SIZES", {7: "red", 77: "blue", 117: "white"})
     monkeypatch.setattr(vision.nominal, "COLOUR_OF_SIZE", wrong)
     monkeypatch.setattr(vision.nominal, "LENGTHS_MM", (11.0,))
     monkeypatch.setattr(vision.conformity, "LENGTHS_MM", (11.0,))
