@@ -12,7 +12,7 @@ from tests.study import fair
 from tests.study.baseline import dimensions, outline
 from tests.study.cases import cases
 from tests.study.causes import CAUSES, causes_table, switched, true_height, true_marks, true_offsets, true_scale
-from tests.study.ideal import PAPER, TRUE_PX, Ideal, bound_px, picture, spread_ratio
+from tests.study.ideal import PAPER, TRUE_PX, Ideal, bound_px, columns_used, picture, reference_px, spread_ratio
 from tests.study.read import told
 from tests.study.report import report_text
 from tests.study.text_table import number, share, table
@@ -67,6 +67,16 @@ def test_the_bar_has_the_light_width_and_noise_it_says():
     assert light[:60].std() == pytest.approx(kind.noise, rel=0.05)
     width = (PAPER - light).sum(axis=0).mean() / (PAPER - kind.metal)
     assert width == pytest.approx(TRUE_PX, abs=0.05)
+
+
+def test_a_fit_that_knows_the_blur_reaches_the_bound():
+    """Maximum likelihood is efficient: its spread is the bound's within what 40 repeats tell (standard error 11 %)."""
+    kind = Ideal(1.5, 0.05, 0.03)
+    got = np.array([reference_px(picture(kind, seed), kind.blur_px) for seed in range(40)])
+    ratio, low, high = spread_ratio(got, bound_px(kind) / np.sqrt(columns_used()))
+    assert low < 1.0 < high
+    assert 0.7 < ratio < 1.3
+    assert got.mean() == pytest.approx(TRUE_PX, abs=0.005)
 
 
 def test_spread_ratio_has_the_chi_square_interval():

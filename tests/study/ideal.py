@@ -14,6 +14,7 @@ from itertools import product
 from pathlib import Path
 
 import numpy as np
+from scipy.optimize import curve_fit
 from scipy.stats import chi2, norm, trim_mean
 
 from samples.bulk import over
@@ -22,7 +23,7 @@ from vision.axis import Axis
 from vision.backlit import half_level
 from vision.exif import CameraInfo
 from vision.metal import see_metal
-from vision.photo import Photo
+from vision.photo import LINEAR, Photo
 from vision.step_edges import step_edges
 from vision.strip import straighten
 
@@ -31,7 +32,8 @@ ROWS, COLUMNS, AXIS_FROM = 220, 700, 60
 BLURS_PX, METALS, NOISES = (1.0, 1.5, 3.0), (0.05, 0.3, 0.55), (0.01, 0.03)
 ASKED = 1.3
 TRUE_PX = WIDTH_MM * PX_PER_MM + 0.37
-FINDERS = ("outermost step", "half level", "strip network")
+FINDERS = ("outermost step", "half level", "strip network", "reference: the known blur fitted")
+"""The last is no part of the tool: a least-squares fit that knows shape and blur, to show that the bound can be reached."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ def widths(repeats: int, kind: Ideal) -> np.ndarray:
 
 
 def _rows(kind: Ideal, found: np.ndarray) -> list[list[str]]:
-    least, rows = bound_px(kind) / np.sqrt(_used()), []
+    least, rows = bound_px(kind) / np.sqrt(columns_used()), []
     for k, name in enumerate(FINDERS):
         got = found[np.isfinite(found[:, k]), k]
         if len(got) < 5:
@@ -107,7 +109,19 @@ def _widths(kind: Ideal, seed: int) -> list[float]:
     lit = np.ones(len(line), dtype=bool)
     level = half_level(straighten(photo, line, 80), steps.upper_px, steps.lower_px, kind.blur_px, lit)
     found = (steps.upper_px - steps.lower_px, level[0] - level[1], seen.upper_px - seen.lower_px)
-    return [_middle(width[USED]) for width in found]
+    return [*(_middle(width[USED]) for width in found), reference_px(photo.rgb, kind.blur_px)]
+
+
+def reference_px(rgb: np.ndarray, blur_px: float) -> float:
+    """Width of a bar of known blur by least squares over the same columns: place, width and both levels free."""
+    light = LINEAR[rgb[:, AXIS_FROM : COLUMNS - AXIS_FROM, 0]][:, USED].mean(axis=1)
+    rows = np.arange(ROWS) - (ROWS - 1) / 2.0
+
+    def bar(y: np.ndarray, middle: float, width: float, paper: float, metal: float) -> np.ndarray:
+        inside = norm.cdf((y - middle + width / 2.0) / blur_px) - norm.cdf((y - middle - width / 2.0) / blur_px)
+        return np.asarray(paper + (metal - paper) * inside)
+
+    return float(curve_fit(bar, rows, light, (0.0, TRUE_PX, PAPER, light.min()))[0][1])
 
 
 def _middle(width: np.ndarray) -> float:
@@ -119,7 +133,8 @@ def _middle(width: np.ndarray) -> float:
 USED = slice(40, COLUMNS - 2 * AXIS_FROM - 40)
 
 
-def _used() -> int:
+def columns_used() -> int:
+    """How many columns a width is the mean of."""
     return COLUMNS - 2 * AXIS_FROM - 80
 
 

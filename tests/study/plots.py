@@ -29,6 +29,7 @@ AGAINST: tuple[tuple[str, str, Callable[[Case], float]], ...] = (
     ("size", "D0, mm", lambda case: case.truth["d0_mm"]),
 )
 ASKED = ("asked of the median, flat", "asked of 95 %, flat")
+ASKED_LINES = "Dashed, dotted: asked of the median and of 95 %, flat"
 FEW = 12  # points of a running median
 
 
@@ -76,7 +77,7 @@ def _boxes(parts: Sequence[tuple[str, Sequence[Case]]], path: Path, words: str) 
             for label in ax.get_xticklabels():
                 label.set_ha("right")
         _finish(ax, one, "")
-    figure.suptitle(f"sizes of errors by {words}: quartiles, whiskers 5th to 95th percentile (n)")
+    figure.suptitle(f"sizes of errors by {words}: quartiles, whiskers 5th to 95th percentile (n). {ASKED_LINES}")
     figure.savefig(path, dpi=110)
     plt.close(figure)
     return path
