@@ -28,8 +28,9 @@ def name_tables(found: Sequence[Case]) -> str:
     for words, groups in (("usual conditions", USUAL), ("hard conditions", ("hard, flat", "hard, free")), ("path-traced", TRACED)):
         members = [case for case in found if case.group in groups and case.reading is not None]
         if members:
-            parts += [f"### {words}\n", _families(members), "", _sections(members), "", _sizes(members), ""]
-            parts += [_scores(members), "", _reliability(members), ""]
+            told = [_plain(members, key, of) for key, of in (("cross_section", "blank section"), ("twist_hand", "hand of twist"))]
+            tables = [_families(members), *told, _sizes(members), _scores(members), _reliability(members)]
+            parts += [f"### {words}\n", "\n\n".join(tables), ""]
     strangers = [case for case in found if case.group == "strangers"]
     if strangers:
         parts += ["### strangers\n", _strangers(strangers), ""]
@@ -94,17 +95,20 @@ def _family(case: Case) -> Any:
     return case.truth["family"]
 
 
-def _sections(members: Sequence[Case]) -> str:
+def _plain(members: Sequence[Case], key: str, words: str) -> str:
+    """A word that is told without a probability, by what it truly is; pieces that have none left out."""
+
     def said(case: Case) -> tuple[Any, float | None]:
-        return case.reading["cross_section"], None  # type: ignore[index]
+        return case.reading.get(key), None  # type: ignore[union-attr]
 
     def true(case: Case) -> Any:
-        return case.truth["cross_section"]
+        return case.truth.get(key)
 
-    kinds = sorted({true(case) for case in members})
-    rows = [counted(kind, [case for case in members if true(case) == kind], said, true)[:-1] for kind in kinds]
-    rows.append(counted("all", members, said, true)[:-1])
-    return table(("blank section", *HEAD[1:-1]), rows)
+    having = [case for case in members if true(case) is not None]
+    kinds = sorted({true(case) for case in having})
+    rows = [counted(kind, [case for case in having if true(case) == kind], said, true)[:-1] for kind in kinds]
+    rows.append(counted("all", having, said, true)[:-1])
+    return table((words, *HEAD[1:-1]), rows)
 
 
 def _sizes(members: Sequence[Case]) -> str:

@@ -22,7 +22,7 @@ QUANTITIES = (
     "d0_mm", "d16_mm", "taper_mm_per_mm", "tip_width_mm", "shank_width_mm", "length_mm", "working_part_mm",
     "stop_from_tip_mm", "pitch_mm", "flutes_per_mm", "helix_angle_deg",
 )  # fmt: skip
-TOLD = (*QUANTITIES, "family", "stranger", "population", "size", "cross_section", "tip_kind", "pose", "slope_deg", "damage")
+TOLD = (*QUANTITIES, "family", "stranger", "population", "size", "cross_section", "twist_hand", "tip_kind", "pose", "slope_deg", "damage")
 
 
 def read_item(item: Item, folder: Path) -> dict[str, Any]:
@@ -93,6 +93,7 @@ def told(one: InstrumentReading) -> dict[str, Any]:
         "family": choice(one.family),
         "size": choice(one.size),
         "cross_section": one.cross_section,
+        "twist_hand": one.twist_hand,
         "px_per_mm": one.local_px_per_mm,
         "blur_px": one.blur_px,
         "handle": one.handle.colour,
