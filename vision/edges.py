@@ -16,17 +16,19 @@ from scipy.ndimage import maximum_filter1d
 from vision.axis import Axis
 from vision.backlit import half_level
 from vision.edge_lines import Edges
-from vision.marks import STOP
-from vision.metal import see_metal
+from vision.marks import STOP, read_marks
+from vision.metal import HALF, see_metal, strip_step
 from vision.photo import Photo
-from vision.step_edges import recentred, step_edges
-from vision.strip import straighten
+from vision.step_edges import moved_to_middle, step_edges, strip_half_px
+from vision.strip import light_nearby, straighten
 
 __all__ = ["Edges", "locate_edges"]
 
 Array = NDArray[np.floating[Any]]
 MODEL_PX_PER_MM = 12.0  # the model was trained from 14 px/mm up: below, brightness steps alone
+COARSE_FROM = 32.0  # px/mm: at half of it the model still sees what it was trained on
 STOP_CLEAR_MM = 0.5
+REACH = 1.3  # times half the strip: the axis moves a little, and wider metal is seen at coarser steps
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
@@ -35,23 +37,20 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.boo
 
     ``lit`` (N,) marks the axis points that lie before a lit screen: there the half level refines the model's outline.
     """
-    steps = step_edges(photo, axis, px_per_mm)
+    half_px = axis.half_mm * px_per_mm
+    near = light_nearby(photo, axis.px, max(REACH * HALF * strip_step(half_px), 1.5 * strip_half_px(axis, px_per_mm)))
+    steps = step_edges(near, axis, px_per_mm)
     if px_per_mm < MODEL_PX_PER_MM:
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
-    half_px = axis.half_mm * px_per_mm
-    first = see_metal(photo, axis.px, half_px)
-    centred = recentred(
-        replace(
-            steps,
-            strip=straighten(photo, axis.px, steps.strip.half_px),
-            upper_px=first.upper_px + _near_stop(first.kinds, px_per_mm),
-            lower_px=first.lower_px + _near_stop(first.kinds, px_per_mm),
-        )
-    )
+    first = see_metal(near, axis.px, half_px, coarsely=px_per_mm > COARSE_FROM)
+    shaft = _clear_shaft(first.kinds, px_per_mm)
+    centred = moved_to_middle(axis.px, first.upper_px + shaft, first.lower_px + shaft)
     wide = first.upper_px - first.lower_px
     width = np.nanpercentile(wide, 90) if np.isfinite(wide).any() else 2.0 * half_px
-    seen = see_metal(photo, centred, float(width) / 2.0)
-    strip = straighten(photo, centred, steps.strip.half_px)
+    if strip_step(float(width) / 2.0) > strip_step(half_px):  # thicker than it looked
+        near = light_nearby(photo, centred, REACH * HALF * strip_step(float(width) / 2.0))
+    seen = see_metal(near, centred, float(width) / 2.0)
+    strip = straighten(near, centred, steps.strip.half_px)
     upper, lower = seen.upper_px, seen.lower_px
     if lit is not None and lit.any():
         upper, lower = half_level(strip, upper, lower, steps.blur_px, lit)
@@ -73,10 +72,17 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.boo
     )
 
 
-def _near_stop(kinds: Array, px_per_mm: float) -> Array:
-    """NaN where a stop is, and half a millimetre beside it: its rim and shadow would pull the axis aside. 0 elsewhere."""
+def _clear_shaft(kinds: Array, px_per_mm: float) -> Array:
+    """0 where the axis may be centred by the outlines, NaN elsewhere.
+
+    That is near a stop and half a millimetre beside it, whose rim and shadow would pull the axis aside, and before the tip
+    and behind the handle's front, where what little looks like metal is none.
+    """
     near = maximum_filter1d(kinds[STOP], 2 * round(STOP_CLEAR_MM * px_per_mm) + 1)
-    return np.where(near > 0.2, np.nan, 0.0)
+    marks, column = read_marks(kinds, px_per_mm), np.arange(kinds.shape[1])
+    before = column < marks.tip.column if marks.tip is not None else np.zeros(len(column), dtype=bool)
+    behind = column > marks.front.column if marks.front is not None else np.zeros(len(column), dtype=bool)
+    return np.where((near > 0.2) | before | behind, np.nan, 0.0)
 
 
 def _doubt(model: Array, steps: Array) -> float:

@@ -64,9 +64,10 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     ``anchors_mm`` (N, 2): page places where the sheet's print was verified.
     """
     openings = see_openings(plane, paper_light(plane, anchors_mm))
-    relative = np.asarray(plane.rgb / np.maximum(openings.light, 1e-3), dtype=np.float32)
-    mask = foreground(plane, relative, openings.lit)
-    off = off_sheet(plane, relative) | openings.lit
+    relative = np.asarray(cv2.divide(plane.rgb, np.maximum(openings.light, np.float32(1e-3))), dtype=np.float32)
+    off = off_sheet(plane, relative)
+    mask = foreground(plane, relative, openings.lit, off)
+    off |= openings.lit
     closed = join_across_print(_close(mask, CLOSE_MM * plane.px_per_mm), plane)
     labels = label(closed, connectivity=2)
     rim = ~cv2.erode(np.pad(plane.inside, 1).astype(np.uint8), np.ones((25, 25), np.uint8))[1:-1, 1:-1].astype(bool)

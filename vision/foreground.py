@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.offsheet import off_sheet, over_table, rim
+from vision.channels import LUMINANCE, farthest, median_colour, span, weighted
+from vision.offsheet import over_table, rim
 from vision.plane import Plane
 
 Image = NDArray[np.floating[Any]]
@@ -23,19 +24,18 @@ INK_CLEAR_MM = 0.22  # print edges are known to about this much (spread of ink, 
 INK_ODD = 0.30
 
 
-def foreground(plane: Plane, relative: Image, lit: Mask) -> Mask:
+def foreground(plane: Plane, relative: Image, lit: Mask, off: Mask) -> Mask:
     """Return (H, W) mask of what lies on the sheet, over a lit window or over the table beyond the sheet.
 
-    ``relative``: colour over the bare background's, paper or lit screen; ``lit`` (H, W): where the screen is seen.
+    ``relative``: colour over the bare background's, paper or lit screen; ``lit`` (H, W): where the screen is seen;
+    ``off`` (H, W): what is not the sheet.
     """
-    table = off_sheet(plane, relative) & ~lit
-    grey = relative @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-    smooth = cv2.GaussianBlur(grey, (0, 0), 0.8)
-    steep = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1)) / 8.0
+    table = off & ~lit
+    smooth = cv2.GaussianBlur(weighted(relative, LUMINANCE), (0, 0), 0.8)
+    steep = cv2.magnitude(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
     blurred = cv2.GaussianBlur(relative, (0, 0), 1.0)
-    colour = blurred.max(axis=2) - blurred.min(axis=2)
     print_zone = _print_zone(plane)
-    on_paper = (steep > LEAST_GRADIENT) | (colour > LEAST_COLOUR) | (smooth < DARK) | (smooth > BRIGHT)
+    on_paper = (steep > 8.0 * LEAST_GRADIENT) | (span(blurred) > LEAST_COLOUR) | (smooth < DARK) | (smooth > BRIGHT)
     seen = on_paper & ~print_zone & (plane.printed > 0.5)
     odd = _odd_ink(plane, np.asarray(blurred, dtype=np.float32), print_zone)
     framed = cv2.erode(plane.inside.astype(np.uint8), np.ones((9, 9), np.uint8), borderValue=0).astype(bool)
@@ -67,5 +67,5 @@ def _odd_ink(plane: Plane, relative: Image, print_zone: Mask) -> Mask:
     reach = max(round(INK_CLEAR_MM * plane.px_per_mm), 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     solid = cv2.erode((plane.printed < 0.15).astype(np.uint8), kernel).astype(bool)
-    level = np.median(relative[solid], axis=0) if solid.any() else np.zeros(3, dtype=np.float32)
-    return np.asarray(solid & (np.abs(relative - level).max(axis=2) > INK_ODD) & print_zone)
+    level = median_colour(relative, solid) if solid.any() else np.zeros(3, dtype=np.float32)
+    return np.asarray(solid & (farthest(relative, level) > INK_ODD) & print_zone)

@@ -11,16 +11,23 @@ from numpy.typing import NDArray
 
 from calib.sheet import MARKER_DICTIONARY, Sheet, sheet_of_marker
 
+ENOUGH = 12
+QUICK_PX, QUICK_WINDOW = 1400, 45  # one look at so small a picture, with one threshold, settles most photos
+LARGE_PX = 12.0  # side of a marker in such a picture below which its corners are too rough to start from
 LEVELS_PX = (1000, 2000, 4000)  # longest side of the pictures searched, coarse to fine
 FOREIGN = ("DICT_4X4_1000", "DICT_6X6_1000", "DICT_7X7_1000", "DICT_ARUCO_ORIGINAL", "DICT_APRILTAG_36h11")
 
 
 @dataclass(frozen=True)
 class Seen:
-    """One marker seen: its id and (4, 2) corner px, clockwise from the corner that is top left on the upright page."""
+    """One marker seen: its id and (4, 2) corner px, clockwise from the corner that is top left on the upright page.
+
+    ``coarse_px``: px of the photo in one of the picture that it was seen in; its corners are about so rough.
+    """
 
     id: int
     corners_px: NDArray[np.float64]
+    coarse_px: float = 1.0
 
 
 def find_markers(grey: NDArray[np.uint8]) -> list[Seen]:
@@ -28,14 +35,28 @@ def find_markers(grey: NDArray[np.uint8]) -> list[Seen]:
 
     The same id may come back twice when it stands at two places: two sheets, or a copied one.
     """
-    seen: list[Seen] = []
+    seen = _quick_look(grey)
+    if seen is not None:
+        return seen
+    seen = []
     for level, small, factor in _pyramid(grey):
-        found = _detect(small, MARKER_DICTIONARY, factor)
-        found = [one for one in found if sheet_of_marker(one.id) is not None]
+        found = _ours(_detect(small, MARKER_DICTIONARY, factor))
         seen = [old for old in seen if not any(_same(old, new) for new in found)] + found
-        if level >= LEVELS_PX[1] and len(seen) >= 12:
+        if level >= LEVELS_PX[1] and len(seen) >= ENOUGH:
             break
     return seen
+
+
+def _quick_look(grey: NDArray[np.uint8]) -> list[Seen] | None:
+    """Look once, with one threshold: corners to a few px of the full picture, enough to start from. None: not clear enough."""
+    _, small, factor = next(iter(_pyramid(grey, (QUICK_PX,))))
+    seen = _ours(_detect(small, MARKER_DICTIONARY, factor, (QUICK_WINDOW, QUICK_WINDOW)))
+    sides = [float(np.linalg.norm(one.corners_px[0] - one.corners_px[1])) for one in seen]
+    return seen if len(seen) >= ENOUGH and np.median(sides) >= LARGE_PX * factor else None
+
+
+def _ours(seen: list[Seen]) -> list[Seen]:
+    return [one for one in seen if sheet_of_marker(one.id) is not None]
 
 
 def foreign_markers(grey: NDArray[np.uint8]) -> int:
@@ -67,11 +88,10 @@ def _pyramid(
             return
 
 
-def _detect(grey: NDArray[np.uint8], dictionary: str, factor: float) -> list[Seen]:
+def _detect(grey: NDArray[np.uint8], dictionary: str, factor: float, windows: tuple[int, int] = (5, 45)) -> list[Seen]:
     parameters = cv2.aruco.DetectorParameters()
     parameters.errorCorrectionRate = 0.4  # 5x5_1000 corrects at most two bits; fewer false ids in clutter
-    parameters.adaptiveThreshWinSizeMin = 5
-    parameters.adaptiveThreshWinSizeMax = 45
+    parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows
     parameters.adaptiveThreshWinSizeStep = 20
     parameters.minMarkerPerimeterRate = 0.01
     parameters.perspectiveRemovePixelPerCell = 6
@@ -81,7 +101,7 @@ def _detect(grey: NDArray[np.uint8], dictionary: str, factor: float) -> list[See
         return []
     # A pixel centre at small (0, 0) lies at (factor - 1) / 2 in the full picture.
     return [
-        Seen(int(i), (np.asarray(c, dtype=float).reshape(4, 2) + 0.5) * factor - 0.5)
+        Seen(int(i), (np.asarray(c, dtype=float).reshape(4, 2) + 0.5) * factor - 0.5, factor)
         for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)
     ]
 

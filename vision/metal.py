@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from vision.net import see_strip
 from vision.photo import Photo
-from vision.strip import straighten_rgb
+from vision.strip import Nearby, straighten_rgb
 
 Array = NDArray[np.floating[Any]]
 HALF = 96  # rows on each side that the network was trained with
@@ -41,10 +41,15 @@ class MetalSight:
     names: Array
 
 
-def see_metal(photo: Photo, axis_px: Array, half_width_px: float) -> MetalSight:
-    """Look along an axis (N, 2) at 1 px steps, tip first; ``half_width_px`` is a rough half width of the metal."""
-    step = max(1, int(np.ceil(2.0 * half_width_px / WIDEST)))
-    strip = straighten_rgb(photo, axis_px[::step], HALF, step_px=float(step))
+def see_metal(photo: Photo | Nearby, axis_px: Array, half_width_px: float, *, coarsely: bool = False) -> MetalSight:
+    """Look along an axis (N, 2) at 1 px steps, tip first; ``half_width_px`` is a rough half width of the metal.
+
+    ``coarsely``: at half the resolution over the same width of paper, a quarter of the work, to centre the axis by.
+    """
+    step, half = strip_step(half_width_px), HALF
+    if coarsely:
+        step, half = 2 * step, HALF // 2
+    strip = straighten_rgb(photo, axis_px[::step], half, step_px=float(step))
     rows, kinds, heights, names = see_strip(network_input(strip.values))
     at = (2.0 * np.arange(rows.shape[2]) + 0.5) * step  # the network looks at pairs of columns
     want = np.arange(float(len(axis_px)))
@@ -56,9 +61,14 @@ def see_metal(photo: Photo, axis_px: Array, half_width_px: float) -> MetalSight:
     return MetalSight(upper + hidden, lower + hidden, np.stack([u_upper, u_lower]), shares, above, names)
 
 
+def strip_step(half_width_px: float) -> int:
+    """Photo px a step of the strip that the network is shown: 1, more only for thick metal."""
+    return max(1, int(np.ceil(2.0 * half_width_px / WIDEST)))
+
+
 def network_input(values: Array) -> NDArray[np.float32]:
-    """Colours over those of the paper (80th percentile of the strip), toned by 1/2.2; (3, 192, N), rows -96 ... 95."""
-    shown = values[: 2 * HALF]
+    """Colours over those of the paper (80th percentile of the strip), toned by 1/2.2; (3, 2 half, N), the last row left out."""
+    shown = values[:-1]
     paper = np.maximum(np.quantile(shown[::4, ::4], 0.8, axis=(0, 1)), 1e-3)
     toned = np.clip(shown / paper, 0.0, 1.6) ** (1.0 / 2.2)
     return np.ascontiguousarray(np.minimum(toned, 1.25).transpose(2, 0, 1), dtype=np.float32)
@@ -66,7 +76,7 @@ def network_input(values: Array) -> NDArray[np.float32]:
 
 def _place(share: Array) -> tuple[Array, Array]:
     """Mean near the peak of each column's distribution over rows, from the axis, and the spread of all of it."""
-    row = np.arange(share.shape[0], dtype=float)[:, None] - HALF
+    row = np.arange(share.shape[0], dtype=float)[:, None] - share.shape[0] // 2
     peak = row[share.argmax(axis=0), 0]
     near = share * (np.abs(row - peak) <= PEAK_ROWS)
     mean = (near * row).sum(axis=0) / np.maximum(near.sum(axis=0), 1e-6)

@@ -42,14 +42,15 @@ def session(name: str) -> Any:
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
     # Its pool of threads does not ask the usual variable by itself; where many processes share the cores it must (0: all cores).
-    options.intra_op_num_threads = int(os.environ.get("OMP_NUM_THREADS", "0"))
+    options.intra_op_num_threads = int(os.environ.get("OMP_NUM_THREADS") or 0)
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")  # waiting threads leave the cores to others
     return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
 
 
 def see_strip(strip: Array) -> tuple[Array, Array, Array, Array]:
-    """Run the strip network on a strip (3, 192, N) as ``vision.metal`` makes it; N is padded to a multiple of 32.
+    """Run the strip network on a strip (3, rows, N) as ``vision.metal`` makes it; N is padded to a multiple of 32.
 
-    Returns the chance of every row to be the upper and the lower outline (2, 192, N/2), the chances of the five kinds of
+    Returns the chance of every row to be the upper and the lower outline (2, rows, N/2), the chances of the five kinds of
     column (5, N/2), the axis' height above the sheet and its mean absolute miss in strip px (2, N/2), and logits of family,
     section and hand (14,).
     """

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.channels import farthest, mean, span
 from vision.plane import Plane
 
 Image = NDArray[np.floating[Any]]
@@ -15,6 +16,7 @@ Mask = NDArray[np.bool_]
 LEAST_SHARE = 0.5  # of a region's would-be white must not be white
 DARKER, COLOURED = 0.62, 0.22
 RIM_MM = 0.6
+SMOOTHED_PX = 8  # farther than smoothing by 1.2 px and a gradient reach
 
 
 def off_sheet(plane: Plane, relative: Image) -> Mask:
@@ -23,7 +25,7 @@ def off_sheet(plane: Plane, relative: Image) -> Mask:
     Geometry says where that can be: outside the page, beyond the trim line when the sheet was cut there, in a cut-out slot.
     """
     smooth = cv2.GaussianBlur(np.asarray(relative, dtype=np.float32), (0, 0), 1.5)
-    strange = (smooth.mean(axis=2) < DARKER) | (smooth.max(axis=2) - smooth.min(axis=2) > COLOURED)
+    strange = (mean(smooth) < DARKER) | (span(smooth) > COLOURED)
     white = plane.printed > 0.5
     found = _outside_page(plane) | _holes(plane, strange) | _beyond_trim(plane, strange & white, white)
     return np.asarray(found & plane.inside)
@@ -72,28 +74,42 @@ def over_table(plane: Plane, relative: Image, table: Mask) -> Mask:
     """Mark what lies over the table: tinted otherwise, brighter, or darker with a hard border; a shadow is none of these."""
     if table.sum() < 100:
         return np.zeros_like(table)
-    smooth = cv2.GaussianBlur(np.asarray(relative, dtype=np.float32), (0, 0), 1.2)
-    level = np.log(smooth + 0.02)
-    ring = table & ~_shrunk(table, 1.3 * plane.px_per_mm) & _shrunk(table, 0.5 * plane.px_per_mm)
-    ring = ring if ring.sum() > 100 else table
-    usual = np.median(level[ring], axis=0)
-    tint = level - level.mean(axis=2, keepdims=True)
-    spread = 1.4826 * np.median(np.abs(tint[ring] - (usual - usual.mean()))) + 0.01
-    tinted = np.abs(tint - (usual - usual.mean())).max(axis=2) > max(6.0 * spread, 0.18)
-    grey = level.mean(axis=2)
-    steep = np.hypot(cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1)) / 8.0
-    hard = steep > 0.12
+    found = np.zeros_like(table)
+    part = _box(table)
+    found[part] = _over(plane.px_per_mm, relative[part], table[part])
+    return found
+
+
+def _over(px_per_mm: float, relative: Image, table: Mask) -> Mask:
+    level = cv2.log(cv2.GaussianBlur(np.ascontiguousarray(relative, dtype=np.float32), (0, 0), 1.2) + np.float32(0.02))
+    within = cv2.distanceTransform(np.pad(table, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
+    ring = table & (within > 0.5 * px_per_mm) & (within <= 1.3 * px_per_mm)
+    chosen = level[ring if ring.sum() > 100 else table]
+    usual = np.median(chosen, axis=0)
+    own = usual - usual.mean()
+    spread = 1.4826 * np.median(np.abs(chosen - chosen.mean(axis=1, keepdims=True) - own)) + 0.01
+    grey = mean(level)
+    tint = level - cv2.merge([grey, grey, grey])
+    tinted = farthest(tint, own) > max(6.0 * spread, 0.18)
+    hard = cv2.magnitude(cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1)) > 8.0 * 0.12
     return np.asarray((tinted | (grey > usual.mean() + 0.35) | hard) & table)
+
+
+def _box(mask: Mask) -> tuple[slice, slice]:
+    """Rows and columns that hold all of a mask, with what smoothing there reaches to."""
+    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    return (
+        slice(max(int(rows[0]) - SMOOTHED_PX, 0), int(rows[-1]) + SMOOTHED_PX + 1),
+        slice(max(int(columns[0]) - SMOOTHED_PX, 0), int(columns[-1]) + SMOOTHED_PX + 1),
+    )
 
 
 def rim(plane: Plane, table: Mask) -> Mask:
     """Zone around the table's border, where neither paper nor table tells what is seen."""
+    if not table.any():
+        return np.zeros_like(table)
     reach = RIM_MM * plane.px_per_mm
     return np.asarray(_wider(table, reach) & _wider(~table, reach))
-
-
-def _shrunk(mask: Mask, radius_px: float) -> Mask:
-    return np.asarray(cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1] > radius_px)
 
 
 def _wider(mask: Mask, radius_px: float) -> Mask:

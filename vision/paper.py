@@ -7,7 +7,7 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter, generic_filter
+from scipy.ndimage import gaussian_filter
 
 from vision.openings import zones
 from vision.plane import Plane
@@ -16,6 +16,7 @@ Image = NDArray[np.floating[Any]]
 BLOCK_MM = 2.0
 ANCHOR_MM = 3.0  # a block this near to a verified saddle is paper for certain
 FROM_ANCHORS = 0.5  # log light by which paper may miss the smooth surface through those
+LEAST_WHITE = 0.25  # of a block
 WINDOW = 7  # blocks: wider than a handle, so its surroundings outvote it
 DIMMER, BRIGHTER = 0.12, 0.35  # log light by which a block may miss its surroundings' upper part and still be paper
 
@@ -34,11 +35,11 @@ def paper_light(plane: Plane, anchors_mm: Image) -> Image:
         level = np.percentile(plane.rgb[plane.inside], 80, axis=0)
         return np.broadcast_to(np.maximum(level, 1e-3), plane.rgb.shape).astype(np.float32)
     grey = np.where(np.abs(grey - _surface(plane, grey, block, anchors_mm)) < FROM_ANCHORS, grey, np.nan)
-    usual = generic_filter(grey, _upper, size=WINDOW, mode="constant", cval=np.nan)
+    usual = _upper(grey)
     kept = np.isfinite(grey) & (grey > usual - DIMMER) & (grey < usual + BRIGHTER)
     spread = _spread(np.where(kept[..., None], votes, np.nan))
     full = cv2.resize(spread.astype(np.float32), (plane.rgb.shape[1], plane.rgb.shape[0]), interpolation=cv2.INTER_LINEAR)
-    return np.exp(np.asarray(full, dtype=np.float32))
+    return np.asarray(cv2.exp(full), dtype=np.float32)
 
 
 def _surface(plane: Plane, grey: Image, block: int, anchors_mm: Image) -> Image:
@@ -72,19 +73,43 @@ def _votes(plane: Plane, block: int) -> Image:
         white &= ~zone
     white = cv2.erode(white.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
     rows, columns = -(-white.shape[0] // block), -(-white.shape[1] // block)
+    mine = _tiles(white, rows, columns, block)
+    share = mine.sum(axis=2) / np.maximum(_tiles(np.ones_like(white), rows, columns, block).sum(axis=2), 1)
     votes = np.full((rows, columns, 3), np.nan)
-    for i in range(rows):
-        for j in range(columns):
-            tile = (slice(i * block, (i + 1) * block), slice(j * block, (j + 1) * block))
-            chosen = white[tile]
-            if chosen.mean() > 0.25:
-                votes[i, j] = np.log(np.maximum(np.median(plane.rgb[tile][chosen], axis=0), 1e-3))
+    asked = share > LEAST_WHITE
+    for channel in range(3):
+        light = np.where(mine, _tiles(plane.rgb[..., channel], rows, columns, block), np.inf)[asked]
+        votes[asked, channel] = np.log(np.maximum(_quantile(light, 0.5), 1e-3))
     return votes
 
 
-def _upper(values: Image) -> float:
-    seen = values[np.isfinite(values)]
-    return float(np.percentile(seen, 65)) if len(seen) else float("nan")
+def _tiles(picture: Image | NDArray[np.bool_], rows: int, columns: int, block: int) -> NDArray[Any]:
+    """Pixels of each block, (rows, columns, pixels), thinned to some hundred a block; blocks at the rim end short, in zeros."""
+    step = max(block // 16, 1)
+    padded = np.zeros((rows * block, columns * block), dtype=picture.dtype)
+    padded[: picture.shape[0], : picture.shape[1]] = picture
+    thinned = padded.reshape(rows, block, columns, block)[:, ::step, :, ::step]
+    return np.ascontiguousarray(thinned.transpose(0, 2, 1, 3)).reshape(rows, columns, -1)
+
+
+def _quantile(values: Image, share: float) -> Image:
+    """Quantile over the last axis of what is finite there, between neighbours by their distance; NaN where nothing is."""
+    ordered = np.sort(values, axis=-1)
+    last = np.isfinite(ordered).sum(axis=-1) - 1
+    ordered = np.where(np.isfinite(ordered), ordered, 0.0)
+    place = np.maximum(last, 0) * share
+    low = np.floor(place).astype(int)
+    below = np.take_along_axis(ordered, low[..., None], axis=-1)[..., 0]
+    above = np.take_along_axis(ordered, np.minimum(low + 1, np.maximum(last, 0))[..., None], axis=-1)[..., 0]
+    return np.where(last >= 0, below + (above - below) * (place - low), np.nan)
+
+
+def _upper(grey: Image) -> Image:
+    """The brighter part (65th percentile) of every block's surroundings."""
+    reach = WINDOW // 2
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(grey, reach, constant_values=np.nan), (WINDOW, WINDOW))
+    values = around.reshape(*grey.shape, -1)
+    return _quantile(np.where(np.isfinite(values), values, np.inf), 0.65)
 
 
 def _spread(votes: Image) -> Image:

@@ -238,7 +238,7 @@ def _to_rgb(image: Image.Image) -> Image.Image:
         return Image.alpha_composite(paper, layer).convert("RGB")
     if image.mode == "LAB":
         return _converted(image, ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")))
-    return image.convert("RGB")
+    return image if image.mode == "RGB" else image.convert("RGB")  # Pillow would copy one that is so already
 
 
 def _to_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:

@@ -67,14 +67,12 @@ def look_down(photo: Photo, scale: Scale) -> Plane:
     )
     fx, fy = width / small.shape[1], height / small.shape[0]
     x, y = _photo_maps(scale, box, px_per_mm, columns, rows)
-    rgb = cv2.remap(
-        small, ((x + 0.5) / fx - 0.5).astype(np.float32), ((y + 0.5) / fy - 0.5).astype(np.float32), cv2.INTER_LINEAR
-    )
+    rgb = cv2.remap(small, (x + 0.5) / np.float32(fx) - 0.5, (y + 0.5) / np.float32(fy) - 0.5, cv2.INTER_LINEAR)
     inside = (x > 1) & (x < width - 2) & (y > 1) & (y < height - 2)
     printed = np.ones((rows, columns), dtype=np.float32)
     if scale.sheet is not None:
         printed = _printed(scale, box, px_per_mm, (rows, columns))
-    light = LINEAR.astype(np.float32)[rgb]
+    light = np.asarray(cv2.LUT(np.asarray(rgb), LINEAR.astype(np.float32)[:, None]), dtype=np.float32)
     corner = float(box[0]), float(box[1])
     ppm = float(px_per_mm)
     return Plane(light, printed, inside, _slots(scale), _trim(scale), _page(scale), *corner, ppm, _windows(scale))
@@ -124,10 +122,14 @@ def _photo_maps(scale: Scale, box: Array, px_per_mm: float, columns: int, rows: 
     gy = np.linspace(0.5, rows - 0.5, 33) / px_per_mm + box[1]
     mesh = np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2)
     px = scale.to_px(mesh).reshape(33, 33, 2).astype(np.float32)
-    u = np.linspace(0.0, 32.0, columns, dtype=np.float32)[None, :].repeat(rows, axis=0)
-    v = np.linspace(0.0, 32.0, rows, dtype=np.float32)[:, None].repeat(columns, axis=1)
-    full = cv2.remap(px, u, v, cv2.INTER_LINEAR)
-    return np.asarray(full[..., 0], dtype=float), np.asarray(full[..., 1], dtype=float)
+    along, down = _between(33, columns), _between(33, rows)
+    return down @ px[..., 0] @ along.T, down @ px[..., 1] @ along.T
+
+
+def _between(stations: int, count: int) -> NDArray[np.float32]:
+    """Weights (count, stations) of linear interpolation at even places from the first station to the last."""
+    place = np.linspace(0.0, stations - 1.0, count)
+    return np.asarray(np.maximum(1.0 - np.abs(place[:, None] - np.arange(stations)), 0.0), dtype=np.float32)
 
 
 def _printed(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Image:

@@ -20,6 +20,7 @@ from vision.scale import distort, project
 Array = NDArray[np.floating[Any]]
 K1_PRIOR_U = 0.03  # lenses of phones and system cameras after their own correction; common practice, no source
 MIN_SADDLES = 4
+ROUGH = 2.0  # corners of markers err by up to so many px of the picture that they were seen in
 LEAST_SHARE = 0.3  # of the corners in view; real photos show 80 % and more, mirrored prints under 20 %
 
 
@@ -95,7 +96,8 @@ def _from_markers(sheet: Sheet, seen: list[Seen], stretch: Array) -> Array:
     mm = np.concatenate([np.asarray(known[one.id].corners_mm, dtype=float) for one in seen]) * stretch
     px = np.concatenate([one.corners_px for one in seen])
     size_px = float(np.median([np.linalg.norm(one.corners_px[0] - one.corners_px[1]) for one in seen]))
-    matrix, inliers = cv2.findHomography(mm, px, cv2.RANSAC, max(3.0, 0.08 * size_px))
+    rough_px = max(one.coarse_px for one in seen) * ROUGH
+    matrix, inliers = cv2.findHomography(mm, px, cv2.RANSAC, max(3.0, 0.08 * size_px, rough_px))
     share = 0.0 if matrix is None else float(np.mean(inliers))
     if matrix is None or share < 0.6 or np.linalg.det(matrix[:2, :2]) <= 0.0:
         raise PhotoError(

@@ -17,7 +17,7 @@ from vision.axis import Axis
 from vision.edge_lines import Edges
 from vision.photo import Photo
 from vision.steps import LEAST_STEP, beyond_background, just_outside, outermost, slope_map, step_height
-from vision.strip import Strip, straighten
+from vision.strip import Nearby, Strip, normals, straighten
 
 Array = NDArray[np.floating[Any]]
 FIRST_BLUR_PX = 1.6
@@ -26,14 +26,19 @@ NOISE_TIMES = 6.0
 ALONG_MM, ALONG_PX = 0.02, (0.6, 2.0)  # smoothing along the axis: far below the finest pitch (0.5 mm), within these px
 
 
-def step_edges(photo: Photo, axis: Axis, px_per_mm: float) -> Edges:
+def step_edges(photo: Photo | Nearby, axis: Axis, px_per_mm: float) -> Edges:
     """Locate the outermost step on both sides; a second pass uses the blur and the centre line that the first one measured."""
-    half_px = int((axis.half_mm * 1.35 + MARGIN_MM) * px_per_mm) + 4
+    half_px = strip_half_px(axis, px_per_mm)
     strip = straighten(photo, axis.px, half_px)
     along_px = float(np.clip(ALONG_MM * px_per_mm, *ALONG_PX))
     edges = _one_pass(strip, FIRST_BLUR_PX, along_px)
     strip = straighten(photo, recentred(edges), half_px)
     return _one_pass(strip, measured_blur(edges), along_px)
+
+
+def strip_half_px(axis: Axis, px_per_mm: float) -> int:
+    """Rows on each side of the axis that hold the metal and some paper."""
+    return int((axis.half_mm * 1.35 + MARGIN_MM) * px_per_mm) + 4
 
 
 def _one_pass(strip: Strip, blur_px: float, along_px: float) -> Edges:
@@ -77,15 +82,22 @@ def _noise(slopes: Array, half: int) -> float:
 
 def recentred(edges: Edges) -> Array:
     """Move the axis onto the smoothed middle of the two outlines."""
-    middle = (edges.upper_px + edges.lower_px) / 2.0
+    return moved_to_middle(edges.strip.axis_px, edges.upper_px, edges.lower_px)
+
+
+def moved_to_middle(axis_px: Array, upper_px: Array, lower_px: Array) -> Array:
+    """Move an axis (N, 2) along its normals onto the smoothed middle of two outlines, offsets (N,) from it."""
+    middle = (upper_px + lower_px) / 2.0
     columns = np.arange(len(middle))
     good = np.isfinite(middle)
     if good.sum() < 50:
-        return edges.strip.axis_px
-    filled = np.interp(columns, columns[good], middle[good])
+        return axis_px
     window = max(len(middle) // 12, 51) | 1
+    seen = middle[good]  # beyond the last column seen the axis goes on as its neighbours say: one alone may be astray
+    left, right = np.median(seen[: window // 4]), np.median(seen[-(window // 4) :])
+    filled = np.interp(columns, columns[good], seen, left=float(left), right=float(right))
     smooth = gaussian_filter1d(median_filter(filled, window, mode="nearest"), window / 2.0, mode="nearest")
-    return np.asarray(edges.strip.axis_px + smooth[:, None] * edges.strip.normal)
+    return np.asarray(axis_px + smooth[:, None] * normals(axis_px))
 
 
 def measured_blur(edges: Edges) -> float:

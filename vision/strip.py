@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.photo import LINEAR, Photo, linear_grey
+from vision.channels import LUMINANCE, weighted
+from vision.photo import LINEAR, Photo
 
 Array = NDArray[np.floating[Any]]
 _LINEAR = LINEAR.astype(np.float32)
@@ -34,38 +35,59 @@ class Strip:
         return int((self.values.shape[0] - 1) // 2)
 
 
-def straighten(photo: Photo, axis_px: Array, half_px: int, step_px: float = 1.0) -> Strip:
-    """Sample the photo along the normals of a dense axis (N, 2) by cubic interpolation in linear light.
+@dataclass(frozen=True)
+class Nearby:
+    """The photo's linear light around an axis, converted once for several strips: ``rgb`` (H, W, 3) from px ``corner`` (x, y) on."""
+
+    photo: Photo
+    rgb: NDArray[np.float32]
+    grey: NDArray[np.float32]
+    corner: tuple[int, int]
+
+
+def light_nearby(photo: Photo, axis_px: Array, reach_px: float) -> Nearby:
+    """Take the light within ``reach_px`` of an axis (N, 2); strips that reach further see it end as the photo's own rim does."""
+    low = np.clip(np.floor(axis_px.min(axis=0) - reach_px).astype(int) - 3, 0, [photo.width_px - 1, photo.height_px - 1])
+    high = np.clip(np.ceil(axis_px.max(axis=0) + reach_px).astype(int) + 4, low + 1, [photo.width_px, photo.height_px])
+    crop = photo.rgb[low[1] : high[1], low[0] : high[0]]
+    rgb = np.asarray(cv2.LUT(np.ascontiguousarray(crop), _LINEAR[:, None]), dtype=np.float32)
+    grey = np.asarray(weighted(rgb, LUMINANCE), dtype=np.float32)
+    return Nearby(photo, rgb, grey, (int(low[0]), int(low[1])))
+
+
+def straighten(source: Photo | Nearby, axis_px: Array, half_px: int, step_px: float = 1.0) -> Strip:
+    """Sample linear grey along the normals of a dense axis (N, 2) by cubic interpolation.
 
     ``step_px`` is the distance of the axis points and of the rows in photo px; all offsets of the strip are in these steps.
     """
-    at, low, high = _sites(photo, axis_px, half_px, step_px)
-    crop = linear_grey(photo, int(low[0]), int(low[1]), int(high[0]), int(high[1]))
-    values = _remap(crop, (at - low)[..., 0].astype(np.float32), (at - low)[..., 1].astype(np.float32))
-    return Strip(values, axis_px, normals(axis_px), _within(photo, at))
+    near = _near(source, axis_px, half_px * step_px)
+    return _strip(near, near.grey, axis_px, half_px, step_px)
 
 
-def _sites(photo: Photo, axis_px: Array, half_px: int, step_px: float) -> tuple[Array, NDArray[np.int_], NDArray[np.int_]]:
-    """Where the strip's values lie in the photo, (rows, columns, 2), and the corners of the crop that holds them."""
-    offsets = step_px * np.arange(-half_px, half_px + 1, dtype=float)
-    at = axis_px[None, :, :] + offsets[:, None, None] * normals(axis_px)[None, :, :]
-    low = np.clip(np.floor(at.min(axis=(0, 1))).astype(int) - 3, 0, None)
-    high = np.minimum(np.ceil(at.max(axis=(0, 1))).astype(int) + 4, [photo.width_px, photo.height_px])
-    return at, low, high
-
-
-def _within(photo: Photo, at: Array) -> NDArray[np.bool_]:
-    """The columns that lie wholly within the photo."""
-    ends = at[[0, -1]]
-    return np.asarray(((ends >= 1.0) & (ends <= np.array([photo.width_px, photo.height_px]) - 2.0)).all(axis=(0, 2)))
-
-
-def straighten_rgb(photo: Photo, axis_px: Array, half_px: int, step_px: float = 1.0) -> Strip:
+def straighten_rgb(source: Photo | Nearby, axis_px: Array, half_px: int, step_px: float = 1.0) -> Strip:
     """The same in colour: ``values`` (2 half + 1, N, 3), linear red, green and blue."""
-    at, low, high = _sites(photo, axis_px, half_px, step_px)
-    crop = _LINEAR[photo.rgb[low[1] : high[1], low[0] : high[0]]]
-    values = _remap(crop, (at - low)[..., 0].astype(np.float32), (at - low)[..., 1].astype(np.float32))
-    return Strip(values, axis_px, normals(axis_px), _within(photo, at))
+    near = _near(source, axis_px, half_px * step_px)
+    return _strip(near, near.rgb, axis_px, half_px, step_px)
+
+
+def _near(source: Photo | Nearby, axis_px: Array, reach_px: float) -> Nearby:
+    return source if isinstance(source, Nearby) else light_nearby(source, axis_px, reach_px)
+
+
+def _strip(near: Nearby, light: NDArray[np.float32], axis_px: Array, half_px: int, step_px: float) -> Strip:
+    normal = normals(axis_px)
+    offsets = step_px * np.arange(-half_px, half_px + 1, dtype=float)
+    x, y = (
+        np.add(axis_px[:, k] - near.corner[k], offsets[:, None] * normal[:, k], dtype=np.float32, casting="same_kind")
+        for k in (0, 1)
+    )
+    return Strip(_remap(light, x, y), axis_px, normal, _within(near.photo, axis_px, offsets[-1] * normal))
+
+
+def _within(photo: Photo, axis_px: Array, reach_px: Array) -> NDArray[np.bool_]:
+    """The columns that lie wholly within the photo."""
+    ends = np.stack([axis_px - reach_px, axis_px + reach_px])
+    return np.asarray(((ends >= 1.0) & (ends <= np.array([photo.width_px, photo.height_px]) - 2.0)).all(axis=(0, 2)))
 
 
 def normals(axis_px: Array) -> Array:

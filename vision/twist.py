@@ -15,6 +15,7 @@ from scipy.interpolate import BSpline
 from scipy.optimize import least_squares
 
 from vision.crests import Crests, numbered, upper_line
+from vision.shape_slopes import sloped_support
 from vision.shapes import RHOMBUS, Blank, support
 
 Array = NDArray[np.floating[Any]]
@@ -139,27 +140,25 @@ def fit_twist(
     up, low = np.nan_to_num(up), np.nan_to_num(low)
     design = BSpline.design_matrix(x, knots, 3).toarray()
 
-    def residuals(p: Array, scale: float) -> Array:
-        radius = (p[0] + p[1] * x) / 2.0
-        turn = design @ p[8:]
-        axis = _axis(p[4:8], x, span_mm)
-        above = axis + radius * support(blank, turn, p[2], p[3]) - up
-        below = axis - radius * support(blank, turn + np.pi, p[2], p[3]) - low
-        prior = np.array([(p[2] - 0.04) / 0.06 if blank is not RHOMBUS else 0.0, *np.diff(p[8:], 3) * 0.2])
-        if blank is not RHOMBUS:  # a parameter without effect would leave the trust region a flat direction
-            prior = np.append(prior, (p[3] - 1.0) / 3e-4)
-        return np.concatenate([above * weight_up / scale, below * weight_low / scale, prior])
-
+    problem = _Problem(blank, x, (up, low), (weight_up, weight_low), design, span_mm)
     bounds = _bounds(blank, len(start))
     start = np.clip(start, bounds[0] + 1e-9, bounds[1] - 1e-9)
     scale = 0.05 * max(float(start[0] + start[1] * 8.0), 0.05)
     result = None
     for _ in range(2):
         result = least_squares(
-            residuals, start, bounds=bounds, args=(scale,), loss="soft_l1", f_scale=1.5, x_scale="jac", max_nfev=40
+            problem.residuals,
+            start,
+            jac=problem.slopes,
+            bounds=bounds,
+            args=(scale,),
+            loss="soft_l1",
+            f_scale=1.5,
+            x_scale="jac",
+            max_nfev=40,
         )
         start = result.x
-        miss = residuals(result.x, 1.0)[: 2 * len(x)][seen]
+        miss = problem.residuals(result.x, 1.0)[: 2 * len(x)][seen]
         scale = max(1.4826 * float(np.median(np.abs(miss))), 5e-4)
     assert result is not None  # noqa: S101  the loop runs twice
     found, u = _on_crests(blank, result.x, x, (up, low), (weight_up, weight_low), design @ result.x[8:], span_mm)
@@ -167,6 +166,55 @@ def fit_twist(
     if u is not None:
         fit.covariance[:2, :2] = np.maximum(1.0, np.trace(fit.covariance[:2, :2]) / np.trace(u)) * u
     return fit
+
+
+class _Problem:
+    """Residuals of both edges about one blank's outline and their slopes; p: D0, taper, rounding, low corner, axis, twist."""
+
+    def __init__(
+        self,
+        blank: Blank,
+        x: Array,
+        edges: tuple[Array, Array],
+        weights: tuple[Array, Array],
+        design: Array,
+        span: tuple[float, float],
+    ) -> None:
+        self.blank, self.x, self.edges, self.weights, self.design = blank, x, edges, weights, design
+        self.bend = np.polynomial.legendre.legvander(2.0 * (x - span[0]) / (span[1] - span[0]) - 1.0, 3)
+        self.third = 0.2 * np.diff(np.eye(design.shape[1]), 3, axis=0)
+
+    def residuals(self, p: Array, scale: float) -> Array:
+        """Misses of both edges, weighed and over ``scale``, and of what is held loosely."""
+        radius, axis, turn = (p[0] + p[1] * self.x) / 2.0, self.bend @ p[4:8], self.design @ p[8:]
+        above = axis + radius * support(self.blank, turn, p[2], p[3]) - self.edges[0]
+        below = axis - radius * support(self.blank, turn + np.pi, p[2], p[3]) - self.edges[1]
+        prior = np.array([(p[2] - 0.04) / 0.06 if self.blank is not RHOMBUS else 0.0, *(self.third @ p[8:])])
+        if self.blank is not RHOMBUS:  # a parameter without effect would leave the trust region a flat direction
+            prior = np.append(prior, (p[3] - 1.0) / 3e-4)
+        return np.concatenate([above * self.weights[0] / scale, below * self.weights[1] / scale, prior])
+
+    def slopes(self, p: Array, scale: float) -> Array:
+        """Slopes of ``residuals``, (residuals, parameters)."""
+        count, own = len(self.x), 0 if self.blank is RHOMBUS else 1
+        result = np.zeros((2 * count + 1 + len(self.third) + own, len(p)))
+        radius, turn = (p[0] + p[1] * self.x) / 2.0, self.design @ p[8:]
+        for k, (sign, lead) in enumerate(((1.0, 0.0), (-1.0, np.pi))):
+            shape = sloped_support(self.blank, turn + lead, p[2], p[3])
+            weight = self.weights[k] / scale
+            rows, reach = result[k * count : (k + 1) * count], sign * weight * radius
+            rows[:, 0] = sign * weight * shape.value / 2.0
+            rows[:, 1] = rows[:, 0] * self.x
+            rows[:, 2] = reach * shape.by_rounding
+            rows[:, 3] = reach * shape.by_low_corner
+            rows[:, 4:8] = self.bend * weight[:, None]
+            rows[:, 8:] = self.design * (reach * shape.by_theta)[:, None]
+        held = result[2 * count :]
+        held[0, 2] = own / 0.06
+        held[1 : 1 + len(self.third), 8:] = self.third
+        if own:
+            held[-1, 3] = 1.0 / 3e-4
+        return result
 
 
 def _on_crests(

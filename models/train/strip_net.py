@@ -230,11 +230,11 @@ def fit(net: StripNet, data: Store, seconds: float) -> dict[str, Any]:
 
 
 def export(net: StripNet, path: Path) -> None:
-    """Write the network as ONNX; the number of columns stays free (multiples of 32)."""
+    """Write the network as ONNX; rows and columns stay free (multiples of 32): a coarse look has half of both."""
     torch.onnx.export(
         Exported(net.eval().cpu()), (torch.zeros(1, 3, 2 * HALF, CROP),), str(path), input_names=["strip"],
         output_names=["rows", "kinds", "names"], opset_version=18, dynamo=False,
-        dynamic_axes={"strip": {3: "columns"}, "rows": {3: "pairs"}, "kinds": {2: "pairs"}},
+        dynamic_axes={"strip": {2: "rows", 3: "columns"}, "rows": {2: "rows", 3: "pairs"}, "kinds": {2: "pairs"}},
     )  # fmt: skip
 
 

@@ -1,0 +1,43 @@
+"""Stage 6b: twist -> the closed form S of ``vision.shapes`` with its slopes, for fits that would else difference it numerically."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.shapes import Blank
+
+Array = NDArray[np.floating[Any]]
+
+
+class Sloped(NamedTuple):
+    """S (N,) and its slopes by twist (a rad), by rounding and by the low corner."""
+
+    value: Array
+    by_theta: Array
+    by_rounding: Array
+    by_low_corner: Array
+
+
+def sloped_support(blank: Blank, theta_rad: Array, rounding: float, low_corner: float) -> Sloped:
+    """Return S(theta) as ``shapes.support`` does, with its slopes; at a corner those of the side that stands higher."""
+    polygon, turned, lower = _triangle(theta_rad) if blank.corners == 3 else _four(theta_rad, low_corner)
+    straight = 1.0 - rounding
+    return Sloped(straight * polygon + rounding, straight * turned, 1.0 - polygon, straight * lower)
+
+
+def _triangle(theta: Array) -> tuple[Array, Array, Array]:
+    """Highest of three cosines a third of a turn apart: the one whose angle lies within a sixth of a turn of 0."""
+    third = 2.0 * np.pi / 3.0
+    near = theta - third * np.rint(theta / third)
+    return np.cos(near), -np.sin(near), np.zeros_like(theta)
+
+
+def _four(theta: Array, low_corner: float) -> tuple[Array, Array, Array]:
+    cosine, sine = np.cos(theta), np.sin(theta)
+    high, low = np.abs(cosine), np.abs(sine)
+    first = high >= low_corner * low
+    turned = np.where(first, -np.sign(cosine) * sine, low_corner * np.sign(sine) * cosine)
+    return np.where(first, high, low_corner * low), turned, np.where(first, 0.0, low)
