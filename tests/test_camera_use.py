@@ -10,6 +10,7 @@ from command_line import status_of, usage_error
 from sheet_photos import TOUR, Lean, save_view
 from test_scale import CENTRE_PX, FOCAL_PX, GRID_PX, UM
 
+from calib.prints import UNCHECKED_U
 from vision.camera_choice import NO_CAMERAS, Cameras
 from vision.camera_file import ENDING, profile_text, read_profile
 from vision.camera_use import Refused, with_profile
@@ -73,7 +74,7 @@ def test_height_and_foot_of_another_photo(settings, view):
     assert abs(height.value - abs(place[2])) < 2.0 * height.u
     lens_u, print_u = (u for _, u in height.parts)
     assert lens_u < 0.01 * height.value < 0.3 * guessed.camera.height_mm.u
-    assert print_u == pytest.approx(0.01 / 3.0**0.5 * height.value)
+    assert print_u == pytest.approx(UNCHECKED_U * height.value)
     assert known.camera.foot_mm == pytest.approx(tuple(place[:2]), abs=0.6)
     assert known.camera.tilt_deg == pytest.approx(abs(view.tilt_deg), abs=0.5)
     assert np.abs(known.to_plane_mm(GRID_PX) - view.page_mm(GRID_PX)).max() < 4.0 * UM

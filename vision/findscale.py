@@ -11,6 +11,7 @@ from calib.prints import load
 from vision.camera import stand
 from vision.camera_choice import NO_CAMERAS, Cameras, choose_camera
 from vision.errors import PhotoError
+from vision.flatness import checked_sheet
 from vision.markers import Seen, find_markers, foreign_markers, sheets_of
 from vision.photo import Photo
 from vision.quantity import Quantity
@@ -50,6 +51,7 @@ def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None, c
         saddles_mm=fit.saddles_mm,
         saddles_px=fit.saddles_px,
     )
+    scale = checked_sheet(scale, photo.camera.f35_mm, (photo.width_px, photo.height_px))
     return choose_camera(scale, photo, cameras)
 
 

@@ -28,6 +28,7 @@ from vision.photo import Photo, load_photo
 from vision.plane import look_down
 from vision.reading import InstrumentReading, PhotoReading, ScaleReading
 from vision.scale import GivenScale, Scale
+from vision.screen import refuse_screen
 from vision.together import Looked
 
 
@@ -58,6 +59,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     scale = find_scale(photo, given=given, prints=prints, cameras=cameras)
     plane = look_down(photo, scale)
     refuse_coarse(scale, photo)
+    refuse_screen(photo, scale)
     found = find_instruments(plane, scale.saddles_mm)
     seen: list[tuple[Candidate, Measured]] = []
     readings: list[InstrumentReading] = []
@@ -88,9 +90,13 @@ def scale_reading(scale: Scale, photo: Photo) -> ScaleReading:
 def _notes(scale: Scale) -> tuple[str, ...]:
     notes = []
     if scale.sheet is not None and not scale.print_checked:
-        notes.append("print not checked: scale carries up to 1 %; measure the check lines and run 'flutegauge sheet check'")
+        notes.append(
+            "print not checked: every length carries 1.1 %, since a page may have been fitted or copied; measure the check lines "
+            "and run 'flutegauge sheet check'"
+        )
     if scale.sheet is not None and not scale.camera.height_known:
         notes.append("the photo records no focal length: camera height is unknown and its effect is carried in every u")
+    notes += scale.warnings
     if scale.profile_refused is not None:
         notes.append(scale.profile_refused)
     return tuple(notes)

@@ -47,6 +47,7 @@ class Scale:
     1 + k1 r^2, r in units of ``radius_px``. ``covariance`` is that of the eight entries of the homography (h33 = 1)
     and k1. Page mm are true mm: the print's measured stretch is already applied. ``saddles_mm``, ``saddles_px`` (N, 2): the
     corners used. ``profile``: the camera profile in force; ``profile_refused``: why one that seemed to apply does not.
+    ``print_u``: relative, across and along; it carries a sheet that is not flat or printed unequally too, and ``warnings`` say so.
     """
 
     homography: Array
@@ -64,6 +65,7 @@ class Scale:
     saddles_px: Array = field(default_factory=lambda: np.empty((0, 2)))
     profile: str | None = None
     profile_refused: str | None = None
+    warnings: tuple[str, ...] = ()
 
     @property
     def source(self) -> Literal["sheet", "given"]:

@@ -1,0 +1,1 @@
+"""Wrong photos, each beside its harmless twin: slow, run by command, a short part in the suite."""

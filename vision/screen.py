@@ -1,0 +1,81 @@
+"""Stage 2l: Photo -> does a screen's regular pattern of dots lie over the paper?
+
+A sheet shown on a screen has whatever size the screen gives it, so no length can be read off it. Paper is irregular at every
+scale; the dots of a screen, or the beats between them and the camera's own pixels, stand as sharp points in the spectrum of what
+should be bare white. Points on the lattice of 1/8 px are those of JPEG's blocks (ITU-T T.81) and do not count.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.errors import PhotoError
+from vision.photo import Photo
+from vision.scale import Scale
+
+Array = NDArray[np.floating[Any]]
+TILE_PX = 128
+TILES = 16  # the brightest even ones
+EVEN_SHARE = 0.06  # spread of the means of 16 px blocks over a tile that shows nothing but paper
+STANDS_OUT = 15.0  # power over the usual at that fineness, in the median over the tiles; 16 tiles of noise reach 3
+MOST_SHARE = 0.007  # of the white's level: paper and JPEG stay below 0.005, the dots of a screen or their beats reach 0.008 to 0.3
+LEAST_TILES = 4
+_COARSEST, _FINEST = 3.0 / TILE_PX, 0.47  # 1/px; coarser is shading, finer the grid of the sensor itself
+
+
+def refuse_screen(photo: Photo, scale: Scale) -> None:
+    """Raise PhotoError of kind 'screen' where the sheet's white shows a regular pattern.
+
+    Nothing is said of a given scale, nor of a card with windows, through which a lit screen may show.
+    """
+    if scale.sheet is None or scale.sheet.windows:
+        return
+    share = regularity(photo.rgb)
+    if share > MOST_SHARE:
+        raise PhotoError(
+            "screen",
+            f"the white of the sheet shows the regular dots of a screen ({100 * share:.1f} % strong, paper shows less than "
+            f"{100 * MOST_SHARE:.1f} %): a sheet on a screen has no certain size: print it, and photograph the print",
+        )
+
+
+def regularity(rgb: NDArray[np.uint8]) -> float:
+    """Return how strong the strongest regular pattern of the bright even places is, as a share of their level; 0 if too few."""
+    tiles = _even_tiles(rgb)
+    if len(tiles) < LEAST_TILES:
+        return 0.0
+    level = float(np.median([tile.mean() for tile in tiles]))
+    return max(_strongest(tiles, np.array(weights)) / level for weights in ((0.3, 0.6, 0.1), (1.0, 0.0, -1.0)))
+
+
+def _even_tiles(rgb: NDArray[np.uint8]) -> list[Array]:
+    rows, columns = rgb.shape[0] // TILE_PX, rgb.shape[1] // TILE_PX
+    cut = rgb[: rows * TILE_PX, : columns * TILE_PX, 1].reshape(rows, TILE_PX // 16, 16, columns, TILE_PX // 16, 16)
+    means = cut.mean(axis=(2, 5)).transpose(0, 2, 1, 3).reshape(rows * columns, -1)
+    level, spread = means.mean(axis=1), means.std(axis=1)
+    even = np.flatnonzero(spread < EVEN_SHARE * level)
+    chosen = even[np.argsort(-level[even])][:TILES]
+    places = [(int(k) // columns * TILE_PX, int(k) % columns * TILE_PX) for k in chosen]
+    return [rgb[y : y + TILE_PX, x : x + TILE_PX].astype(float) for y, x in places]
+
+
+def _spectrum(tile: Array) -> Array:
+    window = np.hanning(TILE_PX)
+    level = tile - tile.mean()
+    return np.asarray(np.abs(np.fft.fft2(level * np.outer(window, window))) ** 2)
+
+
+def _strongest(tiles: list[Array], weights: Array) -> float:
+    """Amplitude of the strongest point that stands out of its ring, JPEG's lattice and both ends of the scale left out."""
+    power = np.median([_spectrum(tile @ weights) for tile in tiles], axis=0)
+    at = np.fft.fftfreq(TILE_PX)
+    fineness = np.hypot(at[:, None], at[None, :])
+    ring = np.round(fineness / 0.02).astype(int)
+    usual = np.array([np.median(power[ring == k]) for k in range(int(ring.max()) + 1)])[ring]
+    off = np.abs(at * 8.0 - np.round(at * 8.0)) / 8.0 < 1.5 / TILE_PX
+    counted = (fineness > _COARSEST) & (np.abs(at)[:, None] < _FINEST) & (np.abs(at)[None, :] < _FINEST)
+    counted &= ~(off[:, None] & off[None, :]) & (power > STANDS_OUT * usual)
+    return float(2.0 * np.sqrt(power[counted].max()) / np.hanning(TILE_PX).sum() ** 2) if counted.any() else 0.0
