@@ -85,6 +85,59 @@ def test_a_handle_out_of_the_frame_has_no_colour():
     assert handle_reading(HandleColour({}, None)).sizes == ()
 
 
+def test_a_white_handle_on_white_paper_is_not_grey():
+    """The plane's mask holds such a handle's shadowed rims alone; a band along the axis lies on the handle itself."""
+    relative, candidate = coloured((255, 255, 255))
+    ramp = np.linspace(0.8, 1.0, SHAPE[1])[None, :, None]
+    relative = (relative * ramp).astype(np.float32)
+    relative[10:12, 15:50] = relative[28:30, 15:50] = linear((150, 150, 150))
+    candidate.handle[12:28] = False
+
+    assert handle_colour(relative, candidate).word == "grey"
+    assert handle_colour(relative, candidate, band(14, 26, 18, 46)).word == "white"
+
+
+def test_bare_paper_behind_a_wrong_front_has_no_colour():
+    """Where the band holds nothing but paper no colour is told, least of all white."""
+    relative, candidate = coloured((255, 255, 255))
+    candidate.handle[:] = False
+    relative[:] = 1.0 + np.random.default_rng(1).normal(0, 0.01, relative.shape)
+
+    assert handle_colour(relative, candidate, band(14, 26, 18, 46)) == HandleColour({}, None)
+
+
+@pytest.mark.parametrize("name", NAMED)
+@pytest.mark.parametrize("share", [0.25, 0.4])
+def test_a_faded_handle_never_wears_another_colour(name, share):
+    """With a part of its colour gone to pale plastic (invented: a warm grey) a handle keeps its word, or is told by none."""
+    code, word = NAMED[name]
+    pale = linear((206, 193, 183))
+    mixed = (1 - share) * linear(code) + share * pale
+    relative, candidate = coloured((0, 0, 0))
+    relative[10:30, 15:50] = mixed
+    said = handle_colour(relative.astype(np.float32), candidate).word
+
+    assert said in (word, None, "bleached") or (word, said) == ("black", "grey")
+
+
+@pytest.mark.parametrize("name", NAMED)
+@pytest.mark.parametrize("light", [(1.0, 0.8, 0.5), (0.7, 0.9, 1.2), (0.3, 0.3, 0.3), (1.1, 1.1, 1.1)])
+def test_any_light_on_sheet_and_handle_alike(name, light):
+    """Warm, cold, dim or bright: what is judged is the handle over the paper beside it (von Kries, each channel by itself)."""
+    code, word = NAMED[name]
+    relative, candidate = coloured(code)
+    photo = relative * np.array(light)
+    paper = np.median(photo[~candidate.whole], axis=0)
+
+    assert handle_colour((photo / paper).astype(np.float32), candidate).word == word
+
+
+def band(top, bottom, left, right):
+    """Plane pixels (x, y) of a rectangle."""
+    y, x = np.mgrid[top:bottom, left:right]
+    return np.column_stack([x.ravel(), y.ravel()])
+
+
 def test_between_two_colours_no_word_is_given():
     """A colour that two words claim about equally gets neither."""
     torn = HandleColour({"red": 0.5, "pink": 0.45, "other": 0.05}, (50.0, 50.0, 10.0))

@@ -19,7 +19,7 @@ from vision.edges import Edges, locate_edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
 from vision.hand import HandSeen, hand_notes, see_hand
-from vision.handle import handle_colour, handle_reading
+from vision.handle import NO_SPOTS, Spots, grip_on_plane, handle_colour, handle_reading
 from vision.held_signs import height_signs
 from vision.identity import identify
 from vision.marks import Marks, read_marks
@@ -68,6 +68,7 @@ class Measured:
     setup: Setup = GIVEN
     held: HeldEvidence | None = None
     handle_mm: float | None = None
+    grip: Spots = NO_SPOTS
     hand: HandSeen | None = None
 
     @property
@@ -146,6 +147,7 @@ def _in_mm(
         marks,
         whole=not candidate.cut,
         handle_mm=_handle_thickness(candidate, plane),
+        grip=grip_on_plane(scale, plane, edges.strip.axis_px, edges.kinds, None if marks.front is None else marks.front.column),
         hand=see_hand(edges.strip, profile, outline, evidence),
     )
 
@@ -172,7 +174,7 @@ def read_measured(
         tip_seen=tip_seen,
         before_screen=_before_screen(seen),
     )
-    colour = handle_colour(relative, candidate)
+    colour = handle_colour(relative, candidate, seen.grip)
     fluted = seen.evidence.best not in ("barbed", "plain")
     tip = lost_tip(dimensions, colour, seen.tip.blunt) if fluted else None
     lost = tip is not None and tip.probability >= 0.5

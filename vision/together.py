@@ -259,7 +259,7 @@ def _hand(views: Sequence[_View], test: Untouched | None) -> Hand | None:
 
 
 def _colour(views: Sequence[_View]) -> HandleColour:
-    seen = [handle_colour(view.looked.relative, view.candidate) for view in views]
+    seen = [handle_colour(view.looked.relative, view.candidate, view.measured.grip) for view in views]
     told = [one for one in seen if one.shares]
     names = dict.fromkeys(name for one in told for name in one.shares)
     shares = {name: float(np.mean([one.shares.get(name, 0.0) for one in told])) for name in names}
