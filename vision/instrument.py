@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import cv2
@@ -68,7 +68,7 @@ class Measured:
     setup: Setup = GIVEN
     held: HeldEvidence | None = None
     handle_mm: float | None = None
-    grip: Spots = NO_SPOTS
+    grip: Spots = field(default_factory=lambda: NO_SPOTS)
     hand: HandSeen | None = None
 
     @property
