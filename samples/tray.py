@@ -3,14 +3,15 @@
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 
 from calib.sheet import Sheet, sheet_named, sheets
 from samples.arrays import Floats
 from samples.camera import Camera
-from samples.draw_damage import used_instrument
+from samples.draw_damage import damages_of, used_instrument, with_damage
 from samples.draw_free import draw_of
 from samples.draw_stranger import draw_stranger
-from samples.instrument import Instrument, Population
+from samples.instrument import SIDES, Instrument, Population
 from samples.lay import rest_pose
 from samples.paper import Paper
 from samples.population import draw_paper, draw_sensor, litter
@@ -35,10 +36,14 @@ def draw_tray(
     light: str | None = None,
     sheet_id: str | None = None,
     population: Population = "nominal",
+    gross: float | None = None,
+    close: bool = False,
 ) -> Scene:
     """`count` instruments (1 to 24; drawn unless given) on one sheet. `messy`: share that lies askew, so that it may
     touch or cross a neighbour; `strangers`: share that is none of the four families.
-    `population`: what the others are drawn from, as in `draw_macro`.
+    `population`: what the others are drawn from, as in `draw_macro`. `gross`: share with one damage that an overview
+    should show (tip lost by 2 mm or more, kink of 20 deg or more, straightened part), the others new; unstated, some are used.
+    `close`: in lanes next to one another, so that the camera comes nearer.
     """
     rng = np.random.default_rng([seed, 6])
     count = count or int(rng.integers(1, 25))
@@ -46,11 +51,12 @@ def draw_tray(
         raise ValueError(f"count must be 1 to 24, is {count}: a sheet has 24 lanes")
     sheet = sheet_named(sheet_id or str(rng.choice(sorted(sheets()))))
     laid: list[Laid] = []
-    for lane in rng.permutation(len(sheet.lanes))[:count]:
-        new = _lay_one(rng, sheet, int(lane), laid, messy, strangers, population)
+    lanes = _neighbours(rng, len(sheet.lanes), count) if close else rng.permutation(len(sheet.lanes))[:count]
+    for lane in lanes:
+        new = _lay_one(rng, sheet, int(lane), laid, messy, strangers, population, gross)
         if new is not None:
             laid.append(new)
-    camera = _overhead(rng, sheet, image_px, laid)
+    camera = _overhead(rng, sheet, image_px, laid, whole=not close and rng.random() < 0.5, most=30.0 if close else 40.0)
     paper: Paper = litter(rng, draw_paper(rng), sheet.lanes[0])
     body = camera_body(CAMERAS["phone-12mp"], rng, camera)
     room = draw_light(rng, light)
@@ -65,12 +71,13 @@ def _lay_one(
     messy: float,
     strangers: float,
     population: Population,
+    gross: float | None,
 ) -> Laid | None:
     """One more instrument in its lane; None when no place was found that leaves handles apart."""
     lane = sheet.lanes[lane_index]
     instrument = draw_stranger(rng) if rng.random() < strangers else draw_of(rng, population)
-    if rng.random() < 0.4 and instrument.family not in ("other", "spreader", "plugger", "paste-carrier"):
-        instrument = used_instrument(rng, instrument)
+    if instrument.family not in ("other", "spreader", "plugger", "paste-carrier") and rng.random() < (0.4 if gross is None else gross):
+        instrument = used_instrument(rng, instrument) if gross is None else grossly_damaged(rng, instrument)
     total = instrument.length_mm + instrument.handle.length_mm
     for _ in range(20):
         start = lane.x0_mm + float(rng.uniform(1.0, max(lane.width_mm - total - 1.0, 2.0)))
@@ -82,6 +89,30 @@ def _lay_one(
         if raised is not None:
             return Laid(instrument, raised)
     return None
+
+
+def grossly_damaged(rng: np.random.Generator, instrument: Instrument) -> Instrument:
+    """One damage that shows without a close-up: a tip lost by 2 to 5 mm, a kink of 20 to 60 deg, a straightened part."""
+    kinds = ["tip-lost", "kinked", *(["unwound"] * 2 if "unwound" in damages_of(instrument) else [])]
+    kind = str(rng.choice(kinds))
+    low, high = {"tip-lost": (2.0, 5.0), "kinked": (20.0, 60.0), "unwound": (270.0, 540.0)}[kind]
+    strength = float(rng.uniform(low, high))
+    if kind == "unwound" and instrument.twist is not None:  # a coarse reamer does not hold that many turns
+        turns = instrument.blank_working_part_mm / (instrument.twist.pitch_mm * SIDES[instrument.cross_section])
+        strength = min(strength, 0.25 * 360.0 * turns)
+    return with_damage(rng, instrument, kind, strength)
+
+
+def _neighbours(rng: np.random.Generator, lanes: int, count: int) -> npt.NDArray[np.int_]:
+    """Lanes next to one another, down one column, then through both, in any order."""
+    rows = lanes // 2
+    if count <= rows and rng.random() < 0.5:
+        chosen = int(rng.integers(2)) * rows + int(rng.integers(rows - count + 1)) + np.arange(count)
+    else:
+        deep = -(-count // 2)
+        top = int(rng.integers(rows - deep + 1))
+        chosen = np.array([column * rows + top + row for row in range(deep) for column in (0, 1)])[:count]
+    return np.asarray(rng.permutation(chosen))
 
 
 def _askew(rng: np.random.Generator, pose: Pose) -> Pose:
@@ -161,17 +192,19 @@ def _closest(ours: Floats, theirs: Floats) -> tuple[float, float, float]:
     return 0.5 * int(i), 0.5 * int(j), 0.0 if least < 0.36 else least
 
 
-def _overhead(rng: np.random.Generator, sheet: Sheet, image_px: tuple[int, int], laid: list[Laid]) -> Camera:
+def _overhead(
+    rng: np.random.Generator, sheet: Sheet, image_px: tuple[int, int], laid: list[Laid], *, whole: bool, most: float
+) -> Camera:
     """A phone held above the sheet: the whole page, or the part where the instruments lie."""
     kind = CAMERAS["phone-12mp"]
     points = np.concatenate([_plan(one.instrument, one.pose) for one in laid])
     low, high = points.min(0) - 12.0, points.max(0) + 12.0
-    if rng.random() < 0.5:
+    if whole:
         low, high = np.array([-4.0, -4.0]), np.array([sheet.width_mm + 4.0, sheet.height_mm + 4.0])
     span = high - low
     turn = 90.0 if span[1] > span[0] else 0.0
     wide, tall = (span[1], span[0]) if turn else (span[0], span[1])
-    scale = min(image_px[0] / wide, image_px[1] / tall, 40.0)
+    scale = min(image_px[0] / wide, image_px[1] / tall, most)
     middle = 0.5 * (low + high)
     f35 = float(rng.uniform(*kind.f35_mm))
     return Camera(

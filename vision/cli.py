@@ -18,6 +18,7 @@ from vision.commands.arguments import add_desk, add_records, add_tags
 from vision.commands.camera_arguments import add_camera
 from vision.commands.check_arguments import add_check_wire
 from vision.commands.libraries import missing
+from vision.commands.tray_arguments import add_sort, add_study, add_tray
 from vision.commands.verify_arguments import add_verify
 from vision.errors import UsageError
 
@@ -82,6 +83,9 @@ def parser() -> argparse.ArgumentParser:
     _add_sheet(commands.add_parser("sheet", help="write the scale sheet, or check a print of it", allow_abbrev=False))
     add_camera(commands.add_parser("camera", help="find out a camera's lens from photos of the sheet", allow_abbrev=False))
     add_verify(commands.add_parser("verify", help="find out what your own set-up can decide", allow_abbrev=False))
+    add_sort(commands.add_parser("sort", help="a whole tray, in the order of putting away", allow_abbrev=False))
+    add_tray(commands.add_parser("tray", help="a whole tray against a list", allow_abbrev=False))
+    add_study(commands.add_parser("study", help="learn to tell instruments apart", allow_abbrev=False))
     add_desk(commands.add_parser("desk", help="open the page on this computer", allow_abbrev=False))
     add_tags(commands.add_parser("tags", help="print code tags and slot labels", allow_abbrev=False))
     add_records(commands.add_parser("records", help="back up, restore, export the desk's records", allow_abbrev=False))

@@ -24,6 +24,7 @@ from vision.find import Candidate, find_instruments
 from vision.findscale import find_scale
 from vision.fitness import refuse_coarse, refuse_none
 from vision.instrument import Measured, measure_candidate, read_measured
+from vision.order import in_reading_order
 from vision.photo import Photo, load_photo
 from vision.plane import look_down
 from vision.reading import InstrumentReading, PhotoReading, ScaleReading
@@ -63,7 +64,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     found = find_instruments(plane, scale.saddles_mm)
     seen: list[tuple[Candidate, Measured]] = []
     readings: list[InstrumentReading] = []
-    for candidate in found.candidates:
+    for candidate in in_reading_order(found.candidates, plane, scale):
         measured = measure_candidate(photo, scale, plane, candidate, down=held)
         if measured is not None:
             seen.append((candidate, measured))

@@ -1,0 +1,141 @@
+"""`flutegauge tray check`, `list` and `class`: trays against the list of what they must hold."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+import re
+from pathlib import Path
+
+from vision.commands.outputs import new_file, write_text
+from vision.commands.tray_photos import draw_pictures, partial_of, planned_pictures, read_trays
+from vision.errors import UsageError
+from vision.report.cautions import SHORT
+from vision.report.words import plain
+from vision.tray.check import Checked, check_tray
+from vision.tray.check_page import check_lines, check_story, class_story, summary
+from vision.tray.kit import SUFFIXES, Kit, kit_of, read_kit, write_kit
+from vision.tray.looked import TrayPhoto
+from vision.tray.merged import merge
+
+FINE, PHOTO_FAILED = 0, 2
+PICTURES = (".jpg", ".jpeg", ".png", ".heic", ".heif")
+CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}")
+
+
+def check(arguments: argparse.Namespace) -> int:
+    """Check one tray; returns the exit status."""
+    kit = read_kit(arguments.list)
+    if arguments.pdf is not None:
+        new_file(arguments.pdf, overwrite=arguments.overwrite, inputs=arguments.photos)
+    targets = planned_pictures(arguments)
+    read = read_trays(arguments.photos, arguments)
+    if all(one.reading.error is not None for one in read):
+        print(plain(f"not checked: {partial_of(read)}"))
+        return PHOTO_FAILED
+    checked = _checked(kit, read, relaid=arguments.relaid)
+    said = check_lines(checked)
+    print("\n".join(plain(line) for line in said))
+    draw_pictures(targets, read, arguments.photos, {}, said)
+    if arguments.pdf is not None:
+        from vision.tray.pages import write_pages  # noqa: PLC0415 - loads the PDF library
+
+        names = ", ".join(one.file for one in read)
+        retake = "; ".join(one.retake for one in read if one.retake and one.reading.error is None) or None
+        write_pages(arguments.pdf, "Tray check", check_story(checked, "Tray check", names, retake))
+        print(f"page: {plain(str(arguments.pdf))}")
+    print("\n" + " ".join(SHORT))
+    return PHOTO_FAILED if checked.partial else FINE
+
+
+def new_list(arguments: argparse.Namespace) -> int:
+    """Write a list from photos of a correct tray; returns the exit status."""
+    if arguments.out.suffix.lower() not in SUFFIXES:
+        raise UsageError(f"--out {arguments.out.name} must end in .toml, .csv or .xlsx")
+    new_file(arguments.out, overwrite=arguments.overwrite, inputs=arguments.photos)
+    read = read_trays(arguments.photos, arguments)
+    told = [one.best for one in merge(read)]
+    kit, open_ = kit_of(told, arguments.name or arguments.out.stem, slots=arguments.slots)
+    if not kit.items:
+        raise UsageError(f"no list was written: {partial_of(read) or 'no instrument could be named on this photo'}")
+    write_kit(kit, arguments.out)
+    print(f"{arguments.out}: {kit.total} instruments. Read it through and correct it: a photo does not know what ought to be there.")
+    for one in open_:
+        print(plain(f"not on the list, add it by hand: number {one.number}, {one.name}; {'; '.join(one.why)}"))
+    partial = partial_of(read)
+    if partial:
+        print(plain(f"PARTIAL: {partial}"))
+    return PHOTO_FAILED if partial else FINE
+
+
+def check_class(arguments: argparse.Namespace) -> int:
+    """Check a folder of photos, one a student; returns the exit status."""
+    kit = read_kit(arguments.list)
+    photos = _photos(arguments.folder)
+    codes = _codes(arguments.codes, photos)
+    for target in (arguments.csv, arguments.pdf):
+        if target is not None:
+            new_file(target, overwrite=arguments.overwrite, inputs=photos)
+    trays: list[tuple[str, str, Checked | None, str | None]] = []
+    for photo in photos:
+        one = read_trays([photo], arguments)[0]
+        done = None if one.reading.error is not None else _checked(kit, [one], relaid=False)
+        trays.append((codes[photo.name], photo.name, done, one.retake))
+        print(plain(f"{codes[photo.name]}: {summary(done) if done else one.retake}"))
+    if arguments.csv is not None:
+        write_text(arguments.csv, class_csv(trays), overwrite=arguments.overwrite)
+        print(f"table: {plain(str(arguments.csv))}")
+    if arguments.pdf is not None:
+        from vision.tray.pages import write_pages  # noqa: PLC0415 - loads the PDF library
+
+        write_pages(arguments.pdf, "Trays of the class", class_story(trays))
+        print(f"report: {plain(str(arguments.pdf))}")
+    return PHOTO_FAILED if any(done is None for _, _, done, _ in trays) else FINE
+
+
+def class_csv(trays: list[tuple[str, str, Checked | None, str | None]]) -> str:
+    """One line for every position of every tray."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["code", "photo", "outcome", "asked", "slot", "number", "why"])
+    for code, photo, checked, retake in trays:
+        if checked is None:
+            writer.writerow([code, photo, "not examined", "", "", "", retake])
+            continue
+        for row in checked.rows:
+            asked, slot = (row.position.name, row.position.slot or "") if row.position else ("", "")
+            writer.writerow([code, photo, row.outcome, asked, slot, row.seen.best.number if row.seen else "", row.why])
+    return out.getvalue()
+
+
+def _checked(kit: Kit, read: list[TrayPhoto], *, relaid: bool) -> Checked:
+    return check_tray(kit, merge(read, relaid=relaid), partial_of(read))
+
+
+def _photos(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        raise UsageError(f"{folder} is no folder: name the folder that holds one photo a student")
+    photos = sorted(path for path in folder.iterdir() if path.suffix.lower() in PICTURES)
+    if not photos:
+        raise UsageError(f"{folder} holds no photo ({', '.join(PICTURES)}): put one photo a student into it")
+    return photos
+
+
+def _codes(path: Path | None, photos: list[Path]) -> dict[str, str]:
+    """Code of each photo, from a CSV with the columns photo and code, else from the file's name."""
+    codes = {photo.name: photo.stem for photo in photos}
+    if path is not None:
+        if not path.is_file():
+            raise UsageError(f"--codes: found no file {path}, needs a CSV with the columns photo and code")
+        rows = list(csv.DictReader(path.read_text(encoding="utf-8-sig").splitlines()))
+        if not rows or not {"photo", "code"} <= set(rows[0]):
+            raise UsageError(f"--codes: {path} needs the columns photo and code in its first line")
+        codes |= {row["photo"].strip(): row["code"].strip() for row in rows if row["photo"].strip() in codes}
+    wrong = [code for code in codes.values() if not CODE.fullmatch(code)]
+    if wrong:
+        raise UsageError(f"{wrong[0]!r} is no code: 1 to 16 letters, digits, - or _; no names. --codes gives each photo its code")
+    twice = [code for code in codes.values() if list(codes.values()).count(code) > 1]
+    if twice:
+        raise UsageError(f"the code {twice[0]} stands for two photos: give each its own")
+    return codes

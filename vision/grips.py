@@ -1,0 +1,147 @@
+"""Stage 3e: mask of what lies on the sheet -> the handles: thick, long, and told apart where they touch."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.measure import label, regionprops
+
+Array = NDArray[np.floating[Any]]
+Mask = NDArray[np.bool_]
+CLOSE_MM = 0.5  # bridges the dashes of a white handle's outline
+THICK_MM = 2.0  # thicker than any shaft; stops are shorter along the axis than that, and fall with it
+LEAST_MM2 = 9.0
+LEAST_LENGTH_MM = 4.5  # a stop is shorter
+MOST_LENGTH_MM, MOST_WIDTH_MM = 19.0, 7.5  # of a handle with its shadow; longer is print or table
+WIDEST_MM = 5.6  # one handle is 3.5 to 4.5 mm thick; what is wider holds two, or a shadow
+DEEPEST_MM = 2.6  # half of the widest hole that a pale handle leaves in its mask
+
+
+@dataclass(frozen=True)
+class Grip:
+    """One handle: its pixels in the plane (label image value), middle, unit axis, half length; px."""
+
+    mask: Mask
+    offset_px: tuple[int, int]
+    middle_px: Array
+    axis: Array
+    half_px: float
+    at_border: bool
+
+    def ends_px(self) -> tuple[Array, Array]:
+        """Both ends of its axis."""
+        return self.middle_px - self.half_px * self.axis, self.middle_px + self.half_px * self.axis
+
+
+def filled(mask: Mask, px_per_mm: float) -> Mask:
+    """Close dashes and fill holes no wider than a handle; what crossing shafts enclose stays open where it is wider."""
+    closed = _disc(mask, cv2.MORPH_CLOSE, CLOSE_MM * px_per_mm)
+    count, marks, boxes, _ = cv2.connectedComponentsWithStats((~closed).astype(np.uint8), connectivity=4)
+    widest = 14.0 * px_per_mm  # no hole within one handle is longer
+    small = (boxes[:, 2] < widest) & (boxes[:, 3] < widest)
+    small[0] = False
+    depth = cv2.distanceTransform((~closed).astype(np.uint8), cv2.DIST_L2, 5)
+    for k in np.flatnonzero(small[:count]):
+        left, top, width, height = (int(v) for v in boxes[k][:4])
+        place = slice(top, top + height), slice(left, left + width)
+        hole = marks[place] == k
+        if depth[place][hole].max() < DEEPEST_MM * px_per_mm:
+            closed[place] |= hole
+    return closed
+
+
+def find_grips(solid: Mask, colour: Array, rim: Mask, px_per_mm: float) -> tuple[Grip, ...]:
+    """Find the handles in ``solid`` (H, W), the filled mask. ``colour`` (H, W, 3): over paper's; ``rim``: the picture's border."""
+    thick = _disc(solid, cv2.MORPH_OPEN, THICK_MM / 2.0 * px_per_mm)
+    grips: list[Grip] = []
+    _, marks, boxes, _ = cv2.connectedComponentsWithStats(thick.astype(np.uint8), connectivity=4)
+    for k in range(1, len(boxes)):
+        left, top, width, height, area = (int(v) for v in boxes[k])
+        if area < LEAST_MM2 * px_per_mm**2:
+            continue
+        bottom, right = top + height, left + width
+        mask = np.asarray(marks[top:bottom, left:right] == k)
+        for part in _parts(mask, colour[top:bottom, left:right], px_per_mm):
+            grip = _grip(part, (left, top), rim[top:bottom, left:right], px_per_mm)
+            if grip is not None:
+                grips.append(grip)
+    return tuple(grips)
+
+
+def _grip(mask: Mask, offset: tuple[int, int], rim: Mask, px_per_mm: float) -> Grip | None:
+    v, u = np.nonzero(mask)
+    if len(u) < LEAST_MM2 * px_per_mm**2:
+        return None
+    points = np.column_stack([u, v]).astype(float)
+    middle = points.mean(axis=0)
+    _, _, axes = np.linalg.svd(points - middle, full_matrices=False)
+    along = (points - middle) @ axes[0]
+    low, high = np.percentile(along, [0.5, 99.5])
+    border = bool((mask & rim).any())
+    if high - low > MOST_LENGTH_MM * px_per_mm or _width(mask) > MOST_WIDTH_MM * px_per_mm:
+        return None
+    if (high - low) < LEAST_LENGTH_MM * px_per_mm and not border:
+        return None
+    centre = middle + axes[0] * (low + high) / 2.0 + np.array(offset)
+    return Grip(mask, offset, centre, axes[0], float(high - low) / 2.0, border)
+
+
+def _parts(mask: Mask, colour: Array, px_per_mm: float) -> list[Mask]:
+    """One handle, or the handles that touch one another in this piece: told apart by colour, else by width."""
+    if _width(mask) <= WIDEST_MM * px_per_mm and mask.sum() < 62.0 * px_per_mm**2:
+        return [mask]
+    parts = _by_colour(mask, colour, px_per_mm)
+    return [half for part in parts for half in _halves(part, px_per_mm)]
+
+
+def _by_colour(mask: Mask, colour: Array, px_per_mm: float) -> list[Mask]:
+    """Split by the two colours that tell it apart best, if both make a handle."""
+    smooth = cv2.GaussianBlur(np.asarray(colour, dtype=np.float32), (0, 0), 0.2 * px_per_mm)
+    lab = cv2.cvtColor(np.clip(smooth, 0.0, 1.0) ** np.float32(1 / 2.2), cv2.COLOR_RGB2LAB)
+    seen = (lab[mask] * np.array([0.4, 1.0, 1.0], np.float32)).astype(np.float32)
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
+    _, which, middles = cv2.kmeans(seen, 2, None, criteria, 3, cv2.KMEANS_PP_CENTERS)  # type: ignore[call-overload]
+    if float(np.linalg.norm(middles[0] - middles[1])) < 25.0:
+        return [mask]
+    parts = []
+    for k in (0, 1):
+        part = np.zeros_like(mask)
+        part[mask] = which.ravel() == k
+        part = _disc(_disc(part, cv2.MORPH_CLOSE, 0.4 * px_per_mm), cv2.MORPH_OPEN, 0.8 * px_per_mm)
+        marks = label(part, connectivity=1)
+        parts += [np.asarray(marks == r.label) for r in regionprops(marks) if r.area > 18.0 * px_per_mm**2]
+    return parts if len(parts) > 1 else [mask]
+
+
+def _halves(mask: Mask, px_per_mm: float) -> list[Mask]:
+    """Cut a piece that is as wide as two handles into two along its length, or across when twice as long."""
+    v, u = np.nonzero(mask)
+    points = np.column_stack([u, v]).astype(float)
+    middle = points.mean(axis=0)
+    _, _, axes = np.linalg.svd(points - middle, full_matrices=False)
+    rows, columns = np.indices(mask.shape)
+    out = mask
+    for axis, least in ((axes[1], 6.6), (axes[0], 17.0)):
+        across = (points - middle) @ axis
+        low, high = np.percentile(across, [1, 99])
+        if high - low > least * px_per_mm:
+            side = (columns - middle[0]) * axis[0] + (rows - middle[1]) * axis[1] > (low + high) / 2.0
+            return [out & side, out & ~side]
+    return [out]
+
+
+def _width(mask: Mask) -> float:
+    v, u = np.nonzero(mask)
+    (_, size, _) = cv2.minAreaRect(np.column_stack([u, v]).astype(np.float32))
+    return float(min(size))
+
+
+def _disc(mask: Mask, operation: int, radius_px: float) -> Mask:
+    r = max(round(radius_px), 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
+    padded = cv2.copyMakeBorder(mask.astype(np.uint8), r + 1, r + 1, r + 1, r + 1, cv2.BORDER_CONSTANT, value=0)
+    return np.asarray(cv2.morphologyEx(padded, operation, kernel)[r + 1 : -r - 1, r + 1 : -r - 1].astype(bool))

@@ -1,0 +1,209 @@
+"""Stage 3f: a handle and the mask of what lies on the sheet -> the line of its shaft, through whatever it crosses.
+
+A shaft leaves its handle along the handle's own axis and stays straight to a few degrees; where two cross, going straight
+on is right and turning is wrong. Its line is the best path of all those, found by dynamic programming over place and
+direction; a kinked or curved end is followed afterwards, over metal that no other shaft accounts for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.floating[Any]]
+Mask = NDArray[np.bool_]
+STEP_MM = 0.25
+ASIDE_MM = 0.08
+REACH_MM = 38.0  # the longest shaft, 31 mm, and what perspective adds
+AIM_DEG = 16.0  # by which the axis of a handle's outline, its shadow included, may miss the shaft
+AIM_STEP_DEG = 1.0
+SIDEWAYS_MM = 2.0  # by which its middle may
+TURN_STEP_DEG = 1.5
+TURNS = 4  # steps to either side: a bow of 150 mm radius turns by 10 deg over a shaft
+TURN_COST = 1.0
+METAL, BARE, UNKNOWN = 1.0, -1.3, -0.05  # a step's worth on metal, on bare paper, on print whose edges hide what is there
+GAP_MM = 1.6  # as much bare paper ends a shaft
+LEAST_MM = 5.0
+END_MM = 6.0  # how far ahead the search for a bent end looks
+END_DEG = 72.0
+BEND_WORTH, BACK_COST, AIM_COST = 3.0, 0.3, 0.02
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What the tracer looks at: ``metal`` and ``known`` (H, W), and the scale."""
+
+    metal: Mask
+    known: Mask
+    px_per_mm: float
+
+
+@dataclass(frozen=True)
+class Shaft:
+    """Line of a shaft, (N, 2) plane px a quarter of a millimetre apart, handle first, and what it is worth."""
+
+    line_px: Array
+    worth: float
+
+    def length_mm(self, px_per_mm: float) -> float:
+        """Length along the line."""
+        return float(np.linalg.norm(np.diff(self.line_px, axis=0), axis=1).sum()) / px_per_mm
+
+
+def trace_shaft(ground: Ground, start_px: Array, direction: Array) -> Shaft | None:
+    """Follow the shaft that leaves ``start_px`` within a few degrees of the unit ``direction``; None when there is none."""
+    aims = np.arange(-AIM_DEG, AIM_DEG + 0.1, AIM_STEP_DEG)
+    cells = [_fan(ground, start_px, _turned(direction, aim), REACH_MM, SIDEWAYS_MM + 0.2) for aim in aims]
+    # a bow of half a millimetre is straight enough
+    straight = [np.asarray(cv2.dilate(worth, np.ones((1, 5))), dtype=float) for worth, _ in cells]
+    totals = np.array([_straight_worth(worth) for worth in straight])
+    found: Shaft | None = None
+    for _ in range(3):  # the three best directions that differ
+        aim, aside = (int(v) for v in np.unravel_index(int(totals.argmax()), totals.shape))
+        if totals[aim, aside] <= 0.0:
+            break
+        towards = _turned(direction, float(aims[aim]))
+        off_mm = (aside - totals.shape[1] // 2) * ASIDE_MM
+        at = start_px + ground.px_per_mm * off_mm * np.array([-towards[1], towards[0]])
+        path = _best_path(ground, at, towards, sideways_mm=0.4, reach_mm=REACH_MM, turns=TURNS)
+        if path is not None and (found is None or path.worth > found.worth):
+            found = path
+        totals[max(aim - 4, 0) : aim + 5] = -np.inf
+    return found if found is not None and found.length_mm(ground.px_per_mm) >= LEAST_MM else None
+
+
+def _straight_worth(worth: Array) -> Array:
+    """What the straight line from each cell of the first row is worth, up to its first stretch of bare paper (steps, wide)."""
+    wide = round(GAP_MM / STEP_MM)
+    bare = np.cumsum(worth < -0.5, axis=0)
+    gap = np.zeros(worth.shape, dtype=bool)
+    gap[wide:] = bare[wide:] - bare[:-wide] >= wide - 1.5
+    open_ = ~np.logical_or.accumulate(gap, axis=0)
+    return np.asarray(np.where(open_, np.cumsum(worth, axis=0), -np.inf).max(axis=0))
+
+
+def follow_end(ground: Ground, shaft: Shaft, taken: Mask) -> Shaft:
+    """Carry a shaft on round a kink or a curve, over metal that ``taken`` (H, W) gives to nobody else."""
+    free = Ground(ground.metal & ~taken, ground.known, ground.px_per_mm)
+    for _ in range(6):
+        line = shaft.line_px
+        if len(line) < 12 or not _more_ahead(free, line[-1]):
+            return shaft
+        longer = _round_the_bend(free, line)
+        if longer is None:
+            return shaft
+        shaft = Shaft(longer, shaft.worth)
+    return shaft
+
+
+def _more_ahead(free: Ground, end_px: Array) -> bool:
+    """Whether enough metal that nobody owns lies around the end."""
+    r = round(2.0 * free.px_per_mm)
+    x, y = (max(round(float(v)), 0) for v in end_px)
+    part = free.metal[max(y - r, 0) : y + r + 1, max(x - r, 0) : x + r + 1]
+    return bool(part.sum() > 0.25 * free.px_per_mm**2)
+
+
+def _round_the_bend(free: Ground, line: Array) -> Array | None:
+    """The line with its best straight continuation at any angle; None when nothing is worth it."""
+    best, longer = BEND_WORTH, None
+    for back in (0, 3, 6):  # the last steps may have run past the bend
+        at = line[len(line) - 1 - back]
+        direction = at - line[len(line) - 9 - back if len(line) > 9 + back else 0]
+        direction = direction / max(float(np.linalg.norm(direction)), 1e-9)
+        for aim in np.arange(-END_DEG, END_DEG + 0.1, 6.0):
+            worth, spots = _fan(free, at, _turned(direction, float(aim)), END_MM, 0.2)
+            along = np.asarray(cv2.dilate(worth, np.ones((1, 3))), dtype=float)[:, [worth.shape[1] // 2]]
+            total = float(_straight_worth(along)[0]) - BACK_COST * back - AIM_COST * abs(float(aim))
+            if total > best:
+                steps = np.cumsum(along[:, 0])
+                steps[_gap_from(along) :] = -np.inf
+                last = min(int(np.argmax(steps)), 12)  # 3 mm at a time follow a curve
+                best, longer = total, np.concatenate([line[: len(line) - back], spots[: last + 1, worth.shape[1] // 2]])
+    return longer
+
+
+def _gap_from(along: Array) -> int:
+    """First step of the first stretch of bare paper; the number of steps when there is none."""
+    wide = round(GAP_MM / STEP_MM)
+    bare = np.convolve(along[:, 0] < -0.5, np.ones(wide), mode="valid") >= wide - 1.5
+    return int(np.argmax(bare)) if bare.any() else len(along)
+
+
+def _best_path(
+    ground: Ground, start_px: Array, direction: Array, *, sideways_mm: float, reach_mm: float, turns: int
+) -> Shaft | None:
+    """Best path in a fan along one direction; every step goes a quarter of a millimetre ahead."""
+    wide_mm = sideways_mm + reach_mm * float(np.tan(np.radians(TURN_STEP_DEG * turns))) * 0.7 + 0.5
+    worth, spots = _fan(ground, start_px, direction, reach_mm, wide_mm)
+    steps, wide = worth.shape
+    slopes = np.tan(np.radians(np.arange(-turns, turns + 1) * TURN_STEP_DEG)) * STEP_MM / ASIDE_MM
+    moves = np.rint(np.outer(np.arange(steps + 1), slopes)).astype(int)
+    moves = moves[1:] - moves[:-1]
+    near = round(sideways_mm / ASIDE_MM)
+    score = np.full((len(slopes) + 2, wide), -np.inf)
+    score[1:-1, wide // 2 - near : wide // 2 + near + 1] = 0.0
+    columns = np.arange(wide)
+    came = np.zeros((steps, len(slopes), wide), dtype=np.int8)
+    best, at = 0.0, (-1, 0, 0)
+    for i in range(steps):
+        options = np.stack([score[:-2] - TURN_COST, score[1:-1], score[2:] - TURN_COST])
+        chosen = options.argmax(axis=0)
+        from_ = columns[None, :] - moves[i][:, None]
+        inside = (from_ >= 0) & (from_ < wide)
+        from_ = np.clip(from_, 0, wide - 1)
+        came[i] = np.take_along_axis(chosen, from_, axis=1) - 1
+        moved = np.take_along_axis(options.max(axis=0), from_, axis=1)
+        score[1:-1] = np.where(inside, moved + worth[i], -np.inf)
+        top = int(score[1:-1].argmax())
+        if score[1:-1].flat[top] > best:
+            best, at = float(score[1:-1].flat[top]), (i, top // wide, top % wide)
+    if at[0] < 3:
+        return None
+    return _read_back(came, moves, spots, worth, at, best)
+
+
+def _read_back(
+    came: NDArray[np.int8], moves: NDArray[np.int_], spots: Array, worth: Array, at: tuple[int, int, int], best: float
+) -> Shaft | None:
+    """Walk the path back from its end, then cut it at the first stretch of bare paper."""
+    i, k, t = at
+    path = []
+    while i >= 0:
+        path.append((i, t))
+        before = k + int(came[i, k, t])
+        t = min(max(t - int(moves[i, k]), 0), worth.shape[1] - 1)
+        i, k = i - 1, before
+    rows = np.array(path[::-1])
+    along = worth[rows[:, 0], rows[:, 1]]
+    bare = np.convolve(along < -0.5, np.ones(round(GAP_MM / STEP_MM)), mode="valid") >= GAP_MM / STEP_MM - 1.5
+    if bare.any():
+        end = int(np.argmax(bare))
+        if end < 3:
+            return None
+        total = np.cumsum(along[:end])
+        end = int(np.argmax(total)) + 1
+        rows, best = rows[:end], float(total[end - 1])
+    return Shaft(spots[rows[:, 0], rows[:, 1]], best) if len(rows) > 3 else None
+
+
+def _fan(ground: Ground, start_px: Array, direction: Array, reach_mm: float, wide_mm: float) -> tuple[Array, Array]:
+    """Worth of every cell (steps, wide) ahead of the start, and its plane px."""
+    aside = np.arange(-round(wide_mm / ASIDE_MM), round(wide_mm / ASIDE_MM) + 1) * ASIDE_MM
+    ahead = np.arange(1, round(reach_mm / STEP_MM) + 1) * STEP_MM
+    normal = np.array([-direction[1], direction[0]])
+    spots = start_px + ground.px_per_mm * (ahead[:, None, None] * direction + aside[None, :, None] * normal)
+    x, y = spots[..., 0].astype(np.float32), spots[..., 1].astype(np.float32)
+    metal = cv2.remap(ground.metal.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0)
+    known = cv2.remap(ground.known.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0)
+    core = cv2.blur(metal, (3, 1))
+    return np.asarray(core * METAL + (1.0 - core) * np.where(known > 0.5, BARE, UNKNOWN), dtype=float), spots
+
+
+def _turned(direction: Array, degrees: float) -> Array:
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    return np.array([c * direction[0] - s * direction[1], s * direction[0] + c * direction[1]])
