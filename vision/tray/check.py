@@ -18,7 +18,7 @@ OUTCOMES: tuple[Outcome, ...] = ("matches list", "missing", "extra", "wrong size
 FAULTS = OUTCOMES[1:7]
 LENGTH_MM, LENGTH_U = 1.2, 3.0  # a length is another one beyond both
 NOT_SEEN, NOT_ASKED = 4.0, 4.0  # what leaving a position empty, or a piece over, costs against calling it another
-WRONG_TRAY = 0.5  # of the positions missing, and as many extra: probably another tray
+WRONG_TRAY = 0.5  # of the positions missing or holding something else: probably another tray
 
 
 @dataclass(frozen=True)
@@ -162,7 +162,7 @@ def _extra(one: Seen) -> Row:
 def _warnings(kit: Kit, rows: Sequence[Row], seen: Sequence[Seen]) -> list[str]:
     if not seen:
         return ["no instrument was found on this tray: is it empty, or the wrong photo?"]
-    missing, extra = sum(r.outcome == "missing" for r in rows), sum(r.outcome in ("extra", "wrong family", "wrong size") for r in rows)
-    if missing + extra > WRONG_TRAY * 2 * kit.total and missing + extra >= 4:
-        return [f"{missing} of {kit.total} are missing and {extra} are not those asked for: is this the tray of the list {kit.name}?"]
+    missing, other = (sum(row.outcome in which for row in rows) for which in (("missing",), ("wrong family", "wrong size")))
+    if missing + other > WRONG_TRAY * kit.total and missing + other >= 3:
+        return [f"{missing} of {kit.total} are missing and {other} are not those asked for: is this the tray of the list {kit.name}?"]
     return []

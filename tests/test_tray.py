@@ -1,0 +1,248 @@
+"""Finding among many, numbering, sorting, lists and checks; the pictures are drawn by hand and tiny."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from invented_readings import quiet_reamer
+from shapely.geometry import LineString, Point
+
+from vision.errors import UsageError
+from vision.order import reading_order
+from vision.reading import Choice, PhotoReading
+from vision.shafts import Ground, trace_shaft
+from vision.tray.check import check_tray, positions
+from vision.tray.check_page import check_lines, common_faults
+from vision.tray.groups import lines, sort_tray
+from vision.tray.kit import kit_csv, kit_of, kit_text, parse_kit, read_kit, write_kit
+from vision.tray.looked import TrayPhoto
+from vision.tray.merged import Seen, merge
+from vision.tray.picture import label_places
+from vision.tray.told import Told, tell
+
+PPM = 15.0
+
+
+def told(number: int, family: str | None = "k-file", size: int | None = 25, **more: object) -> Told:
+    usual = Told(
+        number, "a.jpg", "named", family, size, (), 25.0, 0.2, (20.0 * number, 50.0), 0.0, number, 20.0, "red"
+    )
+    return replace(usual, **more)  # type: ignore[arg-type]
+
+
+def seen(*all_told: Told) -> list[Seen]:
+    return [Seen(one, (one,)) for one in all_told]
+
+
+def crossing(angle_deg: float) -> tuple[Ground, np.ndarray, np.ndarray]:
+    """Two straight shafts that cross; returns the ground, the first one's start and direction."""
+    canvas = np.zeros((600, 900), np.uint8)
+    cv2.line(canvas, (100, 300), (500, 300), 1, 6)
+    away = np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
+    middle = np.array([350.0, 300.0])
+    a, b = (tuple(int(v) for v in middle + f * away) for f in (-220, 420))
+    cv2.line(canvas, a, b, 1, 6)
+    return Ground(canvas.astype(bool), np.ones(canvas.shape, bool), PPM), np.array([97.0, 300.0]), np.array([1.0, 0.0])
+
+
+@pytest.mark.parametrize("angle_deg", [20.0, 40.0, 75.0])
+def test_a_shaft_is_followed_straight_through_one_that_crosses_it(angle_deg: float) -> None:
+    ground, start, direction = crossing(angle_deg)
+
+    shaft = trace_shaft(ground, start, direction)
+
+    assert shaft is not None
+    drawn = LineString([(100, 300), (500, 300)])
+    assert max(drawn.distance(Point(*spot)) for spot in shaft.line_px) < 0.3 * PPM
+    assert shaft.line_px[-1, 0] == pytest.approx(500, abs=0.6 * PPM)
+
+
+def test_print_that_hides_a_shaft_is_bridged_and_bare_paper_ends_it() -> None:
+    ground, start, direction = crossing(75.0)
+    metal, known = ground.metal.copy(), ground.known.copy()
+    metal[:, 200:245], known[:, 200:245] = False, False  # print: 3 mm
+    metal[:, 420:460] = False  # bare paper: 2.7 mm
+
+    shaft = trace_shaft(Ground(metal, known, PPM), start, direction)
+
+    assert shaft is not None
+    assert shaft.line_px[-1, 0] == pytest.approx(420, abs=0.6 * PPM)
+
+
+def test_no_shaft_leaves_a_handle_where_there_is_no_metal() -> None:
+    ground = Ground(np.zeros((300, 900), bool), np.ones((300, 900), bool), PPM)
+
+    assert trace_shaft(ground, np.array([50.0, 150.0]), np.array([1.0, 0.0])) is None
+
+
+def test_numbers_run_from_left_to_right_then_down() -> None:
+    points = np.array([[300.0, 22.0], [10.0, 20.0], [150.0, 5.0], [400.0, 90.0], [20.0, 95.0]])
+
+    assert reading_order(points, 30.0) == [1, 2, 0, 4, 3]
+
+
+def test_numerals_stand_clear_of_all_metal_and_of_one_another() -> None:
+    bodies = [np.column_stack([np.linspace(200, 900, 60), np.full(60, 200.0 + 90 * k)]) for k in range(6)]
+    radius = 30.0
+
+    places = label_places(bodies, radius, (1200, 900))
+
+    metal = [LineString(body) for body in bodies]
+    assert min(line.distance(Point(*place)) for line in metal for place in places) > radius
+    apart = [Point(*p).distance(Point(*q)) for k, p in enumerate(places) for q in places[:k]]
+    assert min(apart) > 2 * radius
+
+
+def test_groups_come_in_the_order_of_putting_away_and_damage_stands_apart() -> None:
+    hurt = told(4, kind="damaged", why=("tip lost 3 mm",))
+    open_ = told(5, None, None, kind="undecided", why=("dim",))
+    tray = sort_tray(seen(told(1, "reamer", 30), told(2, size=40), told(3, size=15), hurt, open_))
+
+    assert [group.name for group in tray.groups] == ["K-file 15", "K-file 40", "reamer 30"]
+    assert tray.total == 5
+    said = "\n".join(lines(tray))
+    assert "take a close-up of number 5: dim" in said
+    assert "set apart number 4" in said
+
+
+def photo(name: str, *all_told: Told, sheet: str = "A4-1") -> TrayPhoto:
+    reading = PhotoReading(name, None, None)
+    return TrayPhoto(reading, tuple(replace(one, photo=name) for one in all_told), sheet, None)
+
+
+def test_what_two_overlapping_photos_show_counts_once_and_the_close_up_decides() -> None:
+    far = photo("far.jpg", told(1, size=None, kind="undecided", why=("far",)), told(2))
+    near = photo("near.jpg", told(1, place_mm=(21.0, 51.0), axis_deg=181.0, px_per_mm=60.0), told(2, place_mm=(90.0, 50.0)))
+
+    joined = merge([far, near])
+
+    assert len(joined) == 3
+    assert joined[0].best.kind == "named"
+    assert joined[0].numbers == "1 (far.jpg), 1 (near.jpg)"
+    assert len(merge([far, near], relaid=True)) == 4
+    assert len(merge([far, photo("near.jpg", told(1), sheet="LETTER-1")])) == 3
+
+
+def test_photos_that_contradict_each_other_decide_nothing() -> None:
+    joined = merge([photo("a.jpg", told(1, size=25)), photo("b.jpg", told(1, size=30, px_per_mm=60.0))])
+
+    assert joined[0].best.kind == "undecided"
+    assert "K-file 25 or K-file 30" in joined[0].best.why[0]
+
+
+def test_an_open_family_is_undecided_with_what_it_may_be() -> None:
+    reading = replace(quiet_reamer(), family=Choice(None, 0.6, {"k-file": 0.6, "reamer": 0.4}))
+
+    one = tell(reading, "a.jpg")
+
+    assert one.kind in ("undecided", "damaged")
+    assert any("K-file 60 % or reamer 40 %" in why for why in one.why)
+
+
+KIT = b"""name = "tray A"
+[[item]]
+family = "k-file"
+size = 25
+length_mm = 25
+count = 2
+slots = [1, 2]
+[[item]]
+family = "reamer"
+size = 30
+"""
+
+
+def outcomes(kit_bytes: bytes, *all_told: Told) -> list[str]:
+    return [row.outcome for row in check_tray(parse_kit(kit_bytes, ".toml", "x"), seen(*all_told)).rows]
+
+
+def test_a_correct_tray_matches_everywhere() -> None:
+    assert outcomes(KIT, told(1), told(2), told(3, "reamer", 30)) == ["matches list"] * 3
+
+
+@pytest.mark.parametrize(
+    ("fault", "outcome"),
+    [
+        (told(2, size=30), "wrong size"),
+        (told(2, "hedstroem-file"), "wrong family"),
+        (told(2, length_mm=21.0), "wrong size"),
+        (told(2, lane=7), "wrong slot"),
+        (told(2, kind="damaged", why=("kinked",)), "damaged"),
+        (told(2, None, kind="undecided", why=("dim",)), "undecided"),
+        (told(2, length_mm=None, length_u=None), "undecided"),
+    ],
+)
+def test_every_fault_has_its_outcome_and_none_matches(fault: Told, outcome: str) -> None:
+    rows = check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1), fault, told(3, "reamer", 30))).rows
+
+    assert [row.outcome for row in rows] == ["matches list", outcome, "matches list"]
+
+
+def test_missing_and_extra_and_a_wrong_tray_are_said() -> None:
+    kit = parse_kit(KIT, ".toml", "tray A")
+
+    assert [row.outcome for row in check_tray(kit, seen(told(1), told(2))).rows] == ["matches list", "matches list", "missing"]
+    extra = check_tray(kit, seen(told(1), told(2), told(3, "reamer", 30), told(4, "barbed-broach", 40, lane=9)))
+    assert [row.outcome for row in extra.rows][-1] == "extra"
+    other = check_tray(kit, seen(told(5, "barbed-broach", 40), told(6, "barbed-broach", 50), told(7, "spreader", 20)))
+    assert "is this the tray of the list tray A?" in check_lines(other)[0]
+    empty = check_tray(kit, [])
+    assert "no instrument was found on this tray" in check_lines(empty)[0]
+    assert common_faults([check_tray(kit, seen(told(1), told(2)))] * 2) == ["2 of 2 trays: missing: reamer 30"]
+
+
+def test_what_was_not_seen_in_a_partial_check_is_not_called_missing() -> None:
+    checked = check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1)), "b.jpg could not be examined")
+
+    assert checked.count("missing") == 0
+    assert checked.count("undecided") == 2
+    assert "PARTIAL" in "\n".join(check_lines(checked))
+
+
+@pytest.mark.parametrize("ending", [".toml", ".csv", ".xlsx"])
+def test_a_list_is_the_same_in_every_format(tmp_path: Path, ending: str) -> None:
+    kit = parse_kit(KIT, ".toml", "x")
+    path = tmp_path / f"x{ending}"
+
+    write_kit(kit, path)
+
+    assert read_kit(path).items == kit.items
+
+
+def test_a_list_from_a_correct_tray_matches_that_tray() -> None:
+    kit, open_ = kit_of([told(1), told(2), told(3, "reamer", 30), told(4, None, None, kind="undecided")], "x", slots=True)
+
+    assert [one.number for one in open_] == [4]
+    assert kit.items[0].slots == (1, 2)
+    assert [row.outcome for row in check_tray(kit, seen(told(1), told(2), told(3, "reamer", 30))).rows] == ["matches list"] * 3
+    assert len(positions(parse_kit(kit_text(kit).encode(), ".toml", "x"))) == 3
+    assert parse_kit(kit_csv(kit).encode(), ".csv", "x").items == kit.items
+
+
+@pytest.mark.parametrize(
+    ("text", "ending", "said"),
+    [
+        ("family,size\nk-file,26\n", ".csv", "there is no size 26, the nearest are 25 and 27"),
+        ("family,size,count,slots\nk-file,25,1,3\nreamer,30,1,3\n", ".csv", "slot 3 is given to k-file 25 and to reamer 30"),
+        ("family,size\nscrew,25\n", ".csv", "family screw is none of"),
+        ("family,size,count,slots\nk-file,25,2,3\n", ".csv", "1 slots for a count of 2"),
+        ("family,size,count\nk-file,25,0\n", ".csv", "count is 0"),
+        ("family,size,length_mm\nk-file,25,250\n", ".csv", "needs 10 to 40 mm"),
+        ("kind,size\nk-file,25\n", ".csv", "needs the columns"),
+        ("family,size\n", ".csv", "holds no instrument"),
+        ("[[item]\n", ".toml", "cannot be read as TOML"),
+        ("not a workbook", ".xlsx", "cannot be read as XLSX"),
+    ],
+)
+def test_a_bad_list_is_refused_in_one_sentence(text: str, ending: str, said: str) -> None:
+    with pytest.raises(UsageError, match=said):
+        parse_kit(text.encode(), ending, "list")
+
+
+@pytest.mark.parametrize("path", sorted((Path(__file__).parent.parent / "samples" / "kits").iterdir()), ids=lambda path: path.name)
+def test_the_invented_kits_can_be_read(path: Path) -> None:
+    assert read_kit(path).total >= 7
