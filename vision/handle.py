@@ -118,7 +118,7 @@ def _is_paper(picked: Array) -> bool:
 def _between(picked: Array, low: float, high: float) -> Array:
     """Median colour of the pixels between two percentiles of brightness."""
     grey = picked.mean(axis=1)
-    return np.median(picked[(grey >= np.percentile(grey, low)) & (grey <= np.percentile(grey, high))], axis=0)
+    return np.asarray(np.median(picked[(grey >= np.percentile(grey, low)) & (grey <= np.percentile(grey, high))], axis=0))
 
 
 def _lab(linear: Array) -> Array:

@@ -13,17 +13,17 @@ from vision.axis import Axis, trace_axis
 from vision.bends import Bend, sharpest_bend
 from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
 from vision.clues import Extra
-from vision.condition import examine, lost_tip
-from vision.dimensions import measure
+from vision.condition import TipLoss, examine, lost_tip
+from vision.dimensions import Dimensions, measure
 from vision.edges import Edges, locate_edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
 from vision.hand import HandSeen, hand_notes, see_hand
-from vision.handle import NO_SPOTS, Spots, grip_on_plane, handle_colour, handle_reading
+from vision.handle import NO_SPOTS, HandleColour, Spots, grip_on_plane, handle_colour, handle_reading
 from vision.held_signs import height_signs
 from vision.identity import identify
 from vision.marks import Marks, read_marks
-from vision.named import named
+from vision.named import Named, named
 from vision.openings import before_screen
 from vision.outline import Outline, read_outline
 from vision.photo import Photo
@@ -37,7 +37,7 @@ from vision.seen_height import SeenHeight, see_height
 from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, setup_notes, weighed_by_height
 from vision.tip import Tip, find_tip
 from vision.trace import draw_trace
-from vision.unwinding import twist_loss
+from vision.unwinding import TwistLoss, twist_loss
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
@@ -152,12 +152,24 @@ def _in_mm(
     )
 
 
-def read_measured(
-    photo: Photo, scale: Scale, relative: Array, candidate: Candidate, seen: Measured, number: int
-) -> InstrumentReading:
-    """Name and judge what stages 4 to 6 have measured."""
-    relative_u = seen.scale_at.u / seen.scale_at.value
-    tip_seen = seen.tip.column is not None
+@dataclass(frozen=True)
+class Given:
+    """What stage 7 names an instrument by, and what stage 8 judges beside it."""
+
+    dimensions: Dimensions
+    colour: HandleColour
+    seen: Named | None
+    twist: TwistLoss | None
+    tip: TipLoss | None
+
+    @property
+    def tip_lost(self) -> bool:
+        """Whether the metal more likely than not ends short of its tip."""
+        return self.tip is not None and self.tip.probability >= 0.5
+
+
+def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
+    """Dimensions, handle colour and what the network says of one candidate."""
     fit = chosen_twist(seen.outline, seen.evidence)
     twist = twist_loss(fit) if fit is not None else None
     dimensions = measure(
@@ -167,18 +179,28 @@ def read_measured(
         seen.tip,
         front_mm=seen.front_mm,
         loss=twist,
-        scale_u=relative_u,
+        scale_u=seen.scale_at.u / seen.scale_at.value,
         blur_px=seen.edges.blur_px,
         spread_px=seen.edges.spread_px,
         doubt_px=seen.edges.doubt_px,
-        tip_seen=tip_seen,
+        tip_seen=seen.tip.column is not None,
         before_screen=_before_screen(seen),
     )
     colour = handle_colour(relative, candidate, seen.grip)
     fluted = seen.evidence.best not in ("barbed", "plain")
     tip = lost_tip(dimensions, colour, seen.tip.blunt) if fluted else None
-    lost = tip is not None and tip.probability >= 0.5
-    identity = identify(dimensions, seen.evidence, colour, named(seen.edges.names), tip_lost=lost, extra=seen.extra)
+    return Given(dimensions, colour, named(seen.edges.names), twist, tip)
+
+
+def read_measured(
+    photo: Photo, scale: Scale, relative: Array, candidate: Candidate, seen: Measured, number: int
+) -> InstrumentReading:
+    """Name and judge what stages 4 to 6 have measured."""
+    given = given_of(relative, candidate, seen)
+    dimensions, colour, twist, tip = given.dimensions, given.colour, given.twist, given.tip
+    tip_seen = seen.tip.column is not None
+    fluted = seen.evidence.best not in ("barbed", "plain")
+    identity = identify(dimensions, seen.evidence, colour, given.seen, tip_lost=given.tip_lost, extra=seen.extra)
     trace = draw_trace(
         seen.edges,
         seen.profile,
