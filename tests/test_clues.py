@@ -92,13 +92,12 @@ def test_in_the_overlap_the_spacing_shares():
     assert 0.5 < said["k-file"] / said["reamer"] < 2.0
 
 
-def test_a_machine_shank_is_no_hand_instrument():
-    """2.35 mm: latch-type shanks (a trade text, read). A plastic handle says nothing between the four families."""
-    shank, plastic = speaks("handle", Extra(handle_mm=2.35)), speaks("handle", Extra(handle_mm=3.8))
+def test_a_driven_file_is_told_by_its_taper():
+    """4 to 6 % of taper: no hand file of the size system has it (0.02: JIS T 5419:1995, read); twisted triangle all the same."""
+    seen = replace(NOTHING, taper_mm_per_mm=Quantity(0.06, 0.001), d0_mm=Quantity(0.25, 0.004))
 
-    assert best(shank) == {"paste-carrier"}
-    assert shank["k-file"] < 0.05
-    assert {"k-file", "reamer", "hedstroem-file", "barbed-broach"} <= best(plastic)
+    assert identify(seen, evidence("triangle"), NO_HANDLE).family.value == "other"
+    assert identify(replace(seen, taper_mm_per_mm=Quantity(0.02, 0.001)), evidence("triangle"), NO_HANDLE).family.value != "other"
 
 
 def test_a_bare_rod_is_no_hand_instrument():

@@ -18,7 +18,7 @@ PRIOR: dict[Pair, float] = {
     ("k-file", "square"): 0.125,
     ("k-file", "triangle"): 0.070,
     ("k-file", "rhombus"): 0.030,
-    ("reamer", "triangle"): 0.200,
+    ("reamer", "triangle"): 0.195,
     ("reamer", "square"): 0.025,
     ("hedstroem-file", "groove"): 0.225,
     ("barbed-broach", "barbed"): 0.220,
@@ -29,7 +29,7 @@ PRIOR: dict[Pair, float] = {
     ("other", "plain"): 0.030,
     ("other", "barbed"): 0.002,  # a wire with dirt on it
     ("other", "groove"): 0.010,  # a screw
-    ("other", "triangle"): 0.010,  # a machine-driven file
+    ("other", "triangle"): 0.015,  # a machine-driven file
     ("other", "square"): 0.002,
 }
 SECTION_OF = {"groove": "round", "barbed": "round", "plain": "round"}

@@ -75,7 +75,8 @@ def identify(
     family = _choice(families(chances), evidence.words, FAMILY_DECIDED)
     diameter = None if tip_lost else dimensions.d0_mm
     sized = weigh_sizes(diameter, dimensions.shank_width_mm, colour, broach=family.value == "barbed-broach")
-    size = _choice({str(size): share for size, share in sized.shares.items()}, sized.words, DECIDED)
+    sizable = 1.0 - families(chances)["other"]  # wires, needles and screws have no size of this system
+    size = _choice({str(size): share * sizable for size, share in sized.shares.items()}, sized.words, DECIDED)
     number = None if size.value is None else int(size.value)
     every = looks if learned is None else [*looks, learned]
     return Identity(

@@ -75,7 +75,7 @@ class Measured:
     def extra(self) -> Extra:
         """What speaks for a family beside outline and dimensions."""
         bare = self.front_mm is None and self.handle_mm is None and self.whole
-        return Extra(None if self.hand is None else self.hand.hand, self.tip.blunt, self.handle_mm, bare=bare)
+        return Extra(None if self.hand is None else self.hand.hand, self.tip.blunt, bare=bare)
 
 
 def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, *, down: bool) -> Measured | None:

@@ -6,6 +6,7 @@ tolerance: unless the colour decides they share the probability, however well th
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,8 +20,9 @@ from vision.reading import Clue
 
 Array = NDArray[np.floating[Any]]
 HALF_PRIOR = 0.15  # a half size against a whole one: common practice, no source
-# Spread of D0 about nominal: ±0.02 mm tolerance (read for pluggers) taken as rectangular, and pieces out of tolerance.
-SPREAD_MM, TAIL, TAIL_WIDER = 0.012, 0.03, 4.0
+# Spread of D0 about nominal: ±0.02 mm tolerance (read for pluggers) taken as rectangular. One outline in twenty follows a
+# shadow or is of a piece out of tolerance (accuracy study): then a width tells little, however small its u.
+SPREAD_MM, ASTRAY, ASTRAY_MM = 0.012, 0.05, 0.12
 # The shank is the blank where the flutes end, seldom thinner and up to 5 % thicker: common practice, no source. Lots vary in
 # taper (±0.0015) and working part (±0.6 mm), which the spread stands for.
 PART_MM, SHANK_OVER, SHANK_SPREAD_MM = 16.1, 1.02, 0.035
@@ -72,7 +74,7 @@ def _metal(
         shared = SHARED * min(seen[0].u, seen[1].u) ** 2
         covariance += np.array([[0.0, shared], [shared, 0.0]])
     words = tuple(word for word, one in (("diameter", diameter), ("shank", shank)) if one is not None)
-    return _with_tail(np.array(off), covariance), words
+    return _likely(np.array(off), covariance), words
 
 
 def _shank_rule(*, broach: bool) -> tuple[float, float, float]:
@@ -82,13 +84,17 @@ def _shank_rule(*, broach: bool) -> tuple[float, float, float]:
     return TAPER * PART_MM, SHANK_OVER, SHANK_SPREAD_MM
 
 
-def _with_tail(off: Array, covariance: Array) -> Array:
-    """Gaussian density of the columns of ``off`` with a share of pieces that lie far outside tolerance."""
-    square = np.einsum("ik,ij,jk->k", off, np.linalg.inv(covariance), off)
-    count = len(covariance)
-    near = np.exp(-0.5 * square)
-    far = np.exp(-0.5 * square / TAIL_WIDER**2) / TAIL_WIDER**count
-    return np.asarray((1.0 - TAIL) * near + TAIL * far + 1e-12)
+def _likely(off: Array, covariance: Array) -> Array:
+    """Density of the columns of ``off`` (widths seen - expected, mm), each width by itself astray now and then."""
+    total = np.zeros(off.shape[1])
+    for astray in itertools.product((False, True), repeat=len(off)):
+        wild = np.array(astray)
+        spread = np.where(wild[:, None] | wild[None, :], np.diag(np.full(len(off), ASTRAY_MM**2)), 0.0)
+        matrix = np.where(wild[:, None] | wild[None, :], spread, covariance)
+        square = np.einsum("ik,ij,jk->k", off, np.linalg.inv(matrix), off)
+        chance = float(np.prod(np.where(wild, ASTRAY, 1.0 - ASTRAY)))
+        total += chance * np.exp(-0.5 * square) / np.sqrt(np.linalg.det(matrix))
+    return np.asarray(total + 1e-9 * total.max())
 
 
 def _paint(colour: HandleColour, sizes: tuple[int, ...]) -> Array | None:

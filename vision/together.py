@@ -244,10 +244,10 @@ def _evidence(views: Sequence[_View]) -> BlankEvidence:
 
 
 def _extra(views: Sequence[_View]) -> Extra:
-    """End and handle of the first photo that shows them; a hand that no photo contradicts."""
+    """End of the first photo that shows it; a hand that no photo contradicts."""
     every = [view.measured.extra for view in views]
-    ends, handles = [e.blunt for e in every if e.blunt is not None], [e.handle_mm for e in every if e.handle_mm is not None]
-    return Extra(_hand(views, None), next(iter(ends), None), next(iter(handles), None), bare=all(e.bare for e in every))
+    ends = (e.blunt for e in every if e.blunt is not None)
+    return Extra(_hand(views, None), next(ends, None), bare=all(e.bare for e in every))
 
 
 def _hand(views: Sequence[_View], test: Untouched | None) -> Hand | None:

@@ -4,7 +4,7 @@
 (NAME.jpg, NAME.json), pairs readings with truths by place, and prints the ablation: outline and figures only, network only,
 both; colour only, metal only, both. ``--fit`` searches the weights of ``vision.identity`` for the least log-loss and prints
 them as they stand in the code: use photos of development seeds (below 5000) only. ``--keep`` stores what was read, so that
-a second run need not read again.
+a second run need not read again. ``--robust N`` reads N photos of one instrument each once more turned, dim, tinted, squeezed and soft.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import itertools
 import json
 import math
 import pickle
+import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from PIL import Image, ImageFilter
 from rich.console import Console
 from rich.progress import track
 
@@ -63,8 +65,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.study.identity", description=__doc__)
     parser.add_argument("photos", type=Path, help="folder of photos with their truth")
     parser.add_argument("--fit", action="store_true", help="search the weights for the least log-loss (development seeds only)")
+    parser.add_argument("--robust", type=int, default=0, metavar="N", help="read the first N photos again turned, dim, tinted, JPEG 60, soft")
     parser.add_argument("--keep", type=Path, help="file for what was read; used instead of reading when it exists")
     asked = parser.parse_args()
+    if asked.robust:
+        print_robust(sorted(asked.photos.glob("*.jpg"))[: asked.robust])
+        return
     cases = _cases(asked.photos, asked.keep)
     if not cases:
         raise SystemExit(f"{asked.photos} has no photo with a truth beside it in which an instrument was found")
@@ -202,6 +208,50 @@ def print_fit(cases: Sequence[Case]) -> None:
     near = [row[1:] for row in scored if row[0] < scored[0][0] + 0.01]
     middle = np.mean(near, axis=0)  # of all that do about as well: the minimum itself hangs on single cases
     print("OUTLINE_WEIGHT, FIGURE_WEIGHT, NETWORK_WEIGHT = " + ", ".join(f"{value:.2f}" for value in middle))
+
+
+def print_robust(paths: Sequence[Path]) -> None:
+    """Print how often family, section, size and hand change when the same photo is handed in otherwise."""
+    changed: dict[str, Counter[str]] = {name: Counter() for name in CHANGES}
+    pairs = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for path in track(paths, description="reading again", console=Console(stderr=True)):
+            before = _only(path)
+            for name, change in CHANGES.items() if before else ():
+                other = Path(folder) / path.name
+                with Image.open(path) as photo:
+                    change(photo.convert("RGB")).save(other, quality=60 if name == "JPEG 60" else 95, exif=photo.getexif())
+                after = _only(other)
+                for what, old in before.items() if before else ():
+                    new = None if after is None else after[what]
+                    changed[name][what + (" lost" if new is None and old is not None else " other" if new != old else " same")] += 1
+            pairs += before is not None
+    for name, counts in changed.items():
+        print(f"{name:12s} n {pairs}: " + ", ".join(f"{what} {count}" for what, count in sorted(counts.items())))
+
+
+def _only(path: Path) -> dict[str, Any] | None:
+    """Names of a photo's one instrument."""
+    made = read_photo(path, given=None, prints=NO_PRINTS, held=False)
+    if len(made.instruments) != 1:
+        return None
+    one = made.instruments[0]
+    return {"family": one.family.value, "section": one.cross_section, "size": one.size.value, "hand": one.twist_hand}
+
+
+def _tinted(photo: Image.Image) -> Image.Image:
+    red, green, blue = photo.split()
+    return Image.merge("RGB", (red.point(lambda v: min(255, v * 1.06)), green, blue.point(lambda v: v * 0.86)))
+
+
+CHANGES: dict[str, Callable[[Image.Image], Image.Image]] = {
+    "turned 90": lambda photo: photo.transpose(Image.Transpose.ROTATE_90),
+    "turned 180": lambda photo: photo.transpose(Image.Transpose.ROTATE_180),
+    "dim": lambda photo: photo.point(lambda v: v * 0.75),
+    "warm": _tinted,
+    "JPEG 60": lambda photo: photo,
+    "soft": lambda photo: photo.filter(ImageFilter.GaussianBlur(1.0)),
+}
 
 
 def _chances(choice: Any) -> dict[str, float]:
