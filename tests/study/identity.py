@@ -65,7 +65,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.study.identity", description=__doc__)
     parser.add_argument("photos", type=Path, help="folder of photos with their truth")
     parser.add_argument("--fit", action="store_true", help="search the weights for the least log-loss (development seeds only)")
-    parser.add_argument("--robust", type=int, default=0, metavar="N", help="read the first N photos again turned, dim, tinted, JPEG 60, soft")
+    parser.add_argument("--robust", type=int, default=0, metavar="N", help="read N photos again turned, dim, tinted, JPEG 60, soft")
     parser.add_argument("--keep", type=Path, help="file for what was read; used instead of reading when it exists")
     asked = parser.parse_args()
     if asked.robust:
