@@ -1,7 +1,7 @@
 """The light that falls on the sheet: the room's, slowly varying under the camera, times the instruments' shadows."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ from samples.bars import bars_of
 from samples.bodies import Placed
 from samples.fresnel import coat_passes
 from samples.light import Blocker, Light, map_directions
+from samples.ripple import WIDER, slants, wider_share
 from samples.shadow import Rays, light_left
 
 REACH_MM = 9.0
@@ -18,6 +19,9 @@ SPREAD_MM = 0.12
 """Width of the near zone of a shadow strip, where its columns stand closest."""
 
 ALONG_STEP_MM = 0.12
+FINE_STEP_MM = 0.04
+"""Rows at which bars are summed, and at which the ripple of a shaft's shadow is told."""
+
 COLUMNS = 141
 
 
@@ -87,7 +91,7 @@ class ShadowStrip:
     def distance_mm(self, point: Floats) -> float:
         """Distance of a sheet point from the axis that casts the shadow."""
         off = np.asarray(point)[:2] - self.origin[:2]
-        length = len(self.table) * ALONG_STEP_MM + 2 * self.first_mm
+        length = len(self.table) * FINE_STEP_MM + 2 * self.first_mm
         along = float(np.clip(off @ self.along, 0.0, length))
         return float(np.linalg.norm(off - along * self.along))
 
@@ -97,7 +101,7 @@ class ShadowStrip:
         s = dx * float(self.along[0]) + dy * float(self.along[1])
         d = dx * float(self.across[0]) + dy * float(self.across[1])
         scale = (COLUMNS - 1) / 2 / math.asinh(REACH_MM / SPREAD_MM)
-        return xp.arcsinh(d / SPREAD_MM) * scale + (COLUMNS - 1) / 2, (s - self.first_mm) / ALONG_STEP_MM
+        return xp.arcsinh(d / SPREAD_MM) * scale + (COLUMNS - 1) / 2, (s - self.first_mm) / FINE_STEP_MM
 
 
 def shadow_strip(placed: Placed, rays: Rays) -> ShadowStrip:
@@ -113,8 +117,26 @@ def shadow_strip(placed: Placed, rays: Rays) -> ShadowStrip:
     d = SPREAD_MM * np.sinh((np.arange(COLUMNS) - (COLUMNS - 1) / 2) / scale)
     xy = ends[0][:2] + s[:, None, None] * along + d[None, :, None] * across
     points = np.concatenate([xy, np.zeros((*xy.shape[:2], 1))], axis=2).reshape(-1, 3)
-    left = light_left(points, bars_of(placed), rays, placed.surface.backend).reshape(s.size, COLUMNS, 3)
+    bars = bars_of(placed)
+    left = light_left(points, bars, rays, placed.surface.backend).reshape(s.size, COLUMNS, 3)
     fade = np.minimum(1.0, np.minimum(np.arange(s.size), np.arange(s.size)[::-1]) / 12.0)[:, None]
     fade = fade * np.minimum(1.0, np.minimum(np.arange(COLUMNS), np.arange(COLUMNS)[::-1]) / 8.0)[None, :]
-    left = 1.0 - (1.0 - left) * fade[..., None]
-    return ShadowStrip(ends[0], along, across, first, left.astype(np.float32))
+    fine = np.arange(0.0, s.size - 1, FINE_STEP_MM / ALONG_STEP_MM)
+    table = _rows(1.0 - (1.0 - left) * fade[..., None], fine)
+    if placed.instrument.twist is None:
+        return ShadowStrip(ends[0], along, across, first, table)
+    thicker = [replace(bar, radius_mm=bar.radius_mm * WIDER) if bar.alpha is not None else bar for bar in bars]
+    more = light_left(points, thicker, rays, placed.surface.backend).reshape(s.size, COLUMNS, 3)
+    at = first + fine * ALONG_STEP_MM
+    axis = placed.axis_points(np.clip(at, 0.0, placed.instrument.length_mm))
+    off = d[None, :] - ((axis[:, :2] - ends[0][:2]) @ across)[:, None]
+    share = wider_share(placed, at, off, axis[:, 2], slants(rays, along, across))
+    table = table + share[..., None] * _rows((more - left) * fade[..., None], fine)
+    return ShadowStrip(ends[0], along, across, first, np.clip(table, 0.02, None).astype(np.float32))
+
+
+def _rows(table: Floats, at: Floats) -> Floats:
+    """Rows of a table at fractional places, by straight lines."""
+    low = at.astype(int)
+    part = (at - low)[:, None, None]
+    return np.asarray(table[low] * (1.0 - part) + table[low + 1] * part, dtype=np.float32)

@@ -7,7 +7,7 @@ import numpy as np
 
 from samples.arrays import Array, Backend, Floats
 from samples.images import looked_up
-from samples.lit_sheet import ALONG_STEP_MM, REACH_MM, ShadowStrip
+from samples.lit_sheet import FINE_STEP_MM, REACH_MM, ShadowStrip
 from samples.rays import directions, disc_px
 from samples.stage import Stage
 from samples.surroundings import Surroundings
@@ -105,7 +105,7 @@ def _part_near(strip: ShadowStrip, x: Floats, y: Floats) -> tuple[slice, slice] 
     s = (x[::8, ::8] - strip.origin[0]) * strip.along[0] + (y[::8, ::8] - strip.origin[1]) * strip.along[1]
     d = (x[::8, ::8] - strip.origin[0]) * strip.across[0] + (y[::8, ::8] - strip.origin[1]) * strip.across[1]
     margin = 2.0
-    long = (s > strip.first_mm - margin) & (s < strip.first_mm + len(strip.table) * ALONG_STEP_MM + margin)
+    long = (s > strip.first_mm - margin) & (s < strip.first_mm + len(strip.table) * FINE_STEP_MM + margin)
     rows, cols = np.nonzero(long & (np.abs(d) < REACH_MM + margin))
     if rows.size == 0:
         return None

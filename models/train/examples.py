@@ -16,7 +16,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from samples import render
 from samples.arrays import CPU, Backend
-from samples.draw_stranger import draw_stranger
+from samples.draw_stranger import draw_stranger, with_own_end
 from samples.population import draw_macro
 from samples.scene import Scene
 from vision.exif import CameraInfo
@@ -30,6 +30,7 @@ CODE = 204.0  # stored code of white paper
 FAMILIES = ("k-file", "reamer", "hedstroem-file", "barbed-broach", "spreader", "plugger", "paste-carrier", "other")
 SECTIONS = ("square", "triangle", "rhombus", "round")
 HANDS = ("right", "left")
+SLANT_DEG = 6.0  # most of a photo is seen at a slant: 12 mm off the middle from 80 mm is 8.5 degrees
 BEYOND_PX = 200  # strip columns before the tip and behind the handle's front that a window may show
 
 
@@ -49,6 +50,7 @@ def draw_window(seed: int) -> tuple[Scene, float]:
     elif part < 0.45:
         start = total + float(rng.uniform(0.5, 3.5)) - shown  # and so does the handle's front
     middle = laid.pose.to_sheet(np.array([start + shown / 2.0, 0.0, 0.0]))
+    slant = float(np.clip(np.hypot(*rng.normal(0.0, SLANT_DEG, 2)), 0.0, 20.0))
     size = (int(COLUMNS * step) + 60, int(2 * HALF * step) + 60)
     camera = replace(
         scene.camera,
@@ -56,6 +58,8 @@ def draw_window(seed: int) -> tuple[Scene, float]:
         height_px=size[1],
         target_mm=(float(middle[0]), float(middle[1])),
         turn_deg=float(laid.pose.azimuth_deg + rng.normal(0.0, 2.0)),
+        tilt_deg=slant,
+        tilt_to_deg=float(rng.uniform(0.0, 360.0)),
         f35_mm=scene.camera.f35_mm * scene.camera.width_px / size[0],
     )
     return replace(scene, camera=camera), step
@@ -64,19 +68,32 @@ def draw_window(seed: int) -> tuple[Scene, float]:
 def _scene(seed: int, rng: np.random.Generator, px_per_mm: float) -> Scene:
     pose = "flat" if rng.random() < 0.5 else "free"
     preset = ("phone-12mp", "phone-48mp", "tele-macro")[int(rng.integers(3))]
-    stranger = draw_stranger(np.random.default_rng([seed, 12])) if rng.random() < 0.1 else None
-    return draw_macro(
+    stranger = draw_stranger(np.random.default_rng([seed, 12])) if rng.random() < 0.12 else None
+    if stranger is not None and rng.random() < 0.5:
+        stranger = with_own_end(np.random.default_rng([seed, 14]), stranger)
+    scene = draw_macro(
         seed,
         None if stranger else FAMILIES[int(rng.integers(4))],  # type: ignore[arg-type]
         pose,  # type: ignore[arg-type]
         px_per_mm,
         preset=preset,
+        light="backlight" if rng.random() < 0.07 else None,
         image_px=(64, 64),
         used=bool(rng.random() < 0.35) and stranger is None,
         instrument=stranger,
         population=("nominal", "wide", "wide", "free", "free")[int(rng.integers(5))],  # type: ignore[arg-type]
         conditions="hard" if rng.random() < 0.3 else "usual",
     )
+    return _darkened(rng, scene) if rng.random() < 0.1 else scene
+
+
+def _darkened(rng: np.random.Generator, scene: Scene) -> Scene:
+    """The same instrument in blackened, gilt or dull metal: coatings are common on machined instruments and screws."""
+    laid = scene.laid[0]
+    level = float(rng.uniform(0.04, 0.4))
+    warm = float(rng.choice([1.0, 1.0, 0.55]))
+    finish = replace(laid.instrument.finish, f0=(level, level * (1 + warm) / 2, level * warm), alpha=float(rng.uniform(0.1, 0.5)))
+    return replace(scene, laid=(replace(laid, instrument=replace(laid.instrument, finish=finish)), *scene.laid[1:]))
 
 
 def example(seed: int, backend: Backend = CPU) -> dict[str, NDArray[Any]] | None:

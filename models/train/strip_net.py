@@ -1,26 +1,31 @@
 """Trains the strip network. Needs PyTorch (the extra 'train').
 
-Run as ``python -m models.train.strip_net DATA_DIR OUT_DIR SECONDS [SEED]``. DATA_DIR holds the .npz files of
-``models.train.strips``. Seeds divisible by ten are kept apart for the scores. Writes strip.onnx, strip.pt, scores.json.
+Run as ``python -m models.train.strip_net DATA_DIR OUT_DIR SECONDS``, on several GPUs as ``torchrun --nproc-per-node 2 -m
+models.train.strip_net ...``. DATA_DIR holds the .npz files of ``models.train.strips``. Seeds divisible by ten are kept apart
+for the scores. ``--start FILE.onnx`` goes on from an exported network. Writes strip.onnx, strip.pt, scores.json.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
-import sys
+import os
 import time
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import torch
-from torch import Tensor
+from torch import Tensor, distributed, nn
 from torch.nn import functional
+from torch.nn.parallel import DistributedDataParallel
 
 from models.train.augment import CROP, HALF, Batch, blurred, camera, cut, mirrored, stretched
 from models.train.network import FAMILIES, HEIGHT_PX, KINDS, SECTIONS, Exported, StripNet
+from models.train.warm import warm
 
 SEED, BATCH, RATE = 20261125, 32, 2.5e-3
+LOOK_EVERY = 20  # steps after which several GPUs agree on the time
 CODE = 204.0
 Store = dict[str, Tensor]
 
@@ -104,7 +109,7 @@ def shows_working_part(kinds: Tensor) -> Tensor:
     return (working > 30.0) | ((working == 0.0) & (smooth > 60.0))
 
 
-def loss_of(net: StripNet, batch: Batch) -> tuple[Tensor, dict[str, float]]:
+def loss_of(net: nn.Module, batch: Batch) -> tuple[Tensor, dict[str, float]]:
     """Sum of the heads' cross entropies, and each of them."""
     with torch.autocast(batch.light.device.type, dtype=torch.bfloat16, enabled=batch.light.is_cuda):
         rows, columns, names = net(batch.light)
@@ -203,30 +208,47 @@ def _front_miss(kinds: Tensor, batch: Batch, columns_per_mm: Tensor) -> Tensor:
     return torch.where(inside, miss, torch.nan)
 
 
-def fit(net: StripNet, data: Store, seconds: float) -> dict[str, Any]:
-    """Train for a fixed time with one cosine. Returns the scores on held-out strips, of a running mean of the weights."""
+def fit(net: StripNet, data: Store, seconds: float, rate: float, rank: int = 0, alone: bool = True) -> dict[str, Any]:
+    """Train for a fixed time with one cosine; several GPUs each draw their own batches.
+
+    Returns the scores on held-out strips, of a running mean of the weights (of the first GPU, nothing from the others).
+    """
     kept = data["seed"] % 10 == 0
     train, held = torch.nonzero(~kept)[:, 0], torch.nonzero(kept)[:, 0]
-    optimiser = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=2e-4)
+    model = net if alone else DistributedDataParallel(net, device_ids=[rank])
+    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=2e-4)
     mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999), use_buffers=True)
-    begun, step, told = time.monotonic(), 0, 0.0
-    while (done := (time.monotonic() - begun) / seconds) < 1.0:
+    begun, step, told, done = time.monotonic(), 0, 0.0, 0.0
+    while done < 1.0:
         for group in optimiser.param_groups:
-            group["lr"] = RATE * min(1.0, (step + 1) / 300.0) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
-        loss, parts = loss_of(net, drawn(data, train))
+            group["lr"] = rate * min(1.0, (step + 1) / 300.0) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
+        loss, parts = loss_of(model, drawn(data, train))
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         optimiser.step()
         mean.update_parameters(net)
         step += 1
-        if done - told > 0.125:
+        if step % LOOK_EVERY == 0:
+            done = _agreed((time.monotonic() - begun) / seconds, data["x"].device, alone)
+        if rank == 0 and done - told > 0.125:
             told = done
             losses = {k: round(float(v.detach()), 4) for k, v in parts.items()}
             print(step, round(done, 2), losses, scores(net, data, held[:400]), flush=True)
+    if rank:
+        return {}
     net.load_state_dict(mean.module.state_dict())
     print("seen in training", json.dumps(scores(net, data, train[: len(held)])), flush=True)
     return scores(net, data, held) | {"steps": step, "batch": BATCH, "strips": len(train), "held_out": len(held)}
+
+
+def _agreed(done: float, device: torch.device, alone: bool) -> float:
+    """The first GPU's clock, so that all of them stop at the same step."""
+    if alone:
+        return done
+    value = torch.tensor([done], device=device)
+    distributed.broadcast(value, 0)
+    return float(value)
 
 
 def export(net: StripNet, path: Path) -> None:
@@ -240,20 +262,42 @@ def export(net: StripNet, path: Path) -> None:
 
 def main() -> None:
     """Train, score and export."""
-    folder, out, seconds = Path(sys.argv[1]), Path(sys.argv[2]), float(sys.argv[3])
-    seed = int(sys.argv[4]) if len(sys.argv) > 4 else SEED
-    torch.manual_seed(seed)
+    args = _parser().parse_args()
+    rank, gpus = int(os.environ.get("LOCAL_RANK", "0")), int(os.environ.get("WORLD_SIZE", "1"))
+    torch.manual_seed(args.seed + 1000 * rank)
     torch.backends.cudnn.benchmark = True
-    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    data = load(folder, device)
+    device = torch.device(f"cuda:{rank}" if torch.cuda.is_available() else "cpu")
+    if gpus > 1:
+        torch.cuda.set_device(device)
+        distributed.init_process_group("nccl")
+    data = load(args.data, device)
     net = StripNet().to(device)
-    print("parameters", sum(p.numel() for p in net.parameters()), "strips", len(data["seed"]), "kinds", KINDS, flush=True)
-    final = fit(net, data, seconds) | {"seed": seed}
-    final["card"] = torch.cuda.get_device_name() if device.type == "cuda" else "cpu"
-    (out / "scores.json").write_text(json.dumps(final, indent=1))
-    torch.save(net.state_dict(), out / "strip.pt")
-    export(net, out / "strip.onnx")
-    print(json.dumps(final), flush=True)
+    if args.start is not None:
+        warm(net, args.start, drawn(data, torch.arange(min(64, len(data["seed"])), device=device)).light)
+    if rank == 0:
+        print("parameters", sum(p.numel() for p in net.parameters()), "strips", len(data["seed"]), "kinds", KINDS, flush=True)
+        if args.start is not None:
+            print("at the start", json.dumps(scores(net, data, torch.nonzero(data["seed"] % 10 == 0)[:, 0])), flush=True)
+    final = fit(net, data, args.seconds, args.rate, rank, gpus == 1) | {"seed": args.seed, "gpus": gpus}
+    if rank == 0:
+        final["card"] = torch.cuda.get_device_name() if device.type == "cuda" else "cpu"
+        (args.out / "scores.json").write_text(json.dumps(final, indent=1))
+        torch.save(net.state_dict(), args.out / "strip.pt")
+        export(net, args.out / "strip.onnx")
+        print(json.dumps(final), flush=True)
+    if gpus > 1:
+        distributed.destroy_process_group()
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="models.train.strip_net", description="Train the strip network.")
+    parser.add_argument("data", type=Path, help="folder of strips-*.npz")
+    parser.add_argument("out", type=Path, help="folder for strip.onnx, strip.pt and scores.json")
+    parser.add_argument("seconds", type=float, help="how long to train")
+    parser.add_argument("--seed", type=int, default=SEED, help=f"default {SEED}")
+    parser.add_argument("--rate", type=float, default=RATE, help=f"highest learning rate (default {RATE})")
+    parser.add_argument("--start", type=Path, help="go on from this exported network")
+    return parser
 
 
 if __name__ == "__main__":
