@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from samples.arrays import CPU, Array, Backend, Floats
-from samples.bars import bars_of
+from samples.bars import Bar, bars_of
 from samples.bodies import Placed
 from samples.fresnel import coat_passes
 from samples.light import Blocker, Light, map_directions
@@ -21,6 +21,9 @@ SPREAD_MM = 0.12
 ALONG_STEP_MM = 0.12
 FINE_STEP_MM = 0.04
 """Rows at which bars are summed, and at which the ripple of a shaft's shadow is told."""
+
+RIPPLE_MM = 3.0
+"""How far from the working part its shadow ripples."""
 
 COLUMNS = 141
 
@@ -123,16 +126,29 @@ def shadow_strip(placed: Placed, rays: Rays) -> ShadowStrip:
     fade = fade * np.minimum(1.0, np.minimum(np.arange(COLUMNS), np.arange(COLUMNS)[::-1]) / 8.0)[None, :]
     fine = np.arange(0.0, s.size - 1, FINE_STEP_MM / ALONG_STEP_MM)
     table = _rows(1.0 - (1.0 - left) * fade[..., None], fine)
-    if placed.instrument.twist is None:
-        return ShadowStrip(ends[0], along, across, first, table)
-    thicker = [replace(bar, radius_mm=bar.radius_mm * WIDER) if bar.alpha is not None else bar for bar in bars]
-    more = light_left(points, thicker, rays, placed.surface.backend).reshape(s.size, COLUMNS, 3)
     at = first + fine * ALONG_STEP_MM
-    axis = placed.axis_points(np.clip(at, 0.0, placed.instrument.length_mm))
-    off = d[None, :] - ((axis[:, :2] - ends[0][:2]) @ across)[:, None]
-    share = wider_share(placed, at, off, axis[:, 2], slants(rays, along, across))
-    table = table + share[..., None] * _rows((more - left) * fade[..., None], fine)
+    if placed.instrument.twist is not None:
+        off = d[None, :] - _aside(placed, at, ends[0], across)[:, None]
+        near = (s > -RIPPLE_MM) & (s < placed.instrument.working_part_mm + RIPPLE_MM), np.abs(d) < RIPPLE_MM
+        more = _thicker(placed, bars, rays, points.reshape(*left.shape)[np.ix_(*near)])
+        change = np.zeros_like(left)
+        change[np.ix_(*near)] = more - left[np.ix_(*near)]
+        share = wider_share(placed, at, off, placed.axis_points(at)[:, 2], slants(rays, along, across))
+        share = share * np.clip(RIPPLE_MM - np.abs(d), 0.0, 1.0)[None, :]
+        table = table + share[..., None] * _rows(change * fade[..., None], fine)
     return ShadowStrip(ends[0], along, across, first, np.clip(table, 0.02, None).astype(np.float32))
+
+
+def _aside(placed: Placed, s_mm: Floats, start: Floats, across: Floats) -> Floats:
+    """How far a bent axis lies beside the straight line from its start, by s."""
+    points = placed.axis_points(np.clip(s_mm, 0.0, placed.instrument.length_mm))
+    return np.asarray((points[:, :2] - start[:2]) @ across)
+
+
+def _thicker(placed: Placed, bars: list[Bar], rays: Rays, points: Floats) -> Floats:
+    """Light left at points (R x C x 3) by bars of metal WIDER times as thick."""
+    wider = [replace(bar, radius_mm=bar.radius_mm * WIDER) if bar.alpha is not None else bar for bar in bars]
+    return light_left(points.reshape(-1, 3), wider, rays, placed.surface.backend).reshape(points.shape)
 
 
 def _rows(table: Floats, at: Floats) -> Floats:

@@ -18,7 +18,7 @@ from samples.shadow import Rays
 WIDER = 1.25
 """Radius of the thicker bars over the mean one's."""
 
-ANGLES, WAYS = 72, 24
+ANGLES, WAYS = 240, 24
 """Steps of the angle about the axis, and directions in which the silhouette is asked for."""
 
 BLURS_MM = (0.02, 0.06, 0.15, 0.4, 1.0)
