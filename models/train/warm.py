@@ -6,6 +6,7 @@ and its normalisation set to change nothing: mean and spread as they are on real
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -47,13 +48,9 @@ def _folded(path: Path) -> list[tuple[Tensor, Tensor]]:
 
 def _followers(net: StripNet) -> dict[nn.Module, nn.BatchNorm2d]:
     """The normalisation that stands behind each convolution which has one."""
-    out: dict[nn.Module, nn.BatchNorm2d] = {}
-    for block in net.modules():
-        if isinstance(block, nn.Sequential):
-            for one, following in zip(block, list(block)[1:], strict=False):
-                if isinstance(following, nn.BatchNorm2d):
-                    out[one] = following
-    return out
+    chains = [list(block) for block in net.modules() if isinstance(block, nn.Sequential)]
+    pairs = [(one, after) for chain in chains for one, after in pairwise(chain)]
+    return {one: after for one, after in pairs if isinstance(after, nn.BatchNorm2d)}
 
 
 def _changes_nothing(norm: nn.BatchNorm2d, shift: Tensor, mean: Tensor, spread2: Tensor) -> None:
