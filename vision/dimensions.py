@@ -24,20 +24,19 @@ from vision.unwinding import TwistLoss
 
 D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 # Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), px: least,
-# more a px of blur beyond a sharp photo's, more a px of the network's own spread beyond a usual one. From 104 renders of
-# seeds 2000-2023, 3000-3015, 4000-4023, 4100-4119 and 9000-9019 (spent, no longer reported), none of them seen in
-# training; the least from 23 with the mended light.
-EDGE_U_LEAST_PX, EDGE_U_BLUR, EDGE_U_SPREAD = 0.13, 0.15, 0.12
-SHARP_BLUR_PX, USUAL_SPREAD_PX = 0.9, 0.6
+# more a px of blur beyond a sharp photo's, more a px of the network's own spread beyond a usual one. From 48 development
+# renders (seeds 4400-4447), none of them seen in training: 0.09 px rms where the network is as sure as usual, at any blur
+# up to 3.7 px; 0.3 px where its spread is 0.75 to 1 px.
+EDGE_U_LEAST_PX, EDGE_U_BLUR, EDGE_U_SPREAD = 0.10, 0.01, 0.6
+SHARP_BLUR_PX, USUAL_SPREAD_PX = 0.9, 0.5
 # Of that u: it drifts along the instrument, and smooth wire shows fewer clues.
 TAPER_EDGE_SHARE, D16_EDGE_SHARE, SHANK_EDGE_SHARE = 2.2, 1.25, 1.5
 # Before a lit screen the half level is the edge: no known bias, and less in doubt. Six renders over the window card
 # (development seeds 4101-4106): D0 errors have the size claimed.
 SCREEN_U_BLURS = 0.22
 DOUBT_SHARE = 0.06  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
-# The outline's mean bias an edge, px too thin: none that could be told from 0 on those renders. With the light mended since, and
-# in a path tracer's, a smooth shank reads wide (23 renders of seeds 4200-4212 and 4300-4309, 6 path-traced ones of 3000-3005).
-CREST_THIN_PX, SHANK_THIN_PX = 0.0, -0.35
+# The outline's mean bias an edge, px too thin: none that could be told from 0 on those renders.
+CREST_THIN_PX, SHANK_THIN_PX = 0.0, 0.0
 # What no fit knows of: with the true outlines of 48 held renders, D0 still misses by -3 to +2 um from one kind of section to another.
 SHAPE_U_MM = 0.0025
 SHANK_CARRIES_ON = (0.88, 1.35)  # shank over the envelope where the flutes end: one wire, so no jump
