@@ -15,7 +15,7 @@ from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
 from vision.clues import Extra
 from vision.condition import TipLoss, examine, lost_tip
 from vision.dimensions import Dimensions, measure
-from vision.edges import Edges, locate_edges
+from vision.edge_lines import Edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
 from vision.hand import HandSeen, hand_notes, see_hand
@@ -32,6 +32,7 @@ from vision.plane import Plane
 from vision.pose import ON_PLANE, Height, doubted, free_against_held, held, resting
 from vision.quantity import Quantity
 from vision.reading import InstrumentReading
+from vision.run_on import follow
 from vision.scale import Scale
 from vision.seen_height import SeenHeight, see_height
 from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, setup_notes, weighed_by_height
@@ -85,15 +86,15 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
         return None
     middle = axis.px[len(axis.px) // 2]
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
-    lit = before_screen(plane, scale, candidate.lit, axis.px)
-    edges = locate_edges(photo, axis, scale_at.value, lit)
+    axis, edges = follow(photo, axis, scale_at.value, lambda px: before_screen(plane, scale, candidate.lit, px))
     marks = read_marks(edges.kinds, scale_at.value)
-    tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=at_border(photo, axis, axis.tip_index))
+    tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=at_border(photo, axis, _tip_guess(axis, marks)))
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
     front_at = _front_column(axis, marks)
     if not np.isfinite(edges.upper_px - edges.lower_px)[max(int(tip_column), 0) : int(front_at)].any():
         return None
     width = (edges.upper_px - edges.lower_px) / scale_at.value
+    lit = before_screen(plane, scale, candidate.lit, axis.px)
     setup = recognise(scale, plane, candidate, axis, lit)
     signs = height_signs(photo, scale, edges, scale_at.value, (int(tip_column), int(front_at))) if down and scale.sheet else None
     checked = None if signs is None else held_evidence(setup, signs, scale_at.value, scale.camera.height_mm.value)
@@ -248,6 +249,13 @@ def read_measured(
         family_clues=identity.family_clues,
         size_clues=identity.size_clues,
     )
+
+
+def _tip_guess(axis: Axis, marks: Marks) -> int | None:
+    """Column of the tip as found, or as the network marks it where the axis had to run on past what was found."""
+    if axis.tip_index is None and marks.tip is not None:
+        return round(marks.tip.column)
+    return axis.tip_index
 
 
 def _front_column(axis: Axis, marks: Marks) -> float:
