@@ -67,6 +67,22 @@ def along_edges(
     return _fit(x, height, side, weigh, outer_weight=0.3 if barbs else 1.0, correlated=correlated_points)
 
 
+def even_width(x_mm: Array, upper_mm: Array, lower_mm: Array, trust: Array, *, correlated_points: float) -> Cone | None:
+    """Width of a stretch of wire: the median, weighed by trust, of stations where both edges are seen; None below 30 of them.
+
+    A short stretch beside a stop, with one edge in shadow, would not bear the axis and taper that a cone asks for.
+    """
+    seen = np.isfinite(upper_mm) & np.isfinite(lower_mm)
+    if seen.sum() < 30:
+        return None
+    x, width, weight = x_mm[seen], (upper_mm - lower_mm)[seen], np.prod(trust[:, seen], axis=0)
+    order = np.argsort(width)
+    value = float(np.interp(0.5, (np.cumsum(weight[order]) - 0.5 * weight[order]) / weight.sum(), width[order]))
+    spread = max(1.4826 * float(np.median(np.abs(width - value))), 2e-4)
+    u = 1.25 * spread * float(np.sqrt(correlated_points / len(x)))  # of a median
+    return Cone(value, 0.0, np.diag([u * u, 0.0]), spread / 2.0, len(x), float(np.median(x)))
+
+
 def _fit(x: Array, height: Array, side: Array, trust: Array, *, outer_weight: float, correlated: float) -> Cone:
     """Robust (Tukey) least squares of height = D(x)/2 + side * axis(x), axis cubic."""
     middle, half = (x.max() + x.min()) / 2.0, max((x.max() - x.min()) / 2.0, 1e-6)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.crests import Crests, find_crests, upper_line
-from vision.envelope import Cone, along_edges, through_crests
+from vision.envelope import Cone, along_edges, even_width, through_crests
 from vision.place import Profile
 from vision.quantity import Quantity
 from vision.shapes import RHOMBUS, SQUARE, TRIANGLE
@@ -252,4 +252,4 @@ def _shank(
     if end is None or stop - end < 1.8:
         return None
     part = _cut(x, upper, lower, trust, end + 0.5, max(stop - 1.0, end + 1.3))  # clear of the handle's rim and shadow
-    return along_edges(*part, barbs=False, correlated_points=stations)
+    return even_width(*part, correlated_points=stations)
