@@ -5,7 +5,7 @@ import pytest
 from test_crests import draw, saw_tooth
 
 from vision.crests import Crests
-from vision.envelope import along_edges, through_crests
+from vision.envelope import along_edges, even_width, through_crests
 from vision.shapes import RHOMBUS, SQUARE, TRIANGLE
 
 UM = 1e-3
@@ -161,3 +161,29 @@ def test_too_little_gives_no_cone():
     assert through_crests(two, lower) is None
     assert through_crests(upper, two) is None
     assert along_edges(x, above, below, barbs=False, correlated_points=1.0) is None
+
+
+def test_even_width_is_the_median_where_both_edges_are_seen():
+    rng = np.random.default_rng(0)
+    x = np.arange(200) * 0.01
+    upper, lower = 0.3 + rng.normal(0, 0.002, 200), -0.3 + rng.normal(0, 0.002, 200)
+    upper[:40], lower[60:80] = np.nan, -0.9  # a stop's shadow on one edge, the stop itself on the other
+    cone = even_width(x, upper, lower, np.ones((2, 200)), correlated_points=1.0)
+
+    assert cone is not None
+    seen = np.isfinite(upper)
+    assert cone.diameter_mm(1.0) == pytest.approx(np.median((upper - lower)[seen]), abs=3e-4)
+    assert cone.u_middle_mm == pytest.approx(1.2533 * 0.002 * 2**0.5 / 160**0.5, rel=0.35)  # of a median, normal noise
+
+
+def test_even_width_believes_trusted_stations():
+    upper = np.r_[np.full(100, 0.35), np.full(60, 0.3)]
+    trust = np.r_[np.full(100, 0.1), np.ones(60)] * np.ones((2, 1))
+    cone = even_width(np.arange(160) * 0.01, upper, 0 * upper, trust, correlated_points=1.0)
+
+    assert cone is not None
+    assert cone.diameter_mm(0.0) == pytest.approx(0.3)
+
+
+def test_even_width_needs_thirty_stations():
+    assert even_width(np.arange(29.0), np.ones(29), np.zeros(29), np.ones((2, 29)), correlated_points=1.0) is None

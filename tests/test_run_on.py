@@ -1,0 +1,74 @@
+"""An axis that ends where metal goes on is carried on, and one that does not is left alone."""
+
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from vision import run_on
+from vision.axis import Axis
+from vision.exif import CameraInfo
+from vision.marks import NOTHING, WORKING
+from vision.photo import Photo
+
+PX_PER_MM = 20.0
+
+
+def photo(width_px: int = 1200) -> Photo:
+    return Photo(Path("grey"), np.full((200, width_px, 3), 200, np.uint8), CameraInfo())
+
+
+def axis(first_px: float, last_px: float) -> Axis:
+    x = np.arange(first_px, last_px)
+    return Axis(np.column_stack([x, np.full(len(x), 100.0)]), 60, len(x) - 60, 0.3)
+
+
+@pytest.fixture
+def metal(monkeypatch: pytest.MonkeyPatch) -> list[tuple[float, float]]:
+    """Where metal lies, px along x; stands in for the network."""
+    span = [(200.0, 900.0)]
+
+    def locate(_photo, line, _px_per_mm, _lit):
+        kinds = np.zeros((5, len(line.px)))
+        inside = (line.px[:, 0] > span[0][0]) & (line.px[:, 0] < span[0][1])
+        kinds[WORKING], kinds[NOTHING] = inside, ~inside
+        return SimpleNamespace(kinds=kinds, strip=SimpleNamespace(axis_px=line.px))
+
+    monkeypatch.setattr(run_on, "locate_edges", locate)
+    return span
+
+
+@pytest.mark.usefixtures("metal")
+def test_an_axis_past_both_ends_stays():
+    before = axis(140.0, 960.0)
+
+    assert run_on.follow(photo(), before, PX_PER_MM, lambda _: None)[0] is before
+
+
+@pytest.mark.usefixtures("metal")
+def test_a_lost_tip_is_gone_after():
+    after, edges = run_on.follow(photo(), axis(450.0, 960.0), PX_PER_MM, lambda _: None)
+
+    assert after.px[0, 0] < 200.0 - run_on.LOOK_MM * PX_PER_MM / 2
+    assert np.allclose(np.diff(after.px[:, 0]), 1.0)
+    assert after.tip_index is None
+    assert after.px[after.front_index or 0, 0] == pytest.approx(900.0)  # the same place as before
+    assert edges.kinds.shape[1] == len(after.px)
+
+
+@pytest.mark.usefixtures("metal")
+def test_metal_taken_for_a_handle_is_gone_through():
+    after, _ = run_on.follow(photo(), axis(140.0, 500.0), PX_PER_MM, lambda _: None)
+
+    assert after.px[-1, 0] > 900.0
+    assert after.front_index is None
+    assert after.tip_index == 60
+
+
+def test_the_picture_ends_it(metal: list[tuple[float, float]]):
+    metal[0] = (-100.0, 2000.0)
+    after, _ = run_on.follow(photo(700), axis(300.0, 500.0), PX_PER_MM, lambda _: None)
+
+    assert after.px[0, 0] >= run_on.MARGIN_PX
+    assert after.px[-1, 0] <= 700 - run_on.MARGIN_PX
