@@ -9,7 +9,7 @@ import pytest
 from vision import run_on
 from vision.axis import Axis
 from vision.exif import CameraInfo
-from vision.marks import NOTHING, WORKING
+from vision.marks import HANDLE, NOTHING, WORKING
 from vision.photo import Photo
 
 PX_PER_MM = 20.0
@@ -72,3 +72,17 @@ def test_the_picture_ends_it(metal: list[tuple[float, float]]):
 
     assert after.px[0, 0] >= run_on.MARGIN_PX
     assert after.px[-1, 0] <= 700 - run_on.MARGIN_PX
+
+
+def test_a_shiny_handle_is_not_run_through(monkeypatch: pytest.MonkeyPatch):
+    def locate(_photo, line, _px_per_mm, _lit):
+        x = line.px[:, 0]
+        kinds = np.zeros((5, len(x)))
+        kinds[NOTHING], kinds[HANDLE] = x < 200.0, (x > 500.0) & (x < 540.0)
+        kinds[WORKING] = 1.0 - kinds[NOTHING] - kinds[HANDLE]
+        return SimpleNamespace(kinds=kinds, strip=SimpleNamespace(axis_px=line.px))
+
+    monkeypatch.setattr(run_on, "locate_edges", locate)
+    before = axis(140.0, 600.0)
+
+    assert run_on.follow(photo(), before, PX_PER_MM, lambda _: None)[0] is before

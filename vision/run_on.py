@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from vision.axis import Axis
 from vision.edge_lines import Edges
 from vision.edges import locate_edges
-from vision.marks import SMOOTH, WORKING
+from vision.marks import HANDLE, LEAST_MM, SMOOTH, WORKING
 from vision.photo import Photo
 
 Array = NDArray[np.floating[Any]]
@@ -55,7 +55,8 @@ def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
             front = None if axis.front_index is None else axis.front_index + len(more)
             line = np.concatenate([more, line])
             axis = replace(axis, px=line, tip_index=None, front_index=front)
-    if metal[-look:].mean() > IS_METAL:
+    gripped = (edges.kinds[HANDLE] > IS_METAL).sum() > LEAST_MM * px_per_mm  # a shiny handle may look like metal farther on
+    if metal[-look:].mean() > IS_METAL and not gripped:
         more = _ahead(photo, line, px_per_mm)
         if len(more):
             axis = replace(axis, px=np.concatenate([line, more]), front_index=None)
