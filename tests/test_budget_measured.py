@@ -27,7 +27,7 @@ def measured(blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float 
     axis = np.concatenate([drawn.axis_mm, np.full(len(shaft), drawn.axis_mm[-1])])
     upper = np.concatenate([drawn.upper_mm, axis[-1] + shaft])
     lower = np.concatenate([drawn.lower_mm, axis[-1] - shaft])
-    profile = Profile(x, upper, lower, np.arange(len(x)), px_per_mm, height_u, (upper, lower), np.ones((2, len(x))))
+    profile = Profile(x, upper, lower, np.arange(len(x)), px_per_mm, height_u, (upper, lower), np.ones((2, len(x))), np.zeros((2, len(x))))
     outline = read_outline(profile, from_mm=0.0, to_mm=float(x[-1]), clear_of_mm=None)
     return measure(
         profile,

@@ -168,7 +168,7 @@ def test_even_width_is_the_median_where_both_edges_are_seen():
     x = np.arange(200) * 0.01
     upper, lower = 0.3 + rng.normal(0, 0.002, 200), -0.3 + rng.normal(0, 0.002, 200)
     upper[:40], lower[60:80] = np.nan, -0.9  # a stop's shadow on one edge, the stop itself on the other
-    cone = even_width(x, upper, lower, np.ones((2, 200)), correlated_points=1.0)
+    cone = even_width(x, upper, lower, np.ones((2, 200)), astray_mm=np.zeros((2, 200)), correlated_points=1.0)
 
     assert cone is not None
     seen = np.isfinite(upper)
@@ -179,11 +179,22 @@ def test_even_width_is_the_median_where_both_edges_are_seen():
 def test_even_width_believes_trusted_stations():
     upper = np.r_[np.full(100, 0.35), np.full(60, 0.3)]
     trust = np.r_[np.full(100, 0.1), np.ones(60)] * np.ones((2, 1))
-    cone = even_width(np.arange(160) * 0.01, upper, 0 * upper, trust, correlated_points=1.0)
+    cone = even_width(np.arange(160) * 0.01, upper, 0 * upper, trust, astray_mm=0 * trust, correlated_points=1.0)
 
     assert cone is not None
     assert cone.diameter_mm(0.0) == pytest.approx(0.3)
 
 
 def test_even_width_needs_thirty_stations():
-    assert even_width(np.arange(29.0), np.ones(29), np.zeros(29), np.ones((2, 29)), correlated_points=1.0) is None
+    few = np.ones((2, 29))
+    assert even_width(np.arange(29.0), few[0], 0 * few[0], few, astray_mm=0 * few, correlated_points=1.0) is None
+
+
+def test_even_width_carries_an_edge_that_may_be_astray():
+    """The network was of two minds about the lower edge nearly everywhere: 0.03 mm, all along."""
+    upper, astray = np.full(100, 0.3), np.zeros((2, 100))
+    astray[1, 20:] = 0.03
+    cone = even_width(np.arange(100) * 0.01, upper, -upper, np.ones((2, 100)), astray_mm=astray, correlated_points=1.0)
+
+    assert cone is not None
+    assert cone.u_middle_mm == pytest.approx(0.03, rel=0.01)

@@ -53,7 +53,7 @@ def seen(corners, face, upper_px, lower_px):
     axis = np.column_stack([np.arange(COUNT, dtype=float), np.full(COUNT, 100.0)])
     strip = Strip(face.astype(np.float32), axis, np.tile([0.0, 1.0], (COUNT, 1)), np.ones(COUNT, dtype=bool))
     upper, lower = upper_px / PX_PER_MM, lower_px / PX_PER_MM
-    profile = Profile(x, upper, lower, np.arange(COUNT), PX_PER_MM, 0.0, (upper, lower), np.ones((2, COUNT)))
+    profile = Profile(x, upper, lower, np.arange(COUNT), PX_PER_MM, 0.0, (upper, lower), np.ones((2, COUNT)), np.zeros((2, COUNT)))
     crests = [find_crests(x, edge, from_mm=0.5, to_mm=LENGTH_MM - 0.5) for edge in (upper, -lower)]
     span = (0.6, LENGTH_MM - 0.6)
     fit = fit_twist({3: TRIANGLE, 4: SQUARE}[corners], x, upper, lower, (crests[0], crests[1]), span)

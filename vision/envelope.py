@@ -67,10 +67,14 @@ def along_edges(
     return _fit(x, height, side, weigh, outer_weight=0.3 if barbs else 1.0, correlated=correlated_points)
 
 
-def even_width(x_mm: Array, upper_mm: Array, lower_mm: Array, trust: Array, *, correlated_points: float) -> Cone | None:
+def even_width(
+    x_mm: Array, upper_mm: Array, lower_mm: Array, trust: Array, *, astray_mm: Array, correlated_points: float
+) -> Cone | None:
     """Width of a stretch of wire: the median, weighed by trust, of stations where both edges are seen; None below 30 of them.
 
     A short stretch beside a stop, with one edge in shadow, would not bear the axis and taper that a cone asks for.
+    ``astray_mm`` (2, N): how far an edge may lie off all along, as where it follows a facet instead of the rim; its median over
+    each edge is carried.
     """
     seen = np.isfinite(upper_mm) & np.isfinite(lower_mm)
     if seen.sum() < 30:
@@ -80,6 +84,7 @@ def even_width(x_mm: Array, upper_mm: Array, lower_mm: Array, trust: Array, *, c
     value = float(np.interp(0.5, (np.cumsum(weight[order]) - 0.5 * weight[order]) / weight.sum(), width[order]))
     spread = max(1.4826 * float(np.median(np.abs(width - value))), 2e-4)
     u = 1.25 * spread * float(np.sqrt(correlated_points / len(x)))  # of a median
+    u = float(np.hypot(u, np.linalg.norm(np.median(astray_mm[:, seen], axis=1))))
     return Cone(value, 0.0, np.diag([u * u, 0.0]), spread / 2.0, len(x), float(np.median(x)))
 
 

@@ -23,6 +23,7 @@ TIP_CLEAR = 1.3  # times the diameter: the tip's cone is longer than this only b
 SPIKE_CLEAR_MM = 1.2  # before the handle
 SPIKE_LONGEST_MM, SPIKES_APART_MM = 1.5, 2.5
 CORRELATED_MM = 0.05  # neighbouring edge points share blur and smoothing over about this length
+ASTRAY_PX = 1.0  # spread of the network beyond which it wavers between two edges: then all of it is carried
 
 
 @dataclass(frozen=True)
@@ -96,7 +97,7 @@ def read_outline(
         _groove_misfit(profile.x_mm, *edges, upper, lower, span),
         wire,
         spikes,
-        _shank(profile.x_mm, *edges, profile.trust, end, to_mm, stations),
+        _shank(profile, *edges, end, to_mm),
     )
 
 
@@ -245,11 +246,18 @@ def _spikes(x: Array, upper: Array, lower: Array, wire: Cone | None, span: tuple
     return found[: apart[0] + 1] if len(apart) else found
 
 
-def _shank(
-    x: Array, upper: Array, lower: Array, trust: Array, end: float | None, stop: float, stations: float
-) -> Cone | None:
+def _shank(profile: Profile, upper: Array, lower: Array, end: float | None, stop: float) -> Cone | None:
     """Smooth part, 0.5 mm clear of both ends; None when less than 0.8 mm of it is seen."""
     if end is None or stop - end < 1.8:
         return None
-    part = _cut(x, upper, lower, trust, end + 0.5, max(stop - 1.0, end + 1.3))  # clear of the handle's rim and shadow
-    return even_width(*part, correlated_points=stations)
+    # clear of the handle's rim and shadow
+    use = (profile.x_mm >= end + 0.5) & (profile.x_mm <= max(stop - 1.0, end + 1.3))
+    spread = np.where(profile.spread_mm > ASTRAY_PX / profile.px_per_mm, profile.spread_mm, 0.0)
+    return even_width(
+        profile.x_mm[use],
+        upper[use],
+        lower[use],
+        profile.trust[:, use],
+        astray_mm=spread[:, use],
+        correlated_points=CORRELATED_MM * profile.px_per_mm,
+    )

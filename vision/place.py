@@ -30,7 +30,8 @@ class Profile:
     ``column`` (N,) maps each station back to the strip's column. ``magnification_u`` is the relative standard uncertainty
     of every width from height and camera distance; ``px_per_mm`` the mean local scale at the instrument's height. ``outer_mm`` are the
     outermost steps above and below, where barbs and dirt stand out. ``trust`` (2, N), 0 to 1, is how much less than usual
-    each point of the two edges deserves to weigh in a fit, by the network's own spread.
+    each point of the two edges deserves to weigh in a fit, by the network's own spread; ``spread_mm`` (2, N) is that spread, 0
+    without the network.
     """
 
     x_mm: Array
@@ -41,6 +42,7 @@ class Profile:
     magnification_u: float
     outer_mm: tuple[Array, Array]
     trust: Array
+    spread_mm: Array
 
     def column_at(self, x_mm: float) -> float:
         """Strip column (with fraction) at a station."""
@@ -72,7 +74,9 @@ def to_profile(edges: Edges, scale: Scale, height: Height, tip_column: float, fr
     middle, u_middle = height.at(0.4)
     distance = scale.camera.height_mm
     magnification_u = float(np.hypot(u_middle / distance.value, middle / distance.value * distance.u / distance.value))
-    return Profile(x, above, below, columns, 1.0 / float(np.median(steps)), magnification_u, outer, _trust(edges))
+    px_per_mm = 1.0 / float(np.median(steps))
+    spread_mm = (edges.u_px if edges.u_px.size else np.zeros((2, len(x)))) / px_per_mm
+    return Profile(x, above, below, columns, px_per_mm, magnification_u, outer, _trust(edges), spread_mm)
 
 
 def _trust(edges: Edges) -> Array:
