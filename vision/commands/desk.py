@@ -23,6 +23,7 @@ from vision.records.faults import RecordsError
 FINE, FAILED = 0, 1
 HOST = "127.0.0.1"
 USUAL_PORT = 8765
+MOST_AT_ONCE = 100  # connections; a browser opens six
 LOG_BYTES, LOGS = 500_000, 3
 
 
@@ -45,7 +46,9 @@ def desk(arguments: argparse.Namespace) -> int:
     if not arguments.no_browser:
         threading.Timer(0.5, webbrowser.open, (address,)).start()
     server = uvicorn.Server(
-        uvicorn.Config(app, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=3)
+        uvicorn.Config(
+            app, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=3, limit_concurrency=MOST_AT_ONCE
+        )
     )
     server.run([listener])
     return FINE

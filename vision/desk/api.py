@@ -34,7 +34,7 @@ from vision.records.timeline import timeline
 from vision.report.document import FORMAT
 
 Json = dict[str, Any]
-Number = Annotated[int, Path(ge=1)]
+Number = Annotated[int, Path(ge=1, lt=2**63)]
 Photos = Annotated[list[UploadFile], File(description=NAMED)]
 HELD = Form(description="the shank was held down level")
 WAIT_S = 0.1
@@ -81,7 +81,7 @@ class DecisionSent(BaseModel):
 
     decision: str
     initials: str
-    examined_id: int | None = None
+    examined_id: int | None = Field(None, ge=1, lt=2**63)
     note: str | None = Field(None, max_length=300)
 
 

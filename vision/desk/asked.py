@@ -89,9 +89,9 @@ def month(value: str) -> tuple[str, str]:
     """Return the first day of a month like '2026-03' and of the next. Raises AskedError."""
     try:
         first = dt.date.fromisoformat(f"{value}-01")
-    except ValueError as error:
+        following = (first.replace(day=28) + dt.timedelta(days=4)).replace(day=1)
+    except (ValueError, OverflowError) as error:
         raise AskedError("month", typed=value[:12]) from error
-    following = (first.replace(day=28) + dt.timedelta(days=4)).replace(day=1)
     return first.isoformat(), following.isoformat()
 
 

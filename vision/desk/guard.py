@@ -7,6 +7,7 @@ only our own pages know; a page of another origin cannot read it.
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import secrets
 import time
@@ -23,6 +24,7 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 Refuse = Callable[[int, str, str], App]  # status, kind, what the request accepts -> a response
 NAMES = ("127.0.0.1", "localhost", "[::1]")
 CHANGING = {"POST", "PUT", "PATCH", "DELETE"}
+STALL_S = 30.0  # a body that stops arriving for so long is given up, so that slow senders cannot hold the desk
 DRAIN_BYTES = 8 * 2**30  # a refused upload is read to its end, so that the browser gets to see why
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -45,11 +47,15 @@ class TooLargeError(Exception):
     """A request's body passed the limit."""
 
 
+class StalledError(Exception):
+    """Nothing more of a request's body came for too long."""
+
+
 class Guard:
     """ASGI middleware; ``refuse`` makes the answer to what is not let through."""
 
-    def __init__(self, app: App, *, port: int, most_bytes: int, refuse: Refuse) -> None:
-        self._app, self._most_bytes, self._refuse = app, most_bytes, refuse
+    def __init__(self, app: App, *, port: int, most_bytes: int, refuse: Refuse, stall_s: float = STALL_S) -> None:
+        self._app, self._most_bytes, self._refuse, self._stall_s = app, most_bytes, refuse, stall_s
         self._hosts = {f"{name}:{port}" for name in NAMES}
         self._origins = {f"http://{host}" for host in self._hosts}
 
@@ -81,6 +87,8 @@ class Guard:
             except TooLargeError:
                 await _drain(receive)
                 await self._refuse(413, "too_large", headers.get("accept", ""))(scope, receive, sending)
+            except StalledError:
+                await self._refuse(408, "stalled", headers.get("accept", ""))(scope, receive, sending)
         log.info("%s %s %s %.0f ms", scope["method"], part_of(scope["path"]), status, 1000 * (time.monotonic() - began))
 
     def _why_not(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
@@ -98,11 +106,16 @@ class Guard:
         return None
 
     def _counting(self, receive: Receive) -> Receive:
-        taken = 0
+        taken, body = 0, True
 
         async def counted() -> Message:
-            nonlocal taken
-            message = await receive()
+            nonlocal taken, body
+            waited = self._stall_s if body else None  # after the body comes only word that the sender has gone
+            try:
+                message = await asyncio.wait_for(receive(), waited)
+            except TimeoutError:
+                raise StalledError from None
+            body = message["type"] == "http.request" and message.get("more_body", False)
             taken += len(message.get("body", b""))
             if taken > self._most_bytes:
                 raise TooLargeError

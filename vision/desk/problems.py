@@ -33,6 +33,7 @@ def explain_problems(app: FastAPI, desk: Desk, answers: Answers) -> None:
         HTTPException,
         RequestValidationError,
         ValueError,
+        OverflowError,
         OSError,
     ):
         app.add_exception_handler(kind, _answering(answers, desk, told))
@@ -40,7 +41,7 @@ def explain_problems(app: FastAPI, desk: Desk, answers: Answers) -> None:
     app.add_exception_handler(Exception, _answering(answers, desk, _unexpected))
 
 
-def told(desk: Desk, error: Exception) -> Told:
+def told(desk: Desk, error: Exception) -> Told:  # noqa: PLR0911 - one line a kind
     """Return status, kind and sentence for an error that was foreseen."""
     say = desk.say
     if isinstance(error, FlutegaugeError):
@@ -54,6 +55,8 @@ def told(desk: Desk, error: Exception) -> Told:
         return _of_http(desk, error)
     if isinstance(error, OSError):
         return _of_disk(desk, error)
+    if isinstance(error, OverflowError):  # a number in an address that no row can have
+        return 404, "not-found", desk.say("problem.not_found")
     return 422, "invalid", say("problem.form", why=_first(error))
 
 

@@ -8,6 +8,7 @@ import os
 import sqlite3
 import tempfile
 import zipfile
+import zlib
 from contextlib import closing
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -20,6 +21,9 @@ from vision.report.document import version
 
 FORMAT = "flutegauge-backup/1"
 LIST = "backup.json"
+MOST_SWELLING = 100  # times its packed size; databases shrink to a third or a tenth, photos not at all
+MOST_LIST_BYTES = 64 * 2**20  # half a million photos
+_PIECE_BYTES = 2**20
 
 
 def backup(records: Records, target: Path) -> dict[str, Any]:
@@ -58,7 +62,7 @@ def restore(source: Path, folder: Path) -> dict[str, Any]:
                 records.db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     except FileNotFoundError as error:
         raise RecordsError("unknown", f"there is no file {source}: check the name") from error
-    except (zipfile.BadZipFile, KeyError, ValueError, EOFError) as error:
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, KeyError, ValueError, EOFError) as error:
         raise RecordsError(
             "damaged", f"{source} is no whole backup ({error}): use another one; nothing was written"
         ) from error
@@ -95,22 +99,44 @@ def _write(draft: Path, copy: Path, photos: Path) -> dict[str, Any]:
 
 
 def _listed(packed: zipfile.ZipFile, source: Path) -> dict[str, Any]:
-    listed: dict[str, Any] = json.loads(packed.read(LIST))
-    if listed.get("format") != FORMAT:
-        raise RecordsError("not-ours", f"{source} is of the format {listed.get('format')!r}, needs {FORMAT!r}")
+    info = packed.getinfo(LIST)
+    _refuse_swelling(info, source)
+    if info.file_size > MOST_LIST_BYTES:
+        raise RecordsError("not-ours", f"{source} lists more than any backup of ours holds; nothing was written")
+    listed = json.loads(packed.read(LIST))
+    if not isinstance(listed, dict) or listed.get("format") != FORMAT:
+        found = listed.get("format") if isinstance(listed, dict) else None
+        raise RecordsError("not-ours", f"{source} is of the format {found!r}, needs {FORMAT!r}")
+    files = listed.get("files")
+    if not isinstance(files, dict) or FILE not in files or not all(isinstance(one, str) for one in files.values()):
+        raise RecordsError("damaged", f"{source} lists no files: use another one; nothing was written")
     return listed
 
 
 def _unpack(packed: zipfile.ZipFile, name: str, digest: str, draft: Path, source: Path) -> None:
     path = PurePosixPath(name)
-    if path.is_absolute() or ".." in path.parts or path.parts[0] not in (FILE, PHOTOS):
+    if path.is_absolute() or ".." in path.parts or "\\" in name or not path.parts or path.parts[0] not in (FILE, PHOTOS):
         raise RecordsError("not-ours", f"{source} holds a file named '{name}', which no backup of ours does")
-    data = packed.read(name)
-    if hashlib.sha256(data).hexdigest() != digest:
+    target = draft.joinpath(*path.parts)
+    _refuse_swelling(packed.getinfo(name), source)
+    found = hashlib.sha256()
+    with explained(target):
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with packed.open(name) as stored, target.open("wb") as file:
+            while piece := stored.read(_PIECE_BYTES):
+                found.update(piece)
+                file.write(piece)
+    if found.hexdigest() != digest:
         raise RecordsError(
             "damaged", f"{source}: {name} is not what was backed up: use another backup; nothing was written"
         )
-    target = draft.joinpath(*path.parts)
-    with explained(target):
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(data)
+
+
+def _refuse_swelling(info: zipfile.ZipInfo, source: Path) -> None:
+    """Refuse what would unpack to far more than it is: no backup of ours does, and it could fill the disk."""
+    if info.file_size > MOST_SWELLING * max(info.compress_size, 4096):
+        raise RecordsError(
+            "not-ours",
+            f"{source}: {info.filename} would unpack to {info.file_size / 1e6:.0f} MB, more than {MOST_SWELLING} times its size, "
+            "which no backup of ours does; nothing was written",
+        )

@@ -14,6 +14,7 @@ import zlib
 import pillow_heif
 
 from vision.errors import PhotoError
+from vision.excess import excess
 from vision.photo import NAMED
 from vision.records.strip_exif import blanked
 
@@ -29,6 +30,9 @@ def stripped(data: bytes) -> tuple[bytes, str]:
 
     Raises PhotoError of kind 'not-a-picture' or 'truncated'.
     """
+    much = excess(data)
+    if much is not None:
+        raise PhotoError("not-a-picture", f"the file {much}, as no photo does: use the camera's original file")
     try:
         if data.startswith(_JPEG):
             return _jpeg(data), "jpg"
