@@ -18,7 +18,7 @@ from vision.records.readings import reading
 from vision.records.search import Filter, find
 
 FEW = settings(
-    max_examples=60, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
 JSON = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
@@ -66,7 +66,7 @@ def test_any_json_as_print_checks(value: object) -> None:
     TARGETS["prints"](json.dumps(value).encode())
 
 
-@settings(FEW, max_examples=25)
+@settings(FEW, max_examples=12)
 @given(contents=JSON, rows=JSON)
 def test_any_json_as_an_export(tmp_path_factory: pytest.TempPathFactory, contents: object, rows: object) -> None:
     folder = tmp_path_factory.mktemp("export")
@@ -76,7 +76,7 @@ def test_any_json_as_an_export(tmp_path_factory: pytest.TempPathFactory, content
         import_into(folder, folder / "records")
 
 
-@settings(FEW, max_examples=25)
+@settings(FEW, max_examples=12)
 @given(data=st.data())
 def test_records_with_damaged_bytes_are_told_in_words(filled: Path, tmp_path_factory: pytest.TempPathFactory, data: st.DataObject) -> None:
     folder = tmp_path_factory.mktemp("damaged")

@@ -5,8 +5,10 @@ from __future__ import annotations
 import io
 import tempfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
+import pillow_heif
 from PIL import Image
 
 from calib.errors import CalibError
@@ -71,7 +73,9 @@ def seeds(name: str) -> list[bytes]:
     return kept + [_picture(form) for form in FORMS if name == "photo"]
 
 
+@cache
 def _picture(form: str) -> bytes:
+    pillow_heif.register_heif_opener()
     target = io.BytesIO()
     exif = Image.Exif()
     exif[0x0112], exif[0x010F] = 6, "Invented"

@@ -109,8 +109,7 @@ def _read(db: sqlite3.Connection, table: str, folder: Path) -> Rows:
                     {name: _typed(text, columns[name]) for name, text in row.items()} for row in csv.DictReader(file)
                 ]
         if path.suffix == ".json":
-            made: Rows = json.loads(path.read_text(encoding="utf-8"))
-            return made
+            return _rows_of_json(path, table)
         from_parquet: Rows = _parquet().read_rows(path)
         return from_parquet
 
@@ -123,12 +122,25 @@ def _typed(text: str, kind: str) -> str | int | float | None:
     return float(text) if kind == "REAL" else text
 
 
+def _rows_of_json(path: Path, table: str) -> Rows:
+    try:
+        made = json.loads(path.read_text(encoding="utf-8"))
+    except (ValueError, RecursionError):
+        made = None
+    if not isinstance(made, list) or not all(isinstance(row, dict) for row in made):
+        raise RecordsError("damaged", f"{path} holds no rows of the table {table}: export again; nothing was written")
+    return made
+
+
 def _insert(db: sqlite3.Connection, table: str, rows: Rows) -> None:
     columns = columns_of(db, table)
     blank = {name for name, kind in columns.items() if kind == "TEXT" and _never_null(db, table, name)}
     marks = ", ".join("?" * len(columns))
-    values = [[("" if row[name] is None and name in blank else row[name]) for name in columns] for row in rows]
-    db.executemany(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})", values)  # noqa: S608 - a name of TABLES
+    try:
+        values = [[("" if row[name] is None and name in blank else row[name]) for name in columns] for row in rows]
+        db.executemany(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})", values)  # noqa: S608 - a name of TABLES
+    except (KeyError, TypeError, OverflowError, UnicodeEncodeError, sqlite3.ProgrammingError, sqlite3.InterfaceError) as error:
+        raise RecordsError("damaged", f"a row of the table {table} is none of ours: export again; nothing was written") from error
 
 
 def _never_null(db: sqlite3.Connection, table: str, column: str) -> bool:
@@ -138,7 +150,10 @@ def _never_null(db: sqlite3.Connection, table: str, column: str) -> bool:
 def _contents(folder: Path) -> dict[str, Any]:
     try:
         contents: dict[str, Any] = json.loads((folder / "tables.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+        whole = isinstance(contents["rows"], dict) and isinstance(contents["steps"], list) and "software" in contents
+        if not whole or not all(isinstance(step, str) for step in contents["steps"]):
+            raise ValueError("no list of tables")
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise RecordsError(
             "not-ours", f"{folder} is no export of records (tables.json cannot be read): name its folder"
         ) from error

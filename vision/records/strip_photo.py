@@ -46,7 +46,7 @@ def stripped(data: bytes) -> tuple[bytes, str]:
             return blanked(data), "tif"
         if data.startswith(b"BM") and len(data) > 54:
             return data, "bmp"
-    except (struct.error, IndexError, ValueError, OSError, SyntaxError) as error:
+    except (struct.error, IndexError, ValueError, OSError, SyntaxError, EOFError, RuntimeError) as error:
         raise PhotoError(
             "truncated", "the photo is damaged or cut short: copy the whole file from the camera again"
         ) from error
