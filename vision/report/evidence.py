@@ -39,7 +39,7 @@ def says_text(says: Mapping[str, float], *, families: bool) -> str:
     if len(top) == len(ranked):
         return "tells none apart"
     rest = ranked[len(top) :]
-    if len(top) > SHOWN:
+    if len(top) > (SHOWN if families else 2 * SHOWN):
         return "against " + ", ".join(f"{_named(name, families)} {_less(value)}" for name, value in rest[: -SHOWN - 1 : -1])
     less = ", ".join(f"{_named(name, families)} {_less(value)}" for name, value in rest[:SHOWN])
     return " or ".join(_named(name, families) for name in top) + "; " + less

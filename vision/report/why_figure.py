@@ -68,7 +68,7 @@ def _hint(one: InstrumentReading) -> str:
 
 def _clues(one: InstrumentReading) -> list[Line]:
     every = ((name, what, seen.partition(" [")[0], speaks) for name, what, seen, speaks in evidence_lines(one))
-    lines = [f"{name}, {what}: {seen}. Speaks for: {speaks}." for name, what, seen, speaks in every]
+    lines = [f"{name}, {what}: {seen}. Speaks for: {speaks}.".replace("for: against", "against:") for name, what, seen, speaks in every]
     return [Line(line, indent="    ") for line in lines or ["No clues were kept with this reading."]]
 
 
