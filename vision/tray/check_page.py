@@ -9,12 +9,15 @@ from reportlab.platypus import Flowable, PageBreak
 from vision.tray.check import OUTCOMES, Checked
 from vision.tray.pages import gap, heading, table, title, words
 
+SAYS = "'matches list' speaks of family, size, length and place; it cannot clear an instrument."
+COUNTS_MM = (22.0, 24.0, 18.0, 14.0, 15.0, 16.0, 15.0, 21.0, 23.0)  # code, then the outcomes, none of which may break
+
 
 def check_lines(checked: Checked) -> list[str]:
     """The check in sentences: warnings, counts, then every row that does not match."""
     said = [f"warning: {warning}" for warning in checked.warnings]
     said += [f"PARTIAL: {checked.partial}"] if checked.partial else []
-    said.append(f"list {checked.kit.name}: {summary(checked)}")
+    said += [f"list {checked.kit.name}: {summary(checked)}", SAYS]
     for row in checked.rows:
         if row.outcome != "matches list":
             said.append(f"{row.outcome}: {_asked(row.position) if row.position else ''}{_number(row)}; {row.why}")
@@ -33,7 +36,7 @@ def check_story(checked: Checked, head: str, photo: str, retake: str | None) -> 
     story += [words(f"PARTIAL: {checked.partial}", bold=True)] if checked.partial else []
     story += [words(f"Take the photo again: {retake}", bold=True)] if retake else []
     story += [words(warning, bold=True) for warning in checked.warnings]
-    story += [gap(), words(summary(checked), bold=True), gap()]
+    story += [gap(), words(summary(checked), bold=True), words(SAYS, bold=True), gap()]
     rows = [["outcome", "the list asks for", "number", "why"]]
     order = sorted(checked.rows, key=lambda row: (row.outcome == "matches list", OUTCOMES.index(row.outcome)))
     rows += [[row.outcome, _asked(row.position), row.seen.numbers if row.seen else "", row.why] for row in order]
@@ -48,10 +51,10 @@ def class_story(trays: Sequence[tuple[str, str, Checked | None, str | None]]) ->
     if again:
         rows = [["code", "photo", "why"], *([c, p, w or ""] for c, p, w in again)]
         story += [heading("Photos to take again first"), table(rows, (20, 50, 100))]
-    whole = [(code, checked) for code, _, checked, _ in trays if checked is not None]
-    counts = [["code", *OUTCOMES]] + [[code, *(str(checked.count(outcome)) for outcome in OUTCOMES)] for code, checked in whole]
-    story += [heading("All trays"), table(counts, (18, *(19.0,) * len(OUTCOMES)), bold_first=True)]
-    story += [heading("What the class gets wrong"), *(words(line) for line in common_faults([checked for _, checked in whole]))]
+    whole = [checked for _, _, checked, _ in trays if checked is not None]
+    counts = [["code", *OUTCOMES], *([code, *_counts(checked)] for code, _, checked, _ in trays)]
+    story += [heading("All trays"), table(counts, COUNTS_MM, bold_first=True)]
+    story += [heading("What the class gets wrong"), *(words(line) for line in common_faults(whole))]
     for code, photo, checked, retake in trays:
         story.append(PageBreak())
         if checked is None:
@@ -59,6 +62,12 @@ def class_story(trays: Sequence[tuple[str, str, Checked | None, str | None]]) ->
         else:
             story += check_story(checked, f"Tray {code}", photo, retake)
     return story
+
+
+def _counts(checked: Checked | None) -> list[str]:
+    if checked is None:
+        return ["not examined", *[""] * (len(OUTCOMES) - 1)]
+    return [str(checked.count(outcome)) for outcome in OUTCOMES]
 
 
 def common_faults(trays: Sequence[Checked], most: int = 10) -> list[str]:

@@ -7,12 +7,14 @@ from typing import Literal
 
 from vision.reading import Finding, InstrumentReading
 from vision.report.words import FAMILY_WORDS, finding_text
+from vision.tray.kinks import SURE_DEG
 
 Kind = Literal["named", "damaged", "undecided"]
 ORDER = ("k-file", "reamer", "hedstroem-file", "barbed-broach", "spreader", "plugger", "paste-carrier", "other")
 SIZED = ORDER[:6]  # put away by size
 GROSS = ("tip-lost", "kinked", "unwound", "reverse-wound", "overwound", "stretched")  # what an overview can show
 SURE, DOUBT = 0.9, 0.5  # of a finding: damaged from the first on, undecided from the second
+CLOSE_PX_PER_MM = 40.0  # below, outlines are too coarse to call a kink or lost twist by: the mask's own bend counts
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,8 @@ class Told:
     @property
     def name(self) -> str:
         """Family and size in words, with what is open said."""
+        if self.family is None and self.size is None:
+            return "not decided"
         family = FAMILY_WORDS.get(self.family, "not decided")
         if self.family is not None and self.family not in SIZED:
             return family
@@ -55,13 +59,21 @@ def tell(
     axis_deg: float | None = None,
     lane: int | None = None,
     cut: bool = False,
+    kink: float | None = None,
 ) -> Told:
-    """Judge one reading for sorting. ``cut``: the frame cuts it, so that it was read as far as it is seen."""
+    """Judge one reading for sorting. ``cut``: the frame cuts it, so that it was read as far as it is seen.
+
+    ``kink``: angle of a bend that the overview itself shows, deg.
+    """
     family = str(reading.family.value) if reading.family.value is not None else None
     size = int(reading.size.value) if reading.size.value is not None else None
-    gross = [f for f in reading.condition.findings if f.kind in GROSS]
-    open_ = _open(reading, family, size, gross, cut)
-    sure = [finding_text(f) for f in gross if f.probability >= SURE]
+    coarse = reading.local_px_per_mm < CLOSE_PX_PER_MM
+    gross = [f for f in reading.condition.findings if f.kind in GROSS and not (coarse and f.kind == "kinked")]
+    certain = [f for f in gross if f.probability >= SURE and (not coarse or f.kind == "tip-lost")]
+    open_ = _open(reading, family, size, [f for f in gross if f not in certain], cut)
+    sure = [finding_text(f) for f in certain]
+    if kink is not None:
+        (sure if kink >= SURE_DEG else open_).append(f"bent sharply by {kink:.0f} deg as seen from above")
     kind: Kind = "damaged" if sure else "undecided" if open_ else "named"
     length = reading.length_mm
     return Told(
@@ -90,7 +102,7 @@ def _open(reading: InstrumentReading, family: str | None, size: int | None, gros
         reasons.append(f"family not decided ({_runners(reading.family.others)})")
     if size is None and (family is None or family in SIZED):
         reasons.append(f"size not decided ({_runners(reading.size.others)})")
-    reasons += [f"perhaps {finding_text(f)}" for f in gross if DOUBT <= f.probability < SURE]
+    reasons += [f"perhaps {finding_text(f)}" for f in gross if f.probability >= DOUBT]
     return reasons
 
 
