@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
-import vision.condition
 import vision.conformity
 import vision.handle
 import vision.nominal
 import vision.sizing
+import vision.tip_loss
 from calib.draw import raster
 from calib.sheet import sheets
 from vision.pipeline import read_photo
@@ -64,7 +64,7 @@ def test_nominal_tables_and_colours_move_no_measured_quantity(monkeypatch):
     monkeypatch.setattr(vision.nominal, "LENGTHS_MM", (11.0,))
     monkeypatch.setattr(vision.conformity, "LENGTHS_MM", (11.0,))
     monkeypatch.setattr(vision.conformity, "TAPER", 0.5)
-    monkeypatch.setattr(vision.condition, "LENGTHS_MM", (11.0,))
+    monkeypatch.setattr(vision.tip_loss, "LENGTHS_MM", (11.0,))
 
     photo = PHOTOS / "k-file-25-flat.jpg"
     after = read_photo(photo, given=None, prints=NO_PRINTS, held=True).instruments[0]

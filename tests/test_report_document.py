@@ -84,7 +84,8 @@ def test_keys_of_an_instrument_in_order_ours_last() -> None:
     assert list(one["size"]) == ["value", "probability", "others", "evidence"]
     assert list(one["handle"]) == ["colour", "sizes", "thickness_mm"]
     assert list(one["conformity"]) == ["d0", "d16", "length", "tip_angle"]
-    assert list(one["condition"]) == ["call", "seen_share", "smallest_visible", "findings", "reasons", "limits"]
+    told = ["call", "seen_share", "smallest_visible", "findings", "reasons", "limits"]
+    assert list(one["condition"]) == [*told, "before", "material", "single_use"]
     finding = one["condition"]["findings"][0]
     assert list(finding) == ["kind", "from_mm", "to_mm", "strength", "strength_unit", "probability"]
 

@@ -1,4 +1,8 @@
-"""Stage 8b: curved axis -> kink or pre-curve. A kink bends within a millimetre or two, a pre-curve over many."""
+"""Stage 8b: middle of both edges -> kink or pre-curve. A kink turns within a millimetre, a pre-curve over many.
+
+The direction of the axis is fitted, around every place, with a gentle curve on either side (pre-curves have radii of 8 mm
+and more, and may begin or end there) and a step: the step is the kink. What swings with the flutes is taken off first.
+"""
 
 from __future__ import annotations
 
@@ -8,16 +12,25 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
+from scipy.stats import norm
 
 Array = NDArray[np.floating[Any]]
-GRID_MM = 0.1
-KINK_OVER_MM = 1.6  # a bend is a kink when it happens within this length
-KINK_LEAST_DEG = 10.0
+GRID_MM = 0.05
+SMOOTH_MM = 0.10
+WINDOW_MM = 2.2
+STEP_U_MM = (0.12, 0.20, 0.35)  # half lengths of a step: kinks bend on about the wire's own diameter
+CURVATURE_PER_MM = 0.06  # usual curvature of a pre-curve (radius 16 mm), as a prior
+HEADING_U_RAD = 0.015  # of one direction on the grid: waves of the outline that are no bend
+ALIKE_POINTS = 6.0  # neighbouring directions on the grid say the same
+LEAST_SIDE_MM = 0.7  # of metal beyond a kink
+ALERT_DEG = 7.0
+LEAST_U_DEG = 1.2
+FOUND_95 = 1.645
 
 
 @dataclass(frozen=True)
 class Bend:
-    """Sharpest local bend: where, by how many degrees as projected, and the whole turn of the axis from end to end."""
+    """Sharpest step in the axis's direction: where, degrees as projected, u; the whole turn from end to end, least radius."""
 
     at_mm: float
     sharp_deg: float
@@ -25,25 +38,85 @@ class Bend:
     whole_deg: float
     radius_mm: float | None
 
+    @property
+    def probability(self) -> float:
+        """That the step is no wave of the outline: one half at the alert."""
+        return float(norm.cdf((abs(self.sharp_deg) - ALERT_DEG) / self.u_deg))
 
-def sharpest_bend(x_mm: Array, middle_mm: Array, spread_mm: float) -> Bend | None:
-    """Find the sharpest bend of the middle line between the edges.
+    @property
+    def smallest_deg(self) -> float:
+        """Step, as projected, that would have been found 95 times in 100."""
+        return ALERT_DEG + FOUND_95 * self.u_deg
 
-    ``middle_mm`` (N,) signed distance from the strip's axis plus that axis's own shape must be given as one curve; crests
-    of a triangle make it wave, so it is smoothed over ``spread_mm`` (about one pitch) first. None when too short.
+
+def sharpest_bend(x_mm: Array, line_mm: Array, wave_mm: float) -> Bend | None:
+    """Find the sharpest bend of the middle line (N, 2), mm, NaN where unseen; ``x_mm`` (N,) are its stations.
+
+    ``wave_mm``: length of a wave of the flutes still left in it (0: none), over which it is averaged. None when too short.
     """
-    good = np.isfinite(middle_mm)
-    if good.sum() < 50 or np.ptp(x_mm[good]) < 5.0:
+    good = np.isfinite(line_mm).all(axis=1)
+    if good.sum() < 50 or np.ptp(x_mm[good]) < 4.0:
         return None
     grid = np.arange(x_mm[good][0], x_mm[good][-1], GRID_MM)
-    line = gaussian_filter1d(np.interp(grid, x_mm[good], middle_mm[good]), max(spread_mm, 0.3) / GRID_MM)
-    slope = np.degrees(np.arctan(np.gradient(line, GRID_MM)))
-    window = int(KINK_OVER_MM / GRID_MM)
-    turn = slope[window:] - slope[:-window]
-    usual = np.median(turn)
-    k = int(np.argmax(np.abs(turn - usual)))
-    whole = float(slope[-5:].mean() - slope[:5].mean())
-    mean_curvature = np.radians(abs(np.median(np.gradient(slope, GRID_MM))))
-    radius = float(1.0 / mean_curvature) if mean_curvature > 1e-3 else None
-    noise = 1.4826 * float(np.median(np.abs(turn - usual)))
-    return Bend(float(grid[k + window // 2]), float(turn[k] - usual), max(noise, 0.5), whole, radius)
+    heading = _heading(grid, x_mm[good], line_mm[good], wave_mm)
+    seen = _near_seen(grid, x_mm[good])
+    places = grid[::2]
+    steps, gains = np.array([_step(grid, heading, seen, at) for at in places]).T
+    told = np.isfinite(steps)
+    if told.sum() < 10:
+        return None
+    usual = float(np.median(steps[told]))
+    noise = 1.4826 * float(np.median(np.abs(steps[told] - usual)))
+    best = int(np.argmax(gains))
+    whole = float(np.degrees(heading[-10:].mean() - heading[:10].mean()))
+    curved = float(np.percentile(np.abs(np.gradient(gaussian_filter1d(heading, 1.0 / GRID_MM), GRID_MM)), 80))
+    return Bend(
+        float(places[best]),
+        float(np.degrees(steps[best])),
+        max(float(np.degrees(noise)), LEAST_U_DEG),
+        whole,
+        1.0 / curved if curved > 2e-3 else None,
+    )
+
+
+def _heading(grid: Array, x: Array, line: Array, wave_mm: float) -> Array:
+    """Direction of the smoothed line, rad, unwrapped."""
+    smooth = max(SMOOTH_MM, 0.45 * wave_mm) / GRID_MM
+    u, v = (gaussian_filter1d(np.interp(grid, x, line[:, k]), smooth, mode="nearest") for k in (0, 1))
+    return np.asarray(np.unwrap(np.arctan2(np.gradient(v), np.gradient(u))))
+
+
+def _near_seen(grid: Array, x: Array) -> NDArray[np.bool_]:
+    """Grid places with an edge point nearby: across a stop the line is only bridged."""
+    after = np.clip(np.searchsorted(x, grid), 1, len(x) - 1)
+    return np.asarray(np.minimum(np.abs(x[after] - grid), np.abs(grid - x[after - 1])) < 2.0 * GRID_MM)
+
+
+def _step(grid: Array, heading: Array, seen: NDArray[np.bool_], at: float) -> tuple[float, float]:
+    """Step of direction at a place, rad, and how much better it explains what is around; NaN too near to an end or to what is hidden.
+
+    Of several lengths of step the one that fits best.
+    """
+    if at - grid[0] < LEAST_SIDE_MM or grid[-1] - at < LEAST_SIDE_MM:
+        return float("nan"), 0.0
+    use = np.abs(grid - at) < WINDOW_MM
+    if not seen[use & (np.abs(grid - at) < LEAST_SIDE_MM)].all():
+        return float("nan"), 0.0
+    use &= seen
+    t, y = grid[use] - at, heading[use]
+    gentle = np.column_stack([np.ones(len(t)), np.minimum(t, 0.0), np.maximum(t, 0.0)])
+    _, without = _fitted(gentle, y)
+    step, least = 0.0, without
+    for length in STEP_U_MM:
+        solution, miss = _fitted(np.column_stack([gentle, norm.cdf(t / length)]), y)
+        if miss < least:
+            step, least = float(solution[3]), miss
+    return step, without - least
+
+
+def _fitted(design: Array, heading: Array) -> tuple[Array, float]:
+    """Least squares with a prior on the two curvatures; and what is left, the prior's share included."""
+    prior = np.zeros(design.shape[1])
+    prior[1:3] = (HEADING_U_RAD / CURVATURE_PER_MM) ** 2 * ALIKE_POINTS
+    solution = np.linalg.solve(design.T @ design + np.diag(prior + 1e-12), design.T @ heading)
+    return solution, float(((heading - design @ solution) ** 2).sum() + prior @ solution**2)

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from vision.commands.arguments import add_desk, add_records, add_tags
+from vision.commands.call_arguments import add_call
 from vision.commands.camera_arguments import add_camera
 from vision.commands.check_arguments import add_check_wire
 from vision.commands.libraries import missing
@@ -145,6 +146,7 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
         help="the camera profile to use, by name or file; 'none' for none (unstated: the kept one that matches the photo)",
     )
     add_check_wire(measure)
+    add_call(measure)
     measure.add_argument("--overwrite", action="store_true", help="replace files of the same name; otherwise none is")
     measure.set_defaults(run=_measure)
 

@@ -10,13 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import Axis, trace_axis
+from vision.barb_gaps import BarbGap, longest_gap
 from vision.bends import Bend, sharpest_bend
 from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
+from vision.chips import Chip, deepest_chip
 from vision.clues import Extra
-from vision.condition import TipLoss, examine, lost_tip
+from vision.condition import Seen, examine
 from vision.dimensions import Dimensions, measure
+from vision.dirt import Dirt, stands_out
 from vision.edge_lines import Edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
+from vision.expected import CONE_CLEAR, Left, left_of_groove, left_of_twist, left_of_wire
 from vision.find import Candidate
 from vision.hand import HandSeen, hand_notes, see_hand
 from vision.handle import NO_SPOTS, HandleColour, Spots, grip_on_plane, handle_colour, handle_reading
@@ -37,15 +41,19 @@ from vision.scale import Scale
 from vision.seen_height import SeenHeight, see_height
 from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, setup_notes, weighed_by_height
 from vision.tip import Tip, find_tip
+from vision.tip_loss import TipLoss, end_reach, lost_tip
 from vision.trace import draw_trace
-from vision.unwinding import TwistLoss, twist_loss
+from vision.twist import TwistFit
+from vision.twist_path import TwistPath
+from vision.unwinding import TwistLoss, followed, swing_mm, twist_loss
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 LEAST_STEPPED = 0.25
-JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 40.0, 5.0  # a size 25 pitch then spans 20 px; the outline model was trained to this blur
+JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from this scale up, and to this blur
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
+BARBS_FROM_MM = 1.0  # where barbs usually begin
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
@@ -162,6 +170,7 @@ class Given:
     seen: Named | None
     twist: TwistLoss | None
     tip: TipLoss | None
+    path: TwistPath | None = None
 
     @property
     def tip_lost(self) -> bool:
@@ -172,7 +181,8 @@ class Given:
 def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
     """Dimensions, handle colour and what the network says of one candidate."""
     fit = chosen_twist(seen.outline, seen.evidence)
-    twist = twist_loss(fit) if fit is not None else None
+    path = followed(fit, seen.profile, seen.outline) if fit is not None else None
+    twist = twist_loss(path) if path is not None else None
     dimensions = measure(
         seen.profile,
         seen.outline,
@@ -188,9 +198,9 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
         before_screen=_before_screen(seen),
     )
     colour = handle_colour(relative, candidate, seen.grip)
-    fluted = seen.evidence.best not in ("barbed", "plain")
-    tip = lost_tip(dimensions, colour, seen.tip.blunt) if fluted else None
-    return Given(dimensions, colour, named(seen.edges.names), twist, tip)
+    judged = seen.tip.column is not None and seen.evidence.best != "plain"
+    tip = lost_tip(dimensions, colour, end_reach(seen.profile)) if judged else None
+    return Given(dimensions, colour, named(seen.edges.names), twist, tip, path)
 
 
 def read_measured(
@@ -200,6 +210,7 @@ def read_measured(
     given = given_of(relative, candidate, seen)
     dimensions, colour, twist, tip = given.dimensions, given.colour, given.twist, given.tip
     tip_seen = seen.tip.column is not None
+    fit = chosen_twist(seen.outline, seen.evidence)
     fluted = seen.evidence.best not in ("barbed", "plain")
     identity = identify(dimensions, seen.evidence, colour, given.seen, tip_lost=given.tip_lost, extra=seen.extra)
     trace = draw_trace(
@@ -238,7 +249,11 @@ def read_measured(
         blur_px=round(seen.edges.blur_px, 2),
         handle=handle_reading(colour),
         conformity={},  # judged last, by the pipeline: a correction may come between
-        condition=examine(twist, _bend(seen), tip, doubts=_doubts(seen)),
+        condition=examine(
+            Seen(twist, _bend(seen, fit, given.path), tip, *_on_outline(seen, fit, given.path)),
+            px_per_mm=seen.scale_at.value,
+            doubts=_doubts(seen),
+        ),
         notes=(
             *setup_notes(seen.setup, seen.held),
             *dimensions.notes,
@@ -336,16 +351,38 @@ def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:
     return Quantity(seen.stop_mm[0], u)
 
 
-def _bend(seen: Measured) -> Bend | None:
-    middle = (seen.profile.upper_mm + seen.profile.lower_mm) / 2.0
-    gaps = np.concatenate([seen.outline.upper.spacing_mm, seen.outline.lower.spacing_mm])
-    spread = 0.6 * float(np.median(gaps)) if len(gaps) else 0.3
+def _bend(seen: Measured, fit: TwistFit | None, path: TwistPath | None) -> Bend | None:
+    """Kink or pre-curve, from the middle of both edges; what swings with the flutes is taken off or averaged out."""
+    strip, scale = seen.edges.strip, seen.scale_at.value
+    middle, wave = (seen.edges.upper_px + seen.edges.lower_px) / 2.0, 0.0
     x = seen.profile.x_mm
+    if fit is not None and path is not None:
+        middle = middle - seen.profile.px_per_mm * swing_mm(fit, path, x)
+    elif seen.evidence.best == "groove" and len(seen.outline.upper.x_mm) > 2:
+        wave = float(np.median(seen.outline.upper.spacing_mm))
     end = seen.outline.working_end_mm
-    inside = (x > 0.3) & (x < min(seen.last_mm - BEND_CLEAR_MM, BEND_CLEAR_MM + (end if end is not None else 14.0)))
+    if fit is not None and path is not None and fit.blank.corners % 2:  # beyond the path the swing is not known
+        middle = np.where((x > max(path.x_mm[0], CONE_CLEAR * fit.d0_mm)) & (x < path.x_mm[-1]), middle, np.nan)
+    inside = (x > 0.15) & (x < min(seen.last_mm - BEND_CLEAR_MM, BEND_CLEAR_MM + (end if end is not None else 14.0)))
     if seen.stop_mm is not None:
         inside &= (x < seen.stop_mm[0] - 0.8) | (x > seen.stop_mm[1] + 0.8)
-    return sharpest_bend(seen.profile.x_mm[inside], middle[inside], spread)
+    line = (strip.axis_px + middle[:, None] * strip.normal) / scale
+    return sharpest_bend(x[inside], line[inside], wave)
+
+
+def _on_outline(seen: Measured, fit: TwistFit | None, path: TwistPath | None) -> tuple[Chip | None, BarbGap | None, Dirt | None]:
+    """Chips, rows of barbs, dirt: what the outline shows against what a whole instrument would."""
+    left: Left | None
+    if fit is not None and path is not None:
+        left = left_of_twist(fit, path, seen.profile)
+    elif seen.evidence.best == "groove":
+        left = left_of_groove(seen.profile, seen.outline)
+    else:
+        left = left_of_wire(seen.profile, seen.outline) if seen.evidence.best == "plain" else None
+    gap = longest_gap(seen.outline.spikes_mm, BARBS_FROM_MM) if seen.evidence.best == "barbed" else None
+    if left is None:
+        return None, gap, None
+    return deepest_chip(left, seen.stop_mm), gap, stands_out(left, seen.stop_mm)
 
 
 def _point(seen: Measured, column: float | None) -> tuple[float, float] | None:

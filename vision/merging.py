@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from vision.condition import DISCARD_AT, LOOK_AT
-from vision.reading import Call, ConditionReading, Finding
+from vision.call import call_of, own_rules
+from vision.reading import ConditionReading, Finding
 
 SAME_PLACE_MM = 1.0
 
@@ -22,7 +22,8 @@ def merge_conditions(
     unfit = [f"{name}: {reason}" for one, name in zip(conditions, names, strict=True) for reason in one.reasons]
     every = all(one.reasons and one.call != "nothing seen" for one in conditions)
     reasons = (*doubts, *unfit)
-    return ConditionReading(_call(findings, unfit=every or bool(doubts)), share, _smallest(conditions), findings, reasons, len(conditions))
+    call = call_of(findings, unfit=every or bool(doubts), rules=own_rules())
+    return ConditionReading(call, share, _smallest(conditions), findings, reasons, len(conditions))
 
 
 def merge_findings(views: Sequence[Sequence[Finding]]) -> tuple[Finding, ...]:
@@ -37,13 +38,6 @@ def merge_findings(views: Sequence[Sequence[Finding]]) -> tuple[Finding, ...]:
 def _same(one: Finding, other: Finding) -> bool:
     apart = max(one.from_mm, other.from_mm) - min(one.to_mm, other.to_mm)
     return one.kind == other.kind and apart <= SAME_PLACE_MM
-
-
-def _call(findings: Sequence[Finding], *, unfit: bool) -> Call:
-    strongest = max((finding.probability for finding in findings), default=0.0)
-    if strongest >= DISCARD_AT:
-        return "discard"
-    return "look again" if strongest >= LOOK_AT or unfit else "nothing seen"
 
 
 def _smallest(conditions: Sequence[ConditionReading]) -> Mapping[str, Mapping[str, float]]:

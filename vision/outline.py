@@ -5,7 +5,7 @@ No decision is taken here: the fits stand side by side, and ``vision.blank`` wei
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -32,7 +32,8 @@ class Outline:
 
     ``twists`` holds the fits of square, triangle and rhombus that converged, ``groove`` the cone through the crests,
     ``groove_misfit_mm`` how well one repeated tooth explains both edges, ``wire`` the cone along the edges with outliers
-    left out, ``spikes_mm`` where the edges stand out from that wire.
+    left out, ``spikes_mm`` where the edges stand out from that wire. ``centre_mm`` is the smooth middle of both edges that heights
+    are counted from, one for each station of the profile.
     """
 
     upper: Crests
@@ -47,6 +48,7 @@ class Outline:
     wire: Cone | None
     spikes_mm: Array
     shank: Cone | None
+    centre_mm: Array = field(default_factory=lambda: np.empty(0))
 
 
 def read_outline(
@@ -98,6 +100,7 @@ def read_outline(
         wire,
         spikes,
         _shank(profile, *edges, end, to_mm),
+        centre,
     )
 
 

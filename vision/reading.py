@@ -75,7 +75,11 @@ class Finding:
 
 @dataclass(frozen=True)
 class ConditionReading:
-    """The call with its findings, the share of the circumference seen, and what this photo (or ``photos``) could have shown."""
+    """The call with its findings, the share of the circumference seen, and what this photo (or ``photos``) could have shown.
+
+    ``before``: what comes before any photo (single use, local rules, material), a sentence each; ``material`` and
+    ``single_use`` as the user stated them.
+    """
 
     call: Call
     seen_share: float
@@ -83,6 +87,9 @@ class ConditionReading:
     findings: tuple[Finding, ...] = ()
     reasons: tuple[str, ...] = ()
     photos: int = 1
+    before: tuple[str, ...] = ()
+    material: str = "unknown"
+    single_use: str = "unknown"
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,8 @@
-"""Stage 6i: twist against its own healthy trend. Where has the blank lost turns, gained turns, or turned back?
+"""Stage 6j: twist followed along the outline -> turns lost or gained, where, how sure, and whether the blank turns back.
 
-Unwinding sits in the last millimetres, so a trend fitted through it would swallow it. The trend is started at the handle
-end and extended toward the tip only as long as the twist agrees with it; the rest is judged against the extrapolation.
+``vision.twist_path`` says what the twist does, ``vision.healthy_twist`` what a healthy blank may do by itself; here the two
+become numbers. A curve out of the picture's plane shortens the flutes as seen and hides up to a few tens of degrees of
+loss near the tip: u of a loss carries it.
 """
 
 from __future__ import annotations
@@ -11,112 +12,157 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, median_filter
+from scipy.stats import norm
 
-from vision.lead import Trend, fit_trend, sampled
+from vision.healthy_twist import HealthyTwist, Ramp, against_healthy
+from vision.outline import Outline
+from vision.place import Profile
 from vision.quantity import Quantity
-from vision.shapes import RHOMBUS
+from vision.shapes import support
 from vision.twist import TwistFit
+from vision.twist_path import TwistPath, follow_twist
 
 Array = NDArray[np.floating[Any]]
-HEALTHY_SCATTER_RAD = np.radians(12.0)  # wander of a new instrument's twist about a smooth trend: assumed 3 to 15 deg, no source
-START_SHARE, START_MM = 0.45, 5.0
-GROW_MM = 0.5
-AGREES = 2.5  # standard uncertainties
-LEAST_MM = 4.0
-LEAST_CRESTS = 6  # an edge outside the zone; fewer (large reamers) leave no trend to compare with
-ALERT_FALSE = 2.33  # one-sided 1 % false alarms
+# Log likelihood ratio that one healthy twist in a hundred passes: 400 drawn healthy courses, 2.5 deg of noise a cell.
+ALERT_LOG_RATIO = 1.1
+LOG_RATIO_SCALE = 0.8  # of the chance: 1/2 at the alert, 0.9 at 1.8 above it
 FOUND_95 = 1.645
+LEAST_CRESTS = 6  # an edge outside the zone; fewer (large reamers) leave no trend to compare with
+LEAST_MM = 4.0
+BACK_LEAST_RAD = np.radians(25.0)  # turned back by less is the fit's own doubt where flutes run nearly straight
+AXIS_MM, SWING_MM = 0.5, 1.0  # lengths over which the middle of both edges is smoothed to an axis
+CURVE_RADIUS_MM = 16.0  # of a pre-curve that might lie out of the plane: 8 to 25 mm in use
 
 
 @dataclass(frozen=True)
 class TwistLoss:
-    """Twist missing against the trend (positive: unwound; negative: overwound), where, and how sure.
+    """Twist missing against the healthy trend (positive: unwound; negative: overwound), where, and how sure.
 
-    ``smallest_deg`` is the loss that this photo would have shown 95 times in 100. ``pitch_mm`` and ``trend_pitch_mm`` are
-    rows of x and the local pitch, measured and healthy.
+    ``probability``: that this is no healthy wander. ``reversed_mm``: length over which the blank turns back.
+    ``smallest_deg``: the loss over ``over_mm`` that this photo would have shown 95 times in 100. ``pitch_mm`` and
+    ``trend_pitch_mm`` are rows of x and the local pitch, measured and healthy. ``scatter_deg``: this blank's own wander.
     """
 
-    zone_mm: tuple[float, float] | None
+    zone_mm: tuple[float, float]
     loss_deg: Quantity
+    probability: float
     reversed_mm: float
     smallest_deg: float
+    over_mm: float
+    scatter_deg: float
     pitch_mm: Array
     trend_pitch_mm: Array
 
     @property
     def is_odd(self) -> bool:
-        """Whether the loss passes the alert: more than one in a hundred healthy instruments would not."""
-        return abs(self.loss_deg.value) > ALERT_FALSE * self.loss_deg.u
+        """Whether the loss passes the alert: about one in a hundred healthy instruments would, unwound and overwound together two."""
+        return self.probability >= 0.5
 
 
-def twist_loss(fit: TwistFit) -> TwistLoss | None:
-    """Compare the fitted twist with its own trend; None when too short, or with too few crests, to have one."""
-    x, theta = sampled(fit)
-    crests = fit.crest_count * (2 if fit.blank is RHOMBUS else 1)  # of a rhombus only the high ones are counted
-    if len(x) == 0 or x[-1] - x[0] < LEAST_MM or crests < 2 * LEAST_CRESTS + 4:
+def followed(fit: TwistFit, profile: Profile, outline: Outline) -> TwistPath | None:
+    """Follow the twist of the chosen blank along the outline that it was fitted to.
+
+    The smooth axis of the fit cannot follow a kink. A section with an even number of corners has its axis midway between
+    the edges; a triangle's middle swings, so its twist is followed twice, the second time about an axis with that swing off.
+    """
+    if not len(outline.centre_mm):
         return None
-    trend, edge = _grown_trend(x, theta, fit.blank.corners)
-    if trend is None:
+    edges = profile.upper_mm, profile.lower_mm
+    middle = (edges[0] + edges[1]) / 2.0
+    if fit.blank.corners % 2 == 0:
+        return follow_twist(fit, profile.x_mm, *edges, _smooth_axis(profile, middle, AXIS_MM), profile.trust)
+    scaled = 2.0 * (profile.x_mm - fit.span_mm[0]) / (fit.span_mm[1] - fit.span_mm[0]) - 1.0
+    axis = outline.centre_mm + np.polynomial.legendre.legval(np.clip(scaled, -1.0, 1.0), fit.axis_mm)
+    first = follow_twist(fit, profile.x_mm, *edges, axis, profile.trust)
+    if first is None:
         return None
-    missing = theta - trend.theta(x)  # the twist grows toward the handle: a lost turn leaves the tip side too high
-    u = np.hypot(trend.u_theta(x), max(trend.scatter_rad, HEALTHY_SCATTER_RAD))
-    end = slice(0, 4)
-    loss, u_loss = float(np.degrees(missing[end].mean())), float(np.degrees(u[end].mean()))
-    rate = np.gradient(theta, x)
-    usual = np.gradient(trend.theta(x), x)
-    back = _turned_back_mm(rate, usual, float(x[1] - x[0]))
+    axis = axis + _smooth_axis(profile, middle - swing_mm(fit, first, profile.x_mm) - axis, SWING_MM)
+    return follow_twist(fit, profile.x_mm, *edges, axis, profile.trust)
+
+
+def swing_mm(fit: TwistFit, path: TwistPath, x_mm: Array) -> Array:
+    """How far the middle of both edges lies from the axis because the section is not symmetric (a triangle's), mm; 0 elsewhere."""
+    inside = (x_mm > path.x_mm[0]) & (x_mm < path.x_mm[-1])
+    theta = np.interp(x_mm, path.x_mm, path.theta_rad)
+    above, below = (support(fit.blank, theta + turn, fit.rounding, fit.low_corner) for turn in (0.0, np.pi))
+    return np.where(inside, 0.5 * fit.radius_mm(x_mm) * (above - below), 0.0)
+
+
+def _smooth_axis(profile: Profile, middle_mm: Array, over_mm: float) -> Array:
+    """Running median, then mean, of a middle line; bridged where it is not seen."""
+    good = np.isfinite(middle_mm)
+    if good.sum() < 20:
+        return np.zeros(len(middle_mm))
+    filled = np.interp(profile.x_mm, profile.x_mm[good], middle_mm[good])
+    size = max(round(over_mm * profile.px_per_mm), 3) | 1
+    return np.asarray(gaussian_filter1d(median_filter(filled, size, mode="nearest"), size / 3.0, mode="nearest"))
+
+
+def twist_loss(path: TwistPath) -> TwistLoss | None:
+    """Compare the twist with a healthy one; None when it is too short, or has too few crests, for a trend of its own."""
+    x = path.x_mm
+    crests = np.ptp(path.theta_rad) * path.corners / (2.0 * np.pi)
+    if x[-1] - x[0] < LEAST_MM or crests < LEAST_CRESTS:
+        return None
+    healthy = against_healthy(path)
+    if healthy is None:
+        return None
+    odd, sign = (healthy.lost, 1.0) if healthy.lost.log_ratio >= healthy.gained.log_ratio else (healthy.gained, -1.0)
+    back = _turned_back_mm(path)
+    usual = np.gradient(healthy.theta_rad, x)
     return TwistLoss(
-        _zone(x, missing, edge),
-        Quantity(loss, u_loss),
-        back,
-        (ALERT_FALSE + FOUND_95) * u_loss,
-        np.column_stack([x, _pitch(rate, fit.blank.corners)]),
-        np.column_stack([x, _pitch(usual, fit.blank.corners)]),
+        zone_mm=(max(odd.from_mm, 0.0), odd.to_mm),
+        loss_deg=Quantity(float(np.degrees(odd.loss_rad)), _u_deg(odd, usual)),
+        probability=chance(odd.log_ratio),
+        reversed_mm=back if sign > 0.0 else 0.0,
+        smallest_deg=_smallest_deg(healthy),
+        over_mm=healthy.over_mm,
+        scatter_deg=float(np.degrees(healthy.scatter_rad)),
+        pitch_mm=np.column_stack([x, pitch_of(path.rate_rad_per_mm, path.corners)]),
+        trend_pitch_mm=np.column_stack([x, pitch_of(usual, path.corners)]),
     )
 
 
-def _turned_back_mm(rate: Array, usual: Array, step_mm: float) -> float:
-    """Length over which the blank turns the other way; 0 where all of that turn is no more than a healthy wander."""
-    turned = -float(np.minimum(rate, 0.0).sum()) * step_mm
-    if turned < HEALTHY_SCATTER_RAD:
-        return 0.0
-    return float((rate < -0.05 * np.median(np.abs(usual))).sum()) * step_mm
+def chance(log_ratio: float) -> float:
+    """Chance that a loss is real: one half at the alert."""
+    return float(1.0 / (1.0 + np.exp(-(log_ratio - ALERT_LOG_RATIO) / LOG_RATIO_SCALE)))
 
 
-def _grown_trend(x: Array, theta: Array, corners: int) -> tuple[Trend | None, float]:
-    """Trend from the handle end, extended toward the tip while the next half millimetre agrees; and where it stopped."""
-    span = x[-1] - x[0]
-    edge = float(x[-1] - max(START_SHARE * span, min(START_MM, span)))
-    trend = None
-    while True:
-        healthy = x >= edge
-        grown = fit_trend(x[healthy], theta[healthy], corners, least_scatter=0.5 * HEALTHY_SCATTER_RAD)
-        if grown is None:
-            return trend, edge
-        trend = grown
-        if edge <= x[0]:
-            return trend, float(x[0])
-        ahead = (x < edge) & (x >= edge - GROW_MM)
-        miss = np.abs(theta[ahead] - trend.theta(x[ahead]))
-        limit = AGREES * np.hypot(trend.u_theta(x[ahead]), max(trend.scatter_rad, HEALTHY_SCATTER_RAD))
-        if len(miss) and np.median(miss / limit) > 1.0:
-            return trend, edge
-        edge -= GROW_MM
+def pitch_growth(turns: float, lost_deg: float) -> float:
+    """p'/p - 1 of a zone of ``turns`` turns that has lost ``lost_deg``: the same length, fewer turns. Infinite when none is left."""
+    left = turns - lost_deg / 360.0
+    return turns / left - 1.0 if left > 0.0 else float("inf")
 
 
-def _zone(x: Array, missing: Array, edge: float) -> tuple[float, float] | None:
-    """Where the change happened: from 90 % of it (tip side) to 10 % (handle side)."""
-    peak = float(missing[:4].mean())
-    part = x <= edge + 1.0
-    share = missing[part] / peak if abs(peak) > 1e-6 else np.zeros(int(part.sum()))
-    over = np.flatnonzero(share > 0.1)
-    if len(over) == 0:
-        return None
-    below = np.flatnonzero(share[: over[-1] + 1] < 0.9)
-    start = x[below[0]] if len(below) else x[0]
-    return float(start), float(max(x[over[-1]], start))
-
-
-def _pitch(rate: Array, corners: int) -> Array:
-    safe = np.where(np.abs(rate) > 1e-3, rate, np.nan)
+def pitch_of(rate_rad_per_mm: Array, corners: int) -> Array:
+    """Distance of successive crests on one edge; NaN where the blank hardly turns."""
+    safe = np.where(np.abs(rate_rad_per_mm) > 1e-3, rate_rad_per_mm, np.nan)
     return np.asarray(2.0 * np.pi / corners / safe)
+
+
+def _u_deg(odd: Ramp, usual: Array) -> float:
+    """u of the loss: the fit's, and what a pre-curve out of the picture's plane would hide of it."""
+    hidden = float(np.median(usual)) * odd.to_mm**3 / (6.0 * CURVE_RADIUS_MM**2)
+    return float(np.degrees(np.hypot(odd.u_rad, min(hidden, np.radians(40.0)))))
+
+
+def _smallest_deg(healthy: HealthyTwist) -> float:
+    """Loss over ``over_mm`` that passes the alert 95 times in 100: its score grows as half the square of loss over u."""
+    alert = np.sqrt(2.0 * (ALERT_LOG_RATIO + healthy.cost))
+    return float(np.degrees(healthy.u_rad) * (alert + FOUND_95))
+
+
+def _turned_back_mm(path: TwistPath) -> float:
+    """Length over which the blank turns the other way; 0 where all of that turn is no more than the fit's own doubt."""
+    step = np.diff(path.theta_rad)
+    back = np.minimum(step, 0.0)
+    u = float(np.degrees(np.sqrt(np.median(np.diag(path.covariance)))))
+    if -back.sum() < max(BACK_LEAST_RAD, np.radians(3.0 * u)):
+        return 0.0
+    return float(np.diff(path.x_mm)[step < 0.0].sum())
+
+
+def found_share(loss_deg: float, smallest_deg: float, u_deg: float) -> float:
+    """Share of such losses that the alert would find, when ``smallest_deg`` is found 95 times in 100 and u is normal."""
+    return float(norm.cdf((loss_deg - smallest_deg) / u_deg + FOUND_95))

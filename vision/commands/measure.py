@@ -14,6 +14,7 @@ from rich.console import Console
 from calib.errors import CalibError
 from calib.prints import load
 from calib.sheet import sheets
+from vision.call import Rules, Stated, own_rules, read_rules, restated
 from vision.camera_choice import Cameras
 from vision.commands.camera_choice import chosen_cameras
 from vision.commands.check_wire import CheckWire, check_wire, compared
@@ -57,6 +58,8 @@ class Plan:
     wire: CheckWire | None
     cameras: Cameras
     same: bool
+    rules: Rules
+    stated: Stated
 
 
 def measure(arguments: argparse.Namespace) -> int:
@@ -77,7 +80,8 @@ def measure(arguments: argparse.Namespace) -> int:
         if plan.pictures is not None and reading.error is None:
             with waiting(f"drawing {plain(photo.name)}", progress):
                 undrawn |= not _draw(photo, reading, name, plan, out)
-    combined, unmet = together(kept, held=plan.held, why=plan.why, out=out) if plan.same else (None, False)
+    case = plan.rules, plan.stated
+    combined, unmet = together(kept, held=plan.held, why=plan.why, out=out, case=case) if plan.same else (None, False)
     if combined is not None and plan.pictures is not None:
         undrawn |= not drawn_together(combined, plan.pictures, overwrite=plan.overwrite, out=out)
     table.print_cautions(readings, out)
@@ -117,6 +121,8 @@ def plan_of(arguments: argparse.Namespace) -> Plan:
         wire=check_wire(arguments),
         cameras=chosen_cameras(arguments.camera),
         same=asked_same(arguments),
+        rules=own_rules() if arguments.rules is None else read_rules(arguments.rules),
+        stated=Stated(arguments.material, arguments.single_use),
     )
 
 
@@ -141,7 +147,8 @@ def examine(photo: Path, plan: Plan, keep: list[Looked] | None = None) -> PhotoR
         return PhotoReading(photo.name, ("internal", _fault(photo, error)), None)
     reading = with_site_check(reading, held=plan.held)
     notes = (*reading.notes, *plan.notes) if reading.error is None else reading.notes
-    return replace(reading, file=photo.name, notes=notes)  # results travel: the name, not the folder it lay in
+    called = tuple(restated(one, plan.rules, plan.stated) for one in reading.instruments)
+    return replace(reading, file=photo.name, notes=notes, instruments=called)  # results travel: the name, not the folder it lay in
 
 
 def _fault(photo: Path, error: Exception) -> str:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 import os
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from rich.console import Console
 
+from vision.call import Rules, Stated, restated
 from vision.errors import UsageError
 from vision.reading import CombinedReading
 from vision.report.combined import print_combined, print_problems
@@ -29,8 +31,13 @@ def pictures_before(folder: Path) -> list[Path]:
     return [folder / NAME] if (folder / NAME).exists() else []
 
 
-def together(kept: Sequence[Looked], *, held: bool, why: bool, out: Console) -> tuple[CombinedReading | None, bool]:
-    """Combine and print; the second part tells whether something could not be done. A fault costs this reading alone."""
+def together(
+    kept: Sequence[Looked], *, held: bool, why: bool, out: Console, case: tuple[Rules, Stated]
+) -> tuple[CombinedReading | None, bool]:
+    """Combine and print; the second part tells whether something could not be done. A fault costs this reading alone.
+
+    ``case``: the rules of the call, and what the user stated.
+    """
     try:
         combined, problems = combine(kept, down=held)
     except Exception as error:  # the single readings stand
@@ -39,6 +46,7 @@ def together(kept: Sequence[Looked], *, held: bool, why: bool, out: Console) -> 
         combined, problems = None, (f"a fault inside the programme ({type(error).__name__}: {error}); the single readings stand",)
     print_problems(problems, out)
     if combined is not None:
+        combined = replace(combined, instrument=restated(combined.instrument, *case))
         print_combined(combined, out, why=why)
     return combined, bool(problems)
 

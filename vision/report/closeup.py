@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from vision.photo import Photo
-from vision.reading import InstrumentReading
+from vision.reading import Finding, InstrumentReading
 from vision.report import cautions
 from vision.report.limits import limit_lines
 from vision.report.overlay import LETTERS, Box, axis_end_mm, draw_strip, window
@@ -36,6 +36,7 @@ from vision.report.words import (
 )
 
 ZONE_MM = 8.0
+MOST_CROPS, CROP_CLEAR_MM, CROP_LEAST_MM = 3, 0.6, 3.0
 PLOT_IN = (1.6, 1.9)
 GAP_IN = 0.34
 LEGEND_IN = 0.3
@@ -83,7 +84,7 @@ def _upper_lies_below(one: InstrumentReading, view: View) -> bool:
 
 
 def _strips(one: InstrumentReading, view: View) -> list[tuple[Box, bool]]:
-    """Return the windows to show: the whole instrument, then its working part in pieces of 8 mm."""
+    """Return the windows to show: the whole instrument, its working part in pieces of 8 mm, then each finding closer."""
     end = axis_end_mm(one)
     strips = [(window(one, view, (-1.0, end + 3.0), 1.9), False)]
     if len(one.trace.axis_px) < 2:
@@ -92,7 +93,14 @@ def _strips(one: InstrumentReading, view: View) -> list[tuple[Box, bool]]:
     for piece in range(min(3, max(1, round(working / ZONE_MM)))):
         zone = (piece * ZONE_MM - 0.6, (piece + 1) * ZONE_MM + 0.6)
         strips.append((window(one, view, zone, 0.85), True))
-    return strips
+    return strips + [(window(one, view, _around(finding), 0.3), True) for finding in one.condition.findings[:MOST_CROPS]]
+
+
+def _around(finding: Finding) -> tuple[float, float]:
+    """The few mm that show one finding, x from the tip."""
+    middle, half = 0.5 * (finding.from_mm + finding.to_mm), 0.5 * (finding.to_mm - finding.from_mm)
+    reach = max(half + CROP_CLEAR_MM, 0.5 * CROP_LEAST_MM)
+    return max(middle - reach, -0.4), max(middle - reach, -0.4) + 2.0 * reach
 
 
 def _place(figure: Figure, top_in: float, height_in: float, left_in: float, right_in: float) -> Box:
@@ -118,6 +126,7 @@ def _head(one: InstrumentReading) -> list[Line]:
             Line(f"{letter}  {finding_text(finding)}; {percent(finding.probability)} sure", indent="    ")
             for letter, finding in zip(LETTERS, one.condition.findings, strict=False)
         ),
+        *(Line(f"First: {line}", indent="    ") for line in one.condition.before),
         Line(f"Call: {'; '.join((call, *one.condition.reasons))}", CALL_PT, bold=strong),
         Line(f"Limits: {cautions.limits_line(one.condition)}", CALL_PT, bold=strong),
     ]

@@ -1,6 +1,7 @@
 """Readings -> the JSON document flutegauge-reading/1. Keys and order are fixed; our own follow at the end of a part.
 
-Our own additions: ``cautions``, ``condition.reasons``, ``condition.limits``, ``handle.thickness_mm``,
+Our own additions: ``cautions``, ``condition.reasons``, ``condition.limits``, ``condition.before``,
+``condition.material``, ``condition.single_use``, ``handle.thickness_mm``,
 ``uncertainty_parts``, ``conformity_limits``, ``uncertainty_correlations``, ``clues``.
 """
 
@@ -180,6 +181,9 @@ def _condition(condition: ConditionReading) -> Json:
         "findings": [_finding(one) for one in condition.findings],
         "reasons": list(condition.reasons),
         "limits": cautions.limits_line(condition),
+        "before": list(condition.before),
+        "material": condition.material,
+        "single_use": condition.single_use,
     }
 
 

@@ -168,6 +168,8 @@ def _looks(one: InstrumentReading) -> Iterator[Row]:
 
 def _condition(one: InstrumentReading) -> Iterator[tuple[str, str, str]]:
     """Yield label, text, style: findings, the call with its reasons, its limits in the same weight, then the notes."""
+    for line in one.condition.before:
+        yield "first", line, ""
     for finding in one.condition.findings:
         yield "found", f"{finding_text(finding)}; {percent(finding.probability)} sure", ""
     call, reasons = one.condition.call, one.condition.reasons

@@ -1,0 +1,190 @@
+"""Findings: lost tips, chips, dirt, rows of barbs; gross damage alone at tray resolution; each with its printed limit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vision.barb_gaps import longest_gap
+from vision.bends import Bend
+from vision.chips import deepest_chip
+from vision.condition import Seen, examine
+from vision.dimensions import Dimensions
+from vision.dirt import stands_out
+from vision.expected import Left
+from vision.handle import HandleColour
+from vision.place import Profile
+from vision.quantity import Quantity
+from vision.tip_loss import end_reach, lost_tip
+from vision.unwinding import TwistLoss
+
+RED = HandleColour({"red": 0.95, "blue": 0.05}, None)
+PX_PER_MM = 70.0
+
+
+def dimensions(d0: float, length: float | None) -> Dimensions:
+    none = dict.fromkeys(Dimensions.__dataclass_fields__)
+    made = Dimensions(**{**none, "notes": ()})
+    long = None if length is None else Quantity(length, 0.15)
+    return replace(made, d0_mm=Quantity(d0, 0.006), taper_mm_per_mm=Quantity(0.02, 0.0004), length_mm=long)
+
+
+def ended(d0: float, *, broken: bool, skew: float = 0.0, angle_deg: float = 75.0) -> Profile:
+    """Both edges of a shaft whose end is a cone, or broken square or at a slant (tangent ``skew``)."""
+    x = np.arange(0.0, 6.0, 1.0 / PX_PER_MM)
+    radius = (d0 + 0.02 * x) / 2.0
+    cone = 0.008 + x * np.tan(np.radians(angle_deg / 2.0))
+    up = radius if broken else np.minimum(radius, cone)
+    low = np.clip(radius - np.maximum(d0 - x / max(skew, 1e-9), 0.0), -radius, radius) if broken and skew else up
+    ones = np.ones((2, len(x)))
+    return Profile(x, up, -low, np.arange(len(x)), PX_PER_MM, 0.01, (up, -low), ones)
+
+
+@pytest.mark.parametrize("d0", [0.25, 0.40, 0.80])
+@pytest.mark.parametrize("skew", [0.0, 0.6])
+def test_a_broken_end_is_told_from_a_cone(d0, skew):
+    """By its shape alone, length and colour unknown, square or slanting; less surely the thinner; cones of 60 and 90 degrees are none."""
+    unknown = HandleColour({}, None)
+    broken = lost_tip(dimensions(d0 + 0.03, None), unknown, end_reach(ended(d0 + 0.03, broken=True, skew=skew)))
+    whole = [lost_tip(dimensions(d0, None), unknown, end_reach(ended(d0, broken=False, angle_deg=a))) for a in (60.0, 90.0)]
+
+    assert broken is not None
+    assert broken.probability > (0.8 if d0 > 0.3 else 0.5)
+    assert all(one is not None and one.probability < 0.1 for one in whole)
+
+
+def test_how_much_is_lost_follows_from_colour_and_length():
+    """A red 25 at 0.29 mm and 23.0 mm has lost 2.0 mm: within u and 0.4 mm."""
+    tip = lost_tip(dimensions(0.29, 23.0), RED, end_reach(ended(0.29, broken=True)))
+
+    assert tip is not None
+    assert tip.probability > 0.95
+    assert tip.lost_mm.value == pytest.approx(2.0, abs=0.4)
+
+
+def test_short_and_thick_alone_are_not_enough_against_a_plain_cone():
+    tip = lost_tip(dimensions(0.27, 24.4), RED, end_reach(ended(0.27, broken=False)))
+
+    assert tip is not None
+    assert tip.probability < 0.3
+
+
+def test_without_an_envelope_no_tip_is_judged():
+    assert lost_tip(replace(dimensions(0.25, 25.0), d0_mm=None), RED, 0.05) is None
+
+
+def left(cut: float = 0.0, lump_mm: float = 0.0, seed: int = 1) -> Left:
+    """Noise of an outline about a square's model, crests every 0.58 mm; a cut (share of crest height) and a lump, on one edge."""
+    x = np.arange(0.6, 15.4, 1.0 / PX_PER_MM)
+    rng = np.random.default_rng(seed)
+    radius = (0.25 + 0.02 * x) / 2.0
+    crest_mm = 0.293 * radius
+    noise = np.stack([np.convolve(rng.normal(0, 1, len(x)), np.ones(4) / 2.0, "same") for _ in range(2)]) * 0.0025
+    crest = np.abs((x / 0.58 + 0.5) % 1.0 - 0.5) < 0.25
+    at = 0.58 * round(6.0 / 0.58)
+    noise[0] -= cut * crest_mm * np.exp(-(((x - at) / 0.13) ** 4))
+    noise[1] += lump_mm * np.clip(1.0 - ((x - 9.0) / 0.12) ** 2, 0.0, None)
+    return Left(x, noise, np.stack([crest, crest]), crest_mm, radius, PX_PER_MM)
+
+
+def test_a_chip_is_found_with_its_depth_and_place():
+    chip = deepest_chip(left(cut=0.5), None)
+
+    assert chip is not None
+    assert chip.probability > 0.95
+    assert chip.depth_percent.value == pytest.approx(50.0, abs=8.0)
+    assert chip.from_mm < 0.58 * round(6.0 / 0.58) < chip.to_mm
+
+
+def test_whole_crests_are_no_chip_and_the_limit_holds():
+    """Over 30 draws none called at all; at the printed limit 24 and more of 30, at half of it at most 12."""
+    quiet = [deepest_chip(left(seed=k), None) for k in range(30)]
+    assert all(one is not None and one.probability < 0.5 for one in quiet)
+    limit = np.median([one.smallest_percent for one in quiet if one is not None]) / 100.0
+    found = [sum(deepest_chip(left(cut=s * limit, seed=k), None).probability >= 0.5 for k in range(30)) for s in (1.0, 0.5)]
+
+    assert found[0] >= 24
+    assert found[1] <= 12
+
+
+def test_behind_a_stop_nothing_is_judged():
+    chip = deepest_chip(left(cut=0.8), (5.5, 6.6))
+
+    assert chip is not None
+    assert chip.probability < 0.3
+
+
+def test_dirt_is_no_metal():
+    """Something that stands out by 60 um is told with its place, ends in 'look again' with what to do, and is no finding."""
+    dirt = stands_out(left(lump_mm=0.06), None)
+    assert dirt is not None
+    assert dirt.at_mm == pytest.approx(9.0, abs=0.1)
+    made = examine(Seen(dirt=dirt), px_per_mm=PX_PER_MM)
+
+    assert made.call == "look again"
+    assert made.findings == ()
+    assert "clean it and photograph again" in made.reasons[0]
+    assert stands_out(left(), None) is None
+
+
+def test_a_row_of_barbs_lying_flat():
+    """Twenty barbs about 0.55 mm apart with four gone: where, and about how many; none gone: nothing."""
+    rng = np.random.default_rng(3)
+    whole = np.sort(1.0 + 0.55 * np.arange(20) + rng.uniform(-0.15, 0.15, 20))
+    gap = longest_gap(np.delete(whole, slice(8, 12)), 1.0)
+    quiet = longest_gap(whole, 1.0)
+
+    assert gap is not None
+    assert gap.probability > 0.8
+    assert gap.missing.value == pytest.approx(4.0, abs=2.0 * gap.missing.u)
+    assert gap.from_mm == pytest.approx(whole[7])
+    assert quiet is not None
+    assert quiet.probability < 0.1
+    assert longest_gap(whole[:4], 1.0) is None
+
+
+def seen(kink_deg: float = 0.0, loss_deg: float = 0.0, reversed_mm: float = 0.0) -> Seen:
+    rows = np.empty((0, 2))
+    twist = TwistLoss((1.0, 4.0), Quantity(loss_deg, 12.0), 0.99 if loss_deg else 0.01, reversed_mm, 60.0, 2.8, 6.0, rows, rows)
+    return Seen(twist, Bend(4.0, kink_deg, 1.2, kink_deg, None))
+
+
+@pytest.mark.parametrize(
+    ("damage", "fine", "coarse"),
+    [
+        ({}, "nothing seen", "nothing seen"),
+        ({"kink_deg": 14.0}, "discard", "nothing seen"),
+        ({"kink_deg": 25.0}, "discard", "discard"),
+        ({"loss_deg": 100.0}, "discard", "nothing seen"),
+        ({"loss_deg": 250.0}, "discard", "discard"),
+    ],
+)
+def test_at_tray_resolution_only_gross_damage_is_told(damage, fine, coarse):
+    """And the limits say so: a kink of 20 degrees, 180 degrees of twist."""
+    assert examine(seen(**damage), px_per_mm=70.0).call == fine
+    tray = examine(seen(**damage), px_per_mm=22.0)
+    assert tray.call == coarse
+    assert tray.smallest_visible["kinked"]["value"] >= 20.0
+    assert tray.smallest_visible["unwound"]["value"] >= 180.0
+
+
+def test_kinds_of_twist_lost():
+    assert [one.kind for one in examine(seen(loss_deg=300.0, reversed_mm=1.0), px_per_mm=70.0).findings] == ["reverse-wound"]
+    assert [one.kind for one in examine(seen(loss_deg=90.0), px_per_mm=70.0).findings] == ["unwound"]
+
+
+def test_turns_gained_in_one_photo_may_be_a_curve_toward_the_camera():
+    made = examine(seen(loss_deg=-120.0), px_per_mm=70.0)
+
+    assert made.findings[0].kind == "overwound"
+    assert made.findings[0].strength.value == 120.0
+    assert made.call == "nothing seen"
+
+
+def test_an_unfit_photo_is_never_nothing_seen():
+    made = examine(Seen(), px_per_mm=70.0, doubts=("the outline is blurred over 8 px, needs 5 or less: focus at the instrument",))
+
+    assert made.call == "look again"
+    assert made.smallest_visible == {}

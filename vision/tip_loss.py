@@ -1,0 +1,125 @@
+"""Stage 8a: the end's shape, the diameter for the colour, the length -> is a piece of the tip missing, and how much.
+
+Three witnesses, none enough alone: a whole tip is a cone, a broken one is as wide at its very end as just behind it; the
+envelope at a broken end is thicker than the colour's sizes allow; a broken instrument is shorter than the standard lengths.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.dimensions import Dimensions
+from vision.handle import HandleColour
+from vision.nominal import LENGTHS_MM, SIZES, sizes_of_colour
+from vision.place import Profile
+from vision.quantity import Quantity
+
+Array = NDArray[np.floating[Any]]
+LOST_MM = np.concatenate([[0.0], np.geomspace(0.3, 8.0, 40)])
+BEFOREHAND = 0.04  # of instruments in use that lost a piece: published rates of separation lie between 0.3 and 6 %
+MADE_U_MM, LENGTH_U_MM = 0.013, 0.30  # spread of D0 and length as made, inside the tolerances of 0.02 and 0.5 mm
+OTHER_COLOUR = 0.12  # a handle of another maker's colour, faded or misread
+STRAY_LENGTH = 0.06  # share of lengths whose handle front was misread, anywhere within a few mm
+AT_MM, SIDE_MM = 0.06, 0.03
+BEHIND_MM = (0.25, 0.6)
+CONE_MM, CONE_U_MM = 0.075, 0.045  # half width of a whole tip there
+BROKEN, BROKEN_U = 0.95, 0.13  # reach of a broken end
+ODD_END = 0.01  # density of ends that look like neither
+LEAST_SHOWN_MM = 0.6
+FOUND_95 = 1.645
+
+
+@dataclass(frozen=True)
+class TipLoss:
+    """How much of the tip is missing (None: unknown), the probability that any is, and what could have been told."""
+
+    lost_mm: Quantity
+    probability: float
+    smallest_mm: float
+
+
+def end_reach(profile: Profile) -> float | None:
+    """How far the metal reaches from its axis at its very end, over how far a little behind it; None when unseen.
+
+    About 1 for a broken end, far less for a cone, even where the end itself was marked a tenth of a mm too far in. The farther
+    edge counts, since a slanting break ends on one side of the axis, which is carried on from the first 3 mm.
+    """
+    x, middle = profile.x_mm, (profile.upper_mm + profile.lower_mm) / 2.0
+    use = np.isfinite(middle) & (x > BEHIND_MM[0]) & (x < 3.0)
+    if use.sum() < 20:
+        return None
+    axis = np.polyval(np.polyfit(x[use], middle[use], 1), x)
+    reach = np.maximum(profile.upper_mm - axis, axis - profile.lower_mm)
+    end, behind = np.abs(x - AT_MM) < SIDE_MM, (x > BEHIND_MM[0]) & (x < BEHIND_MM[1])
+    if not np.isfinite(reach[end]).any() or not np.isfinite(reach[behind]).any():
+        return None
+    return float(np.nanmedian(reach[end]) / max(np.nanpercentile(reach[behind], 90), 0.01))
+
+
+def lost_tip(dimensions: Dimensions, colour: HandleColour, reach: float | None) -> TipLoss | None:
+    """Weigh 'whole' against every length of missing tip. None without D0 and taper.
+
+    ``reach``: of ``end_reach``. The strength is the mean over the lengths that fit, by their chances.
+    """
+    d0, taper = dimensions.d0_mm, dimensions.taper_mm_per_mm
+    if d0 is None or taper is None or taper.value < 0.004:
+        return None
+    thick = _by_diameter(d0, taper.value, colour)
+    short = _by_length(dimensions.length_mm)
+    shape = _by_shape(reach, d0.value)
+    before = np.full(len(LOST_MM), BEFOREHAND / (len(LOST_MM) - 1))
+    before[0] = 1.0 - BEFOREHAND
+    chance = before * thick * short
+    chance[1:] *= shape
+    chance /= chance.sum()
+    gone = chance[1:] / max(float(chance[1:].sum()), 1e-12)
+    mean = float(gone @ LOST_MM[1:])
+    u = float(np.sqrt(gone @ (LOST_MM[1:] - mean) ** 2))
+    return TipLoss(Quantity(mean, max(u, 0.1)), float(1.0 - chance[0]), _smallest(d0.value))
+
+
+def _by_shape(reach: float | None, d0_mm: float) -> float:
+    """How much likelier this end is when broken than when whole; near 1 where the picture cannot tell."""
+    if reach is None:
+        return 1.0
+    mean, u = _cone_reach(d0_mm)
+    return float((_bell(reach, BROKEN, BROKEN_U) + ODD_END) / (_bell(reach, mean, u) + ODD_END))
+
+
+def _cone_reach(d0_mm: float) -> tuple[float, float]:
+    """Reach of a whole tip and its spread: cones of 45 to 90 deg, the picture's blur, an end marked a little off."""
+    radius = d0_mm / 2.0
+    return min(CONE_MM / radius, 0.75), float(np.hypot(0.10, min(CONE_U_MM / radius, 0.12)))
+
+
+def _by_diameter(d0: Quantity, taper: float, colour: HandleColour) -> Array:
+    """Likelihood of the envelope at the present end for every length lost, over the sizes that the colour allows."""
+    named = {size: share for name, share in colour.shares.items() for size in sizes_of_colour(name)}
+    told = sum(named.values()) > 0.0
+    weights = {size: OTHER_COLOUR / len(SIZES) + (named.get(size, 0.0) if told else 1.0 / len(SIZES)) for size in SIZES}
+    u = float(np.hypot(d0.u, MADE_U_MM))
+    whole = np.array([d0.value - taper * lost for lost in LOST_MM])
+    return np.asarray(sum(weight * _bell(whole, size / 100.0, u) for size, weight in weights.items()) + 1e-3)
+
+
+def _by_length(length: Quantity | None) -> Array:
+    if length is None:
+        return np.ones(len(LOST_MM))
+    u = float(np.hypot(LENGTH_U_MM, length.u))
+    fits = np.sum([_bell(length.value + LOST_MM, full, u) for full in LENGTHS_MM], axis=0)
+    return np.asarray((1.0 - STRAY_LENGTH) * fits / len(LENGTHS_MM) + STRAY_LENGTH / 12.0)
+
+
+def _smallest(d0_mm: float) -> float:
+    """Least missing length told 95 times in 100: by the end's shape where it is resolved, else by length and thickness."""
+    mean, u = _cone_reach(d0_mm)
+    apart = (BROKEN - mean) / float(np.hypot(BROKEN_U, u))
+    return LEAST_SHOWN_MM if apart > FOUND_95 + 1.0 else 1.5
+
+
+def _bell(value: Any, mean: Any, u: float) -> Any:
+    return np.exp(-0.5 * ((value - mean) / u) ** 2) / (np.sqrt(2.0 * np.pi) * u)
