@@ -258,7 +258,7 @@ def read_measured(
             *setup_notes(seen.setup, seen.held),
             *dimensions.notes,
             *identity.notes,
-            *hand_notes(seen.hand, fluted=fluted),
+            *hand_notes(seen.hand, fluted=seen.evidence.best not in ("barbed", "plain")),
         ),
         trace=trace,
         family_clues=identity.family_clues,
