@@ -21,5 +21,11 @@ def add_call(measure: argparse.ArgumentParser) -> None:
         help="marked for single use, and used or not yet; 'no': not so marked. That comes before any photo",
     )
     measure.add_argument(
+        "--against",
+        type=Path,
+        metavar="FILE",
+        help="an earlier reading of this instrument, as --json wrote it: what has changed by more than both doubts",
+    )
+    measure.add_argument(
         "--rules", type=Path, metavar="FILE", help="a TOML file that makes the rules of the call stricter; a looser one is refused"
     )

@@ -6,8 +6,10 @@ import argparse
 import math
 import os
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from rich.console import Console
 
@@ -24,6 +26,7 @@ from vision.commands.same import asked_same, drawn_together, pictures_before, to
 from vision.commands.site import with_site_check
 from vision.errors import FlutegaugeError, PhotoError, UsageError
 from vision.net import versions
+from vision.past import against, earlier_instrument
 from vision.photo import load_photo
 from vision.pipeline import read_photo
 from vision.reading import CombinedReading, PhotoReading
@@ -60,6 +63,7 @@ class Plan:
     same: bool
     rules: Rules
     stated: Stated
+    earlier: Mapping[str, Any] | None
 
 
 def measure(arguments: argparse.Namespace) -> int:
@@ -123,6 +127,7 @@ def plan_of(arguments: argparse.Namespace) -> Plan:
         same=asked_same(arguments),
         rules=own_rules() if arguments.rules is None else read_rules(arguments.rules),
         stated=Stated(arguments.material, arguments.single_use),
+        earlier=None if arguments.against is None else earlier_instrument(arguments.against),
     )
 
 
@@ -147,7 +152,9 @@ def examine(photo: Path, plan: Plan, keep: list[Looked] | None = None) -> PhotoR
         return PhotoReading(photo.name, ("internal", _fault(photo, error)), None)
     reading = with_site_check(reading, held=plan.held)
     notes = (*reading.notes, *plan.notes) if reading.error is None else reading.notes
-    called = tuple(restated(one, plan.rules, plan.stated) for one in reading.instruments)
+    one_only = len(reading.instruments) == 1 and plan.earlier is not None
+    seen = (against(reading.instruments[0], plan.earlier or {}),) if one_only else reading.instruments
+    called = tuple(restated(one, plan.rules, plan.stated) for one in seen)
     return replace(reading, file=photo.name, notes=notes, instruments=called)  # results travel: the name, not the folder it lay in
 
 

@@ -1,0 +1,114 @@
+"""Stage 8g: a reading and an earlier one of the same instrument -> what has changed by more than both readings' doubt.
+
+A whole working part that was drawn out has no healthy trend of its own left: only its own past shows it. Two readings share the
+maker's scatter, so differences of a few per cent can be real; what lies within 2 u of none is called too small to be real.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from scipy.stats import norm
+
+from vision.errors import UsageError
+from vision.quantity import Quantity
+from vision.reading import Finding, InstrumentReading
+
+COMPARED = (("pitch_mm", "pitch", "mm"), ("length_mm", "length", "mm"), ("d0_mm", "D0", "mm"), ("taper_mm_per_mm", "taper", "mm/mm"))
+REAL_U = 2.0
+STRETCH_LEAST = 0.01  # of the pitch: less has no meaning for a wire, however well it was measured
+ALERT_U = 2.33
+
+
+@dataclass(frozen=True)
+class Change:
+    """One quantity now less before, with u of both together; ``real``: whether it is more than 2 u."""
+
+    name: str
+    unit: str
+    change: Quantity
+
+    @property
+    def real(self) -> bool:
+        """Whether the change is too large for the doubt of both readings."""
+        return abs(self.change.value) > REAL_U * self.change.u
+
+
+def earlier_instrument(path: Path) -> Mapping[str, Any]:
+    """The one instrument of an earlier document. Raises UsageError when it cannot be read, or shows none or several."""
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+        shown = document["combined"] or [one for photo in document["photos"] for one in photo["instruments"]]
+    except (OSError, UnicodeDecodeError, ValueError, KeyError, TypeError) as error:
+        raise UsageError(f"--against: {path} is no earlier reading ({type(error).__name__}): name a file that --json wrote") from error
+    if len(shown) != 1:
+        raise UsageError(f"--against: {path} holds {len(shown)} instruments, needs one: read that instrument alone")
+    return dict(shown[0])
+
+
+def changes(now: InstrumentReading, before: Mapping[str, Any]) -> list[Change]:
+    """Every quantity that both readings have, now less before; their errors count as independent."""
+    found = []
+    for field, name, unit in COMPARED:
+        new, old = getattr(now, field), before.get(field)
+        if new is not None and old is not None:
+            change = Quantity(new.value - float(old["value"]), math.hypot(new.u, float(old["u"])))
+            found.append(Change(name, unit, change))
+    return found
+
+
+def change_lines(found: list[Change]) -> tuple[str, ...]:
+    """A sentence for each change."""
+    return tuple(
+        f"since the earlier reading {one.name} changed by {one.change.value:+.3g} {one.unit} (u {one.change.u:.2g}): "
+        + ("more than the doubt of both" if one.real else "too small to be real")
+        for one in found
+    )
+
+
+def stretched(now: InstrumentReading, before: Mapping[str, Any]) -> Finding | None:
+    """The whole working part drawn out: its pitch grew. None when pitch was not measured twice, or did not grow.
+
+    Unwinding near the tip leaves the pitch at 8 mm alone. A longer instrument speaks for it, a shorter one against it.
+    """
+    old = before.get("pitch_mm")
+    if now.pitch_mm is None or old is None or old["value"] <= 0.0:
+        return None
+    ratio = now.pitch_mm.value / float(old["value"])
+    u = ratio * math.hypot(now.pitch_mm.u / now.pitch_mm.value, float(old["u"]) / float(old["value"]))
+    grown = ratio - 1.0
+    if grown < STRETCH_LEAST:
+        return None
+    log_odds = math.log(max(float(norm.cdf(grown / u - ALERT_U)), 1e-9) / max(1.0 - float(norm.cdf(grown / u - ALERT_U)), 1e-9))
+    log_odds += _length_speaks(now, before, grown)
+    chance = min(1.0 / (1.0 + math.exp(-log_odds)), 0.999)
+    end = now.working_part_mm.value if now.working_part_mm is not None else 16.0
+    return Finding("stretched", 0.0, end, Quantity(100.0 * grown, 100.0 * u), "% of pitch", chance) if chance >= 0.3 else None
+
+
+def _length_speaks(now: InstrumentReading, before: Mapping[str, Any], grown: float) -> float:
+    """How much likelier the change of length is when the working part grew by that share than when it did not, as a log."""
+    old, part = before.get("length_mm"), before.get("working_part_mm")
+    if now.length_mm is None or old is None or part is None:
+        return 0.0
+    change = now.length_mm.value - float(old["value"])
+    u = math.hypot(math.hypot(now.length_mm.u, float(old["u"])), 0.1)
+    should = grown * float(part["value"])
+    return max(min((change**2 - (change - should) ** 2) / (2.0 * u**2), 3.0), -3.0)
+
+
+def against(now: InstrumentReading, before: Mapping[str, Any]) -> InstrumentReading:
+    """The reading with what has changed in its notes, and with 'stretched' among its findings where the pitch grew."""
+    notes = (*now.notes, *change_lines(changes(now, before)))
+    family = before.get("family", {}).get("value")
+    if family is not None and now.family.value is not None and family != now.family.value:
+        return replace(now, notes=(*now.notes, f"the earlier reading is of a {family}, this one of a {now.family.value}: not compared"))
+    found = stretched(now, before)
+    if found is None:
+        return replace(now, notes=notes)
+    return replace(now, notes=notes, condition=replace(now.condition, findings=(*now.condition.findings, found)))
