@@ -25,6 +25,7 @@ START_MM = 0.4  # step of the places tried
 WIDTHS_MM = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6)
 CLEAR_OF_END_MM = 2.0  # a loss that ends nearer to the working part's end has no healthy side left
 NEAR_TIP_MM = 4.5  # a loss mostly begins nearer to the tip than this
+SURELY_ODD = 3.0  # log ratio from which a damaged zone no longer counts as this blank's own wander
 NEIGHBOURS = 6.0  # places and lengths that explain one loss about equally well
 USUAL_LOSS_RAD = np.radians(120.0)  # spread of losses that are looked for
 DRIFT_PER_MM = 0.02  # spread of a healthy pitch's relative change a mm: assumed, no source
@@ -140,8 +141,10 @@ def _weighed(
     base = float(np.logaddexp.reduce(evidence))
     lost, gained = (_best(sign, windows, evidence, found, base) for sign in (1.0, -1.0))
     odd = lost if lost.log_ratio > gained.log_ratio else gained
-    scatter = _likeliest(evidence + _gain_of(odd, windows, found))
-    share = np.exp(evidence - base)
+    beside = evidence + _gain_of(odd, windows, found)  # what wander is likely once the odd zone is explained
+    scatter = _likeliest(beside)
+    told = beside if odd.log_ratio > SURELY_ODD else evidence
+    share = np.exp(told - np.logaddexp.reduce(told))
     near = int(np.argmin([abs(a - x[0] - 0.8) + abs(w - 2.8) for a, w in windows]))
     u = float(np.sqrt(sum(p / weight[near] for p, (_, weight) in zip(share, found, strict=True))))
     cost = float(np.log(USUAL_LOSS_RAD / u) - np.log(NEIGHBOURS) - _place(windows)[near])
