@@ -10,17 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import Axis, trace_axis
-from vision.barb_gaps import BarbGap, longest_gap
-from vision.bends import Bend, sharpest_bend
 from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
-from vision.chips import Chip, deepest_chip
 from vision.clues import Extra
-from vision.condition import Seen, examine
+from vision.condition import examine
+from vision.damage_seen import Part, damage_seen
 from vision.dimensions import Dimensions, measure
-from vision.dirt import Dirt, stands_out
 from vision.edge_lines import Edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
-from vision.expected import CONE_CLEAR, Left, left_of_groove, left_of_twist, left_of_wire
 from vision.find import Candidate
 from vision.hand import HandSeen, hand_notes, see_hand
 from vision.handle import NO_SPOTS, HandleColour, Spots, grip_on_plane, handle_colour, handle_reading
@@ -43,9 +39,8 @@ from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, s
 from vision.tip import Tip, find_tip
 from vision.tip_loss import TipLoss, end_reach, lost_tip
 from vision.trace import draw_trace
-from vision.twist import TwistFit
 from vision.twist_path import TwistPath
-from vision.unwinding import TwistLoss, followed, swing_mm, twist_loss
+from vision.unwinding import TwistLoss, followed, twist_loss
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
@@ -53,8 +48,6 @@ LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.
 LEAST_STEPPED = 0.25
 JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from this scale up, and to this blur
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
-BARBS_FROM_MM = 1.0  # where barbs usually begin
-BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
 @dataclass(frozen=True)
@@ -211,7 +204,6 @@ def read_measured(
     dimensions, colour, twist, tip = given.dimensions, given.colour, given.twist, given.tip
     tip_seen = seen.tip.column is not None
     fit = chosen_twist(seen.outline, seen.evidence)
-    fluted = seen.evidence.best not in ("barbed", "plain")
     identity = identify(dimensions, seen.evidence, colour, given.seen, tip_lost=given.tip_lost, extra=seen.extra)
     trace = draw_trace(
         seen.edges,
@@ -250,7 +242,7 @@ def read_measured(
         handle=handle_reading(colour),
         conformity={},  # judged last, by the pipeline: a correction may come between
         condition=examine(
-            Seen(twist, _bend(seen, fit, given.path), tip, *_on_outline(seen, fit, given.path)),
+            damage_seen(_part(seen), fit, given.path, twist, tip),
             px_per_mm=seen.scale_at.value,
             doubts=_doubts(seen),
         ),
@@ -351,38 +343,8 @@ def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:
     return Quantity(seen.stop_mm[0], u)
 
 
-def _bend(seen: Measured, fit: TwistFit | None, path: TwistPath | None) -> Bend | None:
-    """Kink or pre-curve, from the middle of both edges; what swings with the flutes is taken off or averaged out."""
-    strip, scale = seen.edges.strip, seen.scale_at.value
-    middle, wave = (seen.edges.upper_px + seen.edges.lower_px) / 2.0, 0.0
-    x = seen.profile.x_mm
-    if fit is not None and path is not None:
-        middle = middle - seen.profile.px_per_mm * swing_mm(fit, path, x)
-    elif seen.evidence.best == "groove" and len(seen.outline.upper.x_mm) > 2:
-        wave = float(np.median(seen.outline.upper.spacing_mm))
-    end = seen.outline.working_end_mm
-    if fit is not None and path is not None and fit.blank.corners % 2:  # beyond the path the swing is not known
-        middle = np.where((x > max(path.x_mm[0], CONE_CLEAR * fit.d0_mm)) & (x < path.x_mm[-1]), middle, np.nan)
-    inside = (x > 0.15) & (x < min(seen.last_mm - BEND_CLEAR_MM, BEND_CLEAR_MM + (end if end is not None else 14.0)))
-    if seen.stop_mm is not None:
-        inside &= (x < seen.stop_mm[0] - 0.8) | (x > seen.stop_mm[1] + 0.8)
-    line = (strip.axis_px + middle[:, None] * strip.normal) / scale
-    return sharpest_bend(x[inside], line[inside], wave)
-
-
-def _on_outline(seen: Measured, fit: TwistFit | None, path: TwistPath | None) -> tuple[Chip | None, BarbGap | None, Dirt | None]:
-    """Chips, rows of barbs, dirt: what the outline shows against what a whole instrument would."""
-    left: Left | None
-    if fit is not None and path is not None:
-        left = left_of_twist(fit, path, seen.profile)
-    elif seen.evidence.best == "groove":
-        left = left_of_groove(seen.profile, seen.outline)
-    else:
-        left = left_of_wire(seen.profile, seen.outline) if seen.evidence.best == "plain" else None
-    gap = longest_gap(seen.outline.spikes_mm, BARBS_FROM_MM) if seen.evidence.best == "barbed" else None
-    if left is None:
-        return None, gap, None
-    return deepest_chip(left, seen.stop_mm), gap, stands_out(left, seen.stop_mm)
+def _part(seen: Measured) -> Part:
+    return Part(seen.edges, seen.profile, seen.outline, seen.evidence.best, seen.stop_mm, seen.last_mm, seen.scale_at.value)
 
 
 def _point(seen: Measured, column: float | None) -> tuple[float, float] | None:

@@ -1,0 +1,75 @@
+"""Stage 8e: one instrument's outline, twist and tip -> everything that speaks for damage, examination by examination."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.barb_gaps import BarbGap, longest_gap
+from vision.bends import Bend, sharpest_bend
+from vision.chips import Chip, deepest_chip
+from vision.condition import Seen
+from vision.dirt import Dirt, stands_out
+from vision.edge_lines import Edges
+from vision.expected import CONE_CLEAR, Left, left_of_groove, left_of_twist, left_of_wire
+from vision.outline import Outline
+from vision.place import Profile
+from vision.tip_loss import TipLoss
+from vision.twist import TwistFit
+from vision.twist_path import TwistPath
+from vision.unwinding import TwistLoss, swing_mm
+
+BARBS_FROM_MM = 1.0  # where barbs usually begin
+BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
+
+
+@dataclass(frozen=True)
+class Part:
+    """The outline of one instrument: px and mm, its fits, the best kind of section, what a stop hides, where it ends."""
+
+    edges: Edges
+    profile: Profile
+    outline: Outline
+    section: str
+    stop_mm: tuple[float, float] | None
+    last_mm: float
+    px_per_mm: float
+
+
+def damage_seen(part: Part, fit: TwistFit | None, path: TwistPath | None, twist: TwistLoss | None, tip: TipLoss | None) -> Seen:
+    """Examine the outline for bends, chips, rows of barbs and dirt, and put it beside what twist and tip showed."""
+    return Seen(twist, _bend(part, fit, path), tip, *_on_outline(part, fit, path))
+
+
+def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | None:
+    """Kink or pre-curve, from the middle of both edges; what swings with the flutes is taken off or averaged out."""
+    strip, x = part.edges.strip, part.profile.x_mm
+    middle, wave = (part.edges.upper_px + part.edges.lower_px) / 2.0, 0.0
+    if fit is not None and path is not None:
+        middle = middle - part.profile.px_per_mm * swing_mm(fit, path, x)
+        if fit.blank.corners % 2:  # beyond the path the swing is not known
+            middle = np.where((x > max(path.x_mm[0], CONE_CLEAR * fit.d0_mm)) & (x < path.x_mm[-1]), middle, np.nan)
+    elif part.section == "groove" and len(part.outline.upper.x_mm) > 2:
+        wave = float(np.median(part.outline.upper.spacing_mm))
+    end = part.outline.working_end_mm
+    inside = (x > 0.15) & (x < min(part.last_mm - BEND_CLEAR_MM, BEND_CLEAR_MM + (end if end is not None else 14.0)))
+    if part.stop_mm is not None:
+        inside &= (x < part.stop_mm[0] - 0.8) | (x > part.stop_mm[1] + 0.8)
+    line = (strip.axis_px + middle[:, None] * strip.normal) / part.px_per_mm
+    return sharpest_bend(x[inside], line[inside], wave)
+
+
+def _on_outline(part: Part, fit: TwistFit | None, path: TwistPath | None) -> tuple[Chip | None, BarbGap | None, Dirt | None]:
+    """Chips, rows of barbs, dirt: what the outline shows against what a whole instrument would."""
+    left: Left | None
+    if fit is not None and path is not None:
+        left = left_of_twist(fit, path, part.profile)
+    elif part.section == "groove":
+        left = left_of_groove(part.profile, part.outline)
+    else:
+        left = left_of_wire(part.profile, part.outline) if part.section == "plain" else None
+    gap = longest_gap(part.outline.spikes_mm, BARBS_FROM_MM) if part.section == "barbed" else None
+    if left is None:
+        return None, gap, None
+    return deepest_chip(left, part.stop_mm), gap, stands_out(left, part.stop_mm)
