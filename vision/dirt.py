@@ -14,6 +14,7 @@ from vision.expected import Left, smoothed
 OVER_MM = 0.08
 ALERT_SPREADS = 7.0
 LEAST_SHARE = 0.16  # of the radius
+OWN_TOOTH_SHARE = 0.45  # a Hedstroem's teeth, as the light draws them, differ by up to a third of the radius (development renders)
 LEAST_PX = 1.5
 
 
@@ -35,7 +36,8 @@ def stands_out(left: Left, hidden_mm: tuple[float, float] | None) -> Dirt | None
         return None
     middle = float(np.median(mean[use]))
     spread = 1.4826 * float(np.median(np.abs(mean[use] - middle)))
-    alert = np.maximum(ALERT_SPREADS * spread, np.maximum(LEAST_SHARE * left.radius_mm, LEAST_PX / left.px_per_mm))
+    least = OWN_TOOTH_SHARE if left.own_tooth else LEAST_SHARE
+    alert = np.maximum(ALERT_SPREADS * spread, np.maximum(least * left.radius_mm, LEAST_PX / left.px_per_mm))
     over = np.where(use, (mean - middle) / alert[None, :], 0.0)
     side, at = np.unravel_index(int(np.argmax(over)), over.shape)
     if over[side, at] < 1.0:
