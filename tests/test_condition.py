@@ -39,7 +39,7 @@ def ended(d0: float, *, broken: bool, skew: float = 0.0, angle_deg: float = 75.0
     up = radius if broken else np.minimum(radius, cone)
     low = np.clip(radius - np.maximum(d0 - x / max(skew, 1e-9), 0.0), -radius, radius) if broken and skew else up
     ones = np.ones((2, len(x)))
-    return Profile(x, up, -low, np.arange(len(x)), PX_PER_MM, 0.01, (up, -low), ones)
+    return Profile(x, up, -low, np.arange(len(x)), PX_PER_MM, 0.01, (up, -low), ones, 0.002 * ones)
 
 
 @pytest.mark.parametrize("d0", [0.25, 0.40, 0.80])

@@ -11,9 +11,10 @@ from vision.expected import Left, smoothed
 from vision.quantity import Quantity
 
 OVER_MM = 0.10  # chips are 0.1 to 0.4 mm long
-# Alert: spreads of all crests (a few hundred looks, heavier tails than a normal law's), and share of the crest height at
-# least. A Hedstroem's teeth are drawn by the light and differ by up to a quarter (development renders).
-CLOSED_FORM, OWN_TOOTH = (5.5, 0.16), (7.0, 0.33)
+# Alert: spreads of all crests (a few hundred looks, far heavier tails than a normal law's: glints move the outline at single
+# crests by seven spreads), and share of the crest height at least. A Hedstroem's teeth are drawn by the light and differ by up
+# to a quarter (development renders).
+CLOSED_FORM, OWN_TOOTH = (7.5, 0.18), (7.5, 0.33)
 END_CLEAR_MM = 0.3  # the first crest behind the tip is often ground
 FOUND_95 = 1.645
 LEAST_LOOKS = 60
