@@ -1,7 +1,8 @@
-"""Stage 8a: the end's shape, the diameter for the colour, the length -> is a piece of the tip missing, and how much.
+"""Stage 8a: the end's shape, the diameter for the colour, the lengths -> is a piece of the tip missing, and how much.
 
-Three witnesses, none enough alone: a whole tip is a cone, a broken one is as wide at its very end as just behind it; the
-envelope at a broken end is thicker than the colour's sizes allow; a broken instrument is shorter than the standard lengths.
+Four witnesses, none enough alone: a whole tip is a cone, a broken one is as wide at its very end as just behind it; the
+envelope at a broken end is thicker than the colour's sizes allow; a broken instrument is shorter than the standard lengths,
+and its working part than 16 mm.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ LOST_MM = np.concatenate([[0.0], np.geomspace(0.3, 8.0, 40)])
 BEFOREHAND = 0.04  # of instruments in use that lost a piece: published rates of separation lie between 0.3 and 6 %
 MADE_U_MM, LENGTH_U_MM = 0.013, 0.30  # spread of D0 and length as made, inside the tolerances of 0.02 and 0.5 mm
 OTHER_COLOUR = 0.12  # a handle of another maker's colour, faded or misread
+PART_MM, PART_U_MM = 16.0, 0.6  # least working part: ISO 3630-1 as others quote it (read); its spread is common practice, no source
+STRAY_PART = 0.15  # share of working parts made to another length, or whose end was misread, anywhere within some 12 mm
 STRAY_LENGTH = 0.06  # share of lengths whose handle front was misread, anywhere within a few mm
 AT_MM, SIDE_MM = 0.06, 0.03
 BEHIND_MM = (0.25, 0.6)
@@ -69,7 +72,7 @@ def lost_tip(dimensions: Dimensions, colour: HandleColour, reach: float | None) 
     if d0 is None or taper is None or taper.value < 0.004:
         return None
     thick = _by_diameter(d0, taper.value, colour)
-    short = _by_length(dimensions.length_mm)
+    short = _by_length(dimensions.length_mm) * _by_part(dimensions.working_part_mm)
     shape = _by_shape(reach, d0.value)
     before = np.full(len(LOST_MM), BEFOREHAND / (len(LOST_MM) - 1))
     before[0] = 1.0 - BEFOREHAND
@@ -112,6 +115,14 @@ def _by_length(length: Quantity | None) -> Array:
     u = float(np.hypot(LENGTH_U_MM, length.u))
     fits = np.sum([_bell(length.value + LOST_MM, full, u) for full in LENGTHS_MM], axis=0)
     return np.asarray((1.0 - STRAY_LENGTH) * fits / len(LENGTHS_MM) + STRAY_LENGTH / 12.0)
+
+
+def _by_part(part: Quantity | None) -> Array:
+    """Likelihood of the working part that is left; a longer one than 16 mm tells nothing."""
+    if part is None or part.value > PART_MM:
+        return np.ones(len(LOST_MM))
+    fits = _bell(part.value + LOST_MM, PART_MM, float(np.hypot(PART_U_MM, part.u)))
+    return np.asarray((1.0 - STRAY_PART) * fits + STRAY_PART / 12.0)
 
 
 def _smallest(d0_mm: float) -> float:
