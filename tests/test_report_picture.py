@@ -200,7 +200,7 @@ def test_no_green_anywhere() -> None:
 def test_findings_are_lettered_in_picture_plots_and_words() -> None:
     figure = closeup(graded_photo(), "a.jpg", k_file())
 
-    assert sum(t.get_text() == "A" for axes in figure.axes for t in axes.texts) == 4  # whole, piece, two plots
+    assert sum(t.get_text() == "A" for axes in figure.axes for t in axes.texts) == 5  # whole, piece, crop, two plots
     assert any(t.get_text().startswith("A  unwound: 205") for t in figure.texts)
 
 

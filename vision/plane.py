@@ -122,14 +122,10 @@ def _photo_maps(scale: Scale, box: Array, px_per_mm: float, columns: int, rows: 
     gy = np.linspace(0.5, rows - 0.5, 33) / px_per_mm + box[1]
     mesh = np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2)
     px = scale.to_px(mesh).reshape(33, 33, 2).astype(np.float32)
-    along, down = _between(33, columns), _between(33, rows)
-    return down @ px[..., 0] @ along.T, down @ px[..., 1] @ along.T
-
-
-def _between(stations: int, count: int) -> NDArray[np.float32]:
-    """Weights (count, stations) of linear interpolation at even places from the first station to the last."""
-    place = np.linspace(0.0, stations - 1.0, count)
-    return np.asarray(np.maximum(1.0 - np.abs(place[:, None] - np.arange(stations)), 0.0), dtype=np.float32)
+    u = np.linspace(0.0, 32.0, columns, dtype=np.float32)[None, :].repeat(rows, axis=0)
+    v = np.linspace(0.0, 32.0, rows, dtype=np.float32)[:, None].repeat(columns, axis=1)
+    full = cv2.remap(px, u, v, cv2.INTER_LINEAR)
+    return np.asarray(full[..., 0]), np.asarray(full[..., 1])
 
 
 def _printed(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Image:
