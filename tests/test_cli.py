@@ -179,7 +179,7 @@ def test_a_failing_picture_does_not_cost_the_numbers(
     def draw(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("vision.commands.measure.draw", draw)
+    monkeypatch.setattr("vision.report.picture.draw", draw)
 
     assert status_of("measure", photo, "--picture", tmp_path / "p", "--json", tmp_path / "out.json") == 1
     assert json.loads((tmp_path / "out.json").read_text())["photos"][0]["error"] is None

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from vision.camera_profile import CameraProfile, difference, key_of
 from vision.exif import CameraInfo
@@ -58,7 +58,7 @@ def with_profile(scale: Scale, info: CameraInfo, size_px: tuple[int, int], profi
             "show more of the sheet"
         )
     fit = _fit(scale, view, keep, lens, lens_cov)
-    limit = float(chi2.ppf(1.0 - REFUSED_BELOW, EXTRA))
+    limit = float(chdtri(EXTRA, REFUSED_BELOW))
     if fit.excess > limit:
         return Refused(
             f"camera profile '{profile.name}' does not fit the checkerboard corners of this photo: chi-square {fit.excess:.1f} "

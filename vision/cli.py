@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from vision.commands.arguments import add_desk, add_records, add_tags
+from vision.commands.batch_arguments import WEB, add_batch, photo_argument
 from vision.commands.call_arguments import add_call
 from vision.commands.camera_arguments import add_camera
 from vision.commands.check_arguments import add_check_wire
@@ -96,7 +97,7 @@ def parser() -> argparse.ArgumentParser:
 def _add_measure(measure: argparse.ArgumentParser) -> None:
     measure.epilog = AFTER_TEXT
     forms = "JPEG, PNG, HEIC, AVIF, TIFF, WebP or BMP, up to 64 megapixels"
-    measure.add_argument("photos", nargs="+", type=Path, metavar="PHOTO", help=forms)
+    measure.add_argument("photos", nargs="+", type=photo_argument, metavar="PHOTO", help=forms)
     measure.add_argument(
         "--json",
         metavar="FILE",
@@ -147,6 +148,7 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
     )
     add_check_wire(measure)
     add_call(measure)
+    add_batch(measure)
     measure.add_argument("--overwrite", action="store_true", help="replace files of the same name; otherwise none is")
     measure.set_defaults(run=_measure)
 
@@ -191,6 +193,15 @@ class _Version(argparse.Action):
 
 
 def _measure(arguments: argparse.Namespace) -> int:
+    if arguments.out is not None:
+        from vision.commands.batch import batch  # noqa: PLC0415 - the same
+
+        return batch(arguments)
+    for needless in ("jobs", "table", "cluster"):
+        if getattr(arguments, needless) is not None:
+            raise UsageError(f"--{needless} belongs to --out, which is not there: name a folder for the results with it")
+    if any(isinstance(photo, str) for photo in arguments.photos):
+        raise UsageError(f"an address ({WEB}) is read in a batch only: add --out, a folder for the results")
     from vision.commands.measure import measure  # noqa: PLC0415 - loads the measuring libraries, which takes a second
 
     return measure(arguments)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from vision.nominal import (
     LENGTHS_MM,
@@ -71,7 +71,7 @@ def judge(quantity: Quantity | None, nominal: float, limit: Limit, unit: str = "
 def conformance_probability(quantity: Quantity, low: float, high: float) -> float:
     """Probability that the true value lies between two limits, for a normal distribution about the estimate."""
     u = max(quantity.u, 1e-12)
-    return float(norm.cdf((high - quantity.value) / u) - norm.cdf((low - quantity.value) / u))
+    return float(ndtr((high - quantity.value) / u) - ndtr((low - quantity.value) / u))
 
 
 def _judged(

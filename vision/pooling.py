@@ -13,7 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from vision.quantity import Quantity, combined
 
@@ -61,7 +61,7 @@ def pool(readings: Sequence[Quantity | None], *, own: frozenset[str] = frozenset
     birge = max(math.sqrt(chi_square / freedom), 1.0) if freedom else 1.0
     parts = [("between photos", birge / math.sqrt(total)), *_shared([common for _, common in split], weights)]
     worst = max(range(len(there)), key=lambda k: abs(deviations[k]))
-    probability = float(chi2.sf(chi_square, freedom)) if freedom else 1.0
+    probability = float(chdtrc(freedom, chi_square)) if freedom else 1.0
     return Pooled(combined(mean, parts), chi_square, freedom, probability, there[worst][0], abs(deviations[worst]))
 
 

@@ -19,7 +19,7 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from vision.lifted import Lifted
 from vision.pose import Height
@@ -104,7 +104,7 @@ def judge_untouched(
     hand: Literal["right", "left"] | None = None
     if known and abs(right - left) > HAND_APART and min(right, left) < HAND_FITS * known:
         hand = "right" if right < left else "left"
-    return Untouched(sum(terms.values()), float(chi2.ppf(1.0 - ALARM, freedom)), freedom, terms, hand)
+    return Untouched(sum(terms.values()), float(chdtri(freedom, ALARM)), freedom, terms, hand)
 
 
 def _ends(lifted: Lifted, pose: Height) -> float:

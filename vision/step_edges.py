@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
 from scipy.optimize import least_squares
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from vision.axis import Axis
 from vision.edge_lines import Edges
@@ -117,7 +117,7 @@ def measured_blur(edges: Edges) -> float:
     def residuals(p: Array) -> Array:
         sigma = p[0]
         use = np.isfinite(mean) & (centre < 0.6 * sigma)
-        model = p[1] + p[2] * norm.cdf((centre - p[3]) / sigma)
+        model = p[1] + p[2] * ndtr((centre - p[3]) / sigma)
         return np.where(use, np.nan_to_num(mean) - model, 0.0)
 
     start = np.array([edges.blur_px, 0.0, 1.0, 0.0])

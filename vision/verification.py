@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from vision.nominal import SIZES, diameter_limit
 from vision.quantity import Quantity
@@ -234,7 +234,7 @@ def _ability(size: int, line: BiasLine, spread: Spread) -> Ability:
     u = float(np.hypot(spread.both, bias.u))
     # Freedom after Welch and Satterthwaite (JCGM 100:2008, G.4), the known sizes counting as exactly known u.
     freedom = spread.freedom * (u / spread.both) ** 4 if spread.both > 0.0 else 1e6
-    factor = max(float(student.ppf(0.5 + CONFIDENCE / 2.0, min(freedom, 1e6))), 2.0)
+    factor = max(float(stdtrit(min(freedom, 1e6), 0.5 + CONFIDENCE / 2.0)), 2.0)
     error = float(abs(bias.value) + factor * u)
     gap = min(abs(size - other) for other in SIZES if other != size) / 100.0
     return Ability(size, error, error < gap / 2.0, error + limit < gap / 2.0, error <= (1.0 - BAND_SHARE) * limit)

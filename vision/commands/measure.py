@@ -32,7 +32,6 @@ from vision.pipeline import read_photo
 from vision.reading import CombinedReading, PhotoReading
 from vision.report import document, table
 from vision.report.budget_table import print_budgets
-from vision.report.picture import draw, drawn_before
 from vision.report.words import plain
 from vision.scale import GivenScale
 from vision.together import Looked
@@ -106,6 +105,8 @@ def plan_of(arguments: argparse.Namespace) -> Plan:
         new_file(json, overwrite=arguments.overwrite, inputs=photos)
     names = tuple(picture_names(photos))
     if arguments.picture is not None:
+        from vision.report.picture import drawn_before  # noqa: PLC0415 - loads Matplotlib, which takes a second
+
         existing = [path for name in names for path in drawn_before(arguments.picture, name)]
         existing += pictures_before(arguments.picture) if arguments.same else []
         picture_folder(arguments.picture, existing, overwrite=arguments.overwrite, inputs=photos)
@@ -196,6 +197,8 @@ def _check_prints(prints: Path | None) -> None:
 
 def _draw(photo: Path, reading: PhotoReading, name: str, plan: Plan, out: Console) -> bool:
     """Draw one photo's pictures; a picture that fails is said and does not cost the reading."""
+    from vision.report.picture import draw  # noqa: PLC0415 - loads Matplotlib
+
     assert plan.pictures is not None  # noqa: S101 - the caller asked only with a folder
     try:
         wanted = {"overwrite": plan.overwrite, "budget": plan.budget, "why": plan.why}

@@ -14,7 +14,6 @@ from vision.call import Rules, Stated, restated
 from vision.errors import UsageError
 from vision.reading import CombinedReading
 from vision.report.combined import print_combined, print_problems
-from vision.report.combined_figure import NAME, save_combined
 from vision.report.words import plain
 from vision.together import Looked, combine
 
@@ -28,6 +27,8 @@ def asked_same(arguments: argparse.Namespace) -> bool:
 
 def pictures_before(folder: Path) -> list[Path]:
     """The combined figure left there by an earlier run."""
+    from vision.report.combined_figure import NAME  # noqa: PLC0415 - loads Matplotlib, which takes a second
+
     return [folder / NAME] if (folder / NAME).exists() else []
 
 
@@ -53,6 +54,8 @@ def together(
 
 def drawn_together(one: CombinedReading, folder: Path, *, overwrite: bool, out: Console) -> bool:
     """Draw the combined figure; a picture that fails is said and does not cost the reading."""
+    from vision.report.combined_figure import save_combined  # noqa: PLC0415 - loads Matplotlib
+
     try:
         path = save_combined(one, folder, overwrite=overwrite)
     except Exception as error:  # as for the single photos' pictures
