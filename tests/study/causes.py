@@ -1,7 +1,7 @@
 """One cause of error switched off at a time: the truth put in place of what one stage found, the rest left as it is.
 
 The stages are not built to be told the truth, so it is slipped in from outside, for one reading, by replacing a function
-where ``vision.instrument`` or ``vision.pipeline`` calls it. Only single photos of kept pictures; needs their whole truth.
+where ``vision.instrument``, ``vision.run_on`` or ``vision.pipeline`` calls it. Only single photos of kept pictures, with their truth.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 import vision.instrument as stages
+import vision.run_on as following
 from samples.bulk import over
 from tests.study import rows
 from tests.study.cases import Case, cases, errors, of_group
@@ -77,7 +78,7 @@ def switched(cause: str, truth: dict[str, Any]) -> Iterator[None]:
     wanted = CAUSES[1:5] if cause == "all of them" else (cause,)
     one = truth["instruments"][0]
     axis_px: list[np.ndarray] = []
-    locate, marks, height, scale = stages.locate_edges, stages.read_marks, stages._height, pipeline.find_scale
+    locate, marks, height, scale = following.locate_edges, stages.read_marks, stages._height, pipeline.find_scale
 
     def located(*args: Any, **named: Any) -> Any:
         edges = locate(*args, **named)
@@ -102,7 +103,7 @@ def switched(cause: str, truth: dict[str, Any]) -> Iterator[None]:
     unbiased = {name: 0.0 for name in BIASES if "true outline" in wanted and hasattr(dimensions, name)}
     with (
         patch.multiple(dimensions, **unbiased) if unbiased else nullcontext(),
-        patch.object(stages, "locate_edges", located),
+        patch.object(following, "locate_edges", located),
         patch.object(stages, "read_marks", marked),
         patch.object(stages, "_height", high),
         patch.object(pipeline, "find_scale", scaled),
