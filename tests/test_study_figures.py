@@ -16,7 +16,7 @@ from tests.study.ideal import PAPER, TRUE_PX, Ideal, bound_px, columns_used, pic
 from tests.study.read import told
 from tests.study.report import report_text
 from tests.study.text_table import number, share, table
-from vision import instrument
+from vision import instrument, run_on
 from vision.marks import NO_MARKS
 from vision.photo import LINEAR
 from vision.quantity import Quantity
@@ -120,10 +120,10 @@ def test_true_marks_and_height():
 
 
 def test_switching_leaves_the_stages_as_they_were():
-    before = instrument.locate_edges, instrument.read_marks, instrument._height
+    before = run_on.locate_edges, instrument.read_marks, instrument._height
     with pytest.raises(ZeroDivisionError), switched("all of them", {"instruments": [{}]}):
         _ = 1 / int(instrument.read_marks is before[1])
-    assert (instrument.locate_edges, instrument.read_marks, instrument._height) == before
+    assert (run_on.locate_edges, instrument.read_marks, instrument._height) == before
 
 
 def test_true_scale_maps_as_the_renderers_camera_does():
