@@ -111,7 +111,7 @@ def _clues(outline: Outline, misfit: dict[str, float], skew: float | None, irreg
         clues.append(ShapeClue("regularity of the crests", seen, even, "spread over development renders"))
     spikes = len(outline.spikes_mm)
     lone = {"plain": -1.5 * max(spikes - 1, 0), "barbed": -1.0 if irregular is None else 0.0}
-    seen = f"{spikes} places stand out from a plain wire" if spikes else "nothing stands out from a plain wire"
+    seen = _standing_out(spikes) if spikes else "nothing stands out from a plain wire"
     clues.append(ShapeClue("isolated spikes", seen, lone, "spread over development renders"))
     return tuple(clues)
 
@@ -180,5 +180,9 @@ def _words(outline: Outline, misfit: dict[str, float], skew: float | None) -> tu
     if skew is not None:
         words.append(f"valley {skew:.2f} of the way from crest to crest")
     if len(outline.spikes_mm):
-        words.append(f"{len(outline.spikes_mm)} places stand out from a plain wire")
+        words.append(_standing_out(len(outline.spikes_mm)))
     return tuple(words)
+
+
+def _standing_out(count: int) -> str:
+    return f"{count} {'place stands' if count == 1 else 'places stand'} out from a plain wire"
