@@ -125,6 +125,8 @@ def test_what_two_overlapping_photos_show_counts_once_and_the_close_up_decides()
     assert len(joined) == 3
     assert joined[0].best.kind == "named"
     assert joined[0].numbers == "1 (far.jpg), 1 (near.jpg)"
+    assert [one.numbers for one in joined[1:]] == ["2 (far.jpg)", "2 (near.jpg)"]  # a number alone would not say which
+    assert [one.numbers for one in merge([far])] == ["1", "2"]
     assert len(merge([far, near], relaid=True)) == 4
     assert len(merge([far, photo("near.jpg", told(1), sheet="LETTER-1")])) == 3
 

@@ -15,15 +15,19 @@ TURN_DEG = 12.0
 
 @dataclass(frozen=True)
 class Seen:
-    """One instrument of the tray: what counts (the closest view), and every photo and number under which it was seen."""
+    """One instrument of the tray: what counts (the closest view), and every photo and number under which it was seen.
+
+    ``one_photo``: the whole tray is in one photo, so that a number alone says which instrument is meant.
+    """
 
     best: Told
     views: tuple[Told, ...]
+    one_photo: bool = True
 
     @property
     def numbers(self) -> str:
         """Its numbers in the photos, for instance '7' or '7 (a.jpg), 2 (b.jpg)'."""
-        if len(self.views) == 1:
+        if len(self.views) == 1 and self.one_photo:
             return str(self.best.number)
         return ", ".join(f"{view.number} ({view.photo})" for view in self.views)
 
@@ -40,7 +44,7 @@ def merge(photos: Sequence[TrayPhoto], *, relaid: bool = False) -> list[Seen]:
             else:
                 home.append(one)
         groups += fresh
-    return [_joined(views) for _, views in groups]
+    return [replace(_joined(views), one_photo=len(photos) == 1) for _, views in groups]
 
 
 def _home(groups: list[tuple[str | None, list[Told]]], sheet: str | None, one: Told) -> list[Told] | None:
