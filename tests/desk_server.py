@@ -10,17 +10,20 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import httpx2 as http
+
 ROOT = Path(__file__).resolve().parent.parent
 COMMAND = "import sys; from vision import cli; sys.exit(cli.main(sys.argv[1:]))"
 
 
 @dataclass(frozen=True)
 class Running:
-    """A desk that answers at ``address``."""
+    """A desk that answers at ``address``; ``web`` asks it, over a new connection each time."""
 
     address: str
     folder: Path
     pid: int
+    web: http.Client
 
     @property
     def port(self) -> int:
@@ -43,7 +46,9 @@ def running(folder: Path, before: Callable[[], None] | None = None) -> Iterator[
     try:
         line = process.stdout.readline()
         assert "http://" in line, process.stderr.read()
-        yield Running(line.split()[5], folder, process.pid)
+        # One client for all: each would load the computer's list of certificates, which nothing here needs.
+        with http.Client(verify=False, trust_env=False, limits=http.Limits(max_keepalive_connections=0)) as web:
+            yield Running(line.split()[5], folder, process.pid, web)
     finally:
         process.terminate()
         process.communicate(timeout=20)

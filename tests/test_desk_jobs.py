@@ -20,12 +20,15 @@ CRASHED, TOO_LONG = "it crashed", "it took too long"
 
 
 class Shelf:
-    """Keeps answers in memory instead of records."""
+    """Keeps answers in memory instead of records, unless it is full."""
 
     def __init__(self) -> None:
         self.answers: list[Json] = []
+        self.full = False
 
     def keep(self, _: Task, answer: Json) -> int:
+        if self.full:
+            raise OSError("no room is left")
         self.answers.append(answer)
         return len(self.answers)
 
@@ -120,27 +123,19 @@ def test_a_crash_is_said_and_the_next_photo_goes_on(bench: Bench, photo: Path) -
     assert len(job.readings) == 1
 
 
-def test_a_photo_that_takes_too_long_is_given_up(shelf: Shelf, photo: Path) -> None:
-    short = Bench(shelf.keep, crashed=CRASHED, too_long=TOO_LONG, limit_s=0.001)
-    try:
-        job = ended(short.add((task(photo),)))
-    finally:
-        short.close()
-
-    assert job.problems == [f"grey.jpg: {TOO_LONG}"]
-
-
-def test_records_that_fail_are_said(photo: Path) -> None:
-    def full(_: Task, __: Json) -> int:
-        raise OSError("no room is left")
-
-    bench = Bench(full, crashed=CRASHED, too_long=TOO_LONG)
-    try:
-        job = ended(bench.add((task(photo),), ["x.pdf is not taken"]))
-    finally:
-        bench.close()
+def test_records_that_fail_are_said(bench: Bench, shelf: Shelf, photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shelf, "full", True)
+    job = ended(bench.add((task(photo),), ["x.pdf is not taken"]))
 
     assert job.problems == ["x.pdf is not taken", "grey.jpg: no room is left"]
+
+
+def test_a_photo_that_takes_too_long_is_given_up(bench: Bench, photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bench, "_limit_s", 0.001)
+    job = ended(bench.add((task(photo),)))
+
+    assert job.problems == [f"grey.jpg: {TOO_LONG}"]
+    assert job.readings == []
 
 
 def test_wishes_become_the_command_lines_arguments() -> None:

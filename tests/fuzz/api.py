@@ -14,7 +14,6 @@ from shutil import which
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-import httpx2 as http
 from desk_server import running
 from invented_records import fill
 
@@ -28,7 +27,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as place:
         fill(Path(place) / "records")
         with running(Path(place) / "records") as desk:
-            token = http.get(f"{desk.address}api/token").json()["token"]
+            token = desk.web.get(f"{desk.address}api/token").json()["token"]
             options = ["--checks", "not_a_server_error", "-n", str(asked.examples), "-H", f"x-flutegauge-token: {token}"]
             # Reading real photos is slow and is fed elsewhere: what is sent to /api/measure would be waited for.
             options += ["--exclude-path", "/api/measure", "--suppress-health-check", "all", "--request-timeout", "10"]

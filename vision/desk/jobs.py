@@ -115,6 +115,9 @@ class Bench:
         for job in self._jobs.values():
             self.cancel(job)
         self._queue.put(None)
+        with self._lock:
+            if self._process is not None:
+                self._process.kill()  # it may still be starting, which nobody waits for any more
         self._thread.join(timeout=10.0)
         self._stop_process()
 
