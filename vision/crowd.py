@@ -54,7 +54,8 @@ def take_apart(plane: Plane, relative: Array, ground: Ground, weak: Mask, rim: M
     pale = filled(_closed(weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
     held = _unlike([*held, *_held(find_grips(pale & ~whole, relative, rim, ppm), ground)], ppm)
     claimed = _drawn(held, solid.shape, 1.6 * ppm)
-    bent = [_Held(one.grip, follow_end(ground, one.shaft, claimed)) for one in held]
+    free = Ground(ground.metal & ~claimed, ground.known, ppm)
+    bent = [_Held(one.grip, follow_end(free, one.shaft)) for one in held]
     taken = [_take(one, solid, ground, rim) for one in bent]
     used = _drawn(bent, solid.shape, 3.4 * ppm)
     reach = 2 * max(round(0.8 * ppm), 1) + 1

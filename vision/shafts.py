@@ -8,6 +8,7 @@ direction; a kinked or curved end is followed afterwards, over metal that no oth
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache, cached_property
 from typing import Any
 
 import cv2
@@ -41,6 +42,11 @@ class Ground:
     known: Mask
     px_per_mm: float
 
+    @cached_property
+    def both(self) -> NDArray[np.float32]:
+        """Metal and known as numbers to interpolate between, (H, W, 2): made once for all that is traced."""
+        return np.dstack([self.metal, self.known]).astype(np.float32)
+
 
 @dataclass(frozen=True)
 class Shaft:
@@ -57,10 +63,8 @@ class Shaft:
 def trace_shaft(ground: Ground, start_px: Array, direction: Array) -> Shaft | None:
     """Follow the shaft that leaves ``start_px`` within a few degrees of the unit ``direction``; None when there is none."""
     aims = np.arange(-AIM_DEG, AIM_DEG + 0.1, AIM_STEP_DEG)
-    cells = [_fan(ground, start_px, _turned(direction, aim), REACH_MM, SIDEWAYS_MM + 0.2) for aim in aims]
-    # a bow of half a millimetre is straight enough
-    straight = [np.asarray(cv2.dilate(worth, np.ones((1, 5))), dtype=float) for worth, _ in cells]
-    totals = np.array([_straight_worth(worth) for worth in straight])
+    worth, _ = _fans(ground, start_px, [_turned(direction, aim) for aim in aims], REACH_MM, SIDEWAYS_MM + 0.2)
+    totals = _straight_worth(_widened(worth, 5))  # a bow of half a millimetre is straight enough
     found: Shaft | None = None
     for _ in range(3):  # the three best directions that differ
         aim, aside = (int(v) for v in np.unravel_index(int(totals.argmax()), totals.shape))
@@ -77,18 +81,26 @@ def trace_shaft(ground: Ground, start_px: Array, direction: Array) -> Shaft | No
 
 
 def _straight_worth(worth: Array) -> Array:
-    """What the straight line from each cell of the first row is worth, up to its first stretch of bare paper (steps, wide)."""
+    """What the straight line from each cell of a fan's first row is worth, up to its first stretch of bare paper.
+
+    ``worth`` (fans, steps, wide); returns (fans, wide).
+    """
     wide = round(GAP_MM / STEP_MM)
-    bare = np.cumsum(worth < -0.5, axis=0)
+    bare = np.cumsum(worth < -0.5, axis=1, dtype=np.int16)
     gap = np.zeros(worth.shape, dtype=bool)
-    gap[wide:] = bare[wide:] - bare[:-wide] >= wide - 1.5
-    open_ = ~np.logical_or.accumulate(gap, axis=0)
-    return np.asarray(np.where(open_, np.cumsum(worth, axis=0), -np.inf).max(axis=0))
+    gap[:, wide:] = bare[:, wide:] - bare[:, :-wide] >= wide - 1.5
+    open_ = ~np.logical_or.accumulate(gap, axis=1)
+    return np.asarray(np.where(open_, np.cumsum(worth, axis=1), -np.inf).max(axis=1))
 
 
-def follow_end(ground: Ground, shaft: Shaft, taken: Mask) -> Shaft:
-    """Carry a shaft on round a kink or a curve, over metal that ``taken`` (H, W) gives to nobody else."""
-    free = Ground(ground.metal & ~taken, ground.known, ground.px_per_mm)
+def _widened(worth: Array, cells: int) -> Array:
+    """Each cell of fans (fans, steps, wide) as good as the best of so many beside it."""
+    flat = cv2.dilate(worth.reshape(-1, worth.shape[2]), np.ones((1, cells)))
+    return np.asarray(flat, dtype=float).reshape(worth.shape)
+
+
+def follow_end(free: Ground, shaft: Shaft) -> Shaft:
+    """Carry a shaft on round a kink or a curve, over the metal of ``free``: what no other instrument owns."""
     for _ in range(6):
         line = shaft.line_px
         if len(line) < 12 or not _more_ahead(free, line[-1]):
@@ -115,15 +127,17 @@ def _round_the_bend(free: Ground, line: Array) -> Array | None:
         at = line[len(line) - 1 - back]
         direction = at - line[len(line) - 9 - back if len(line) > 9 + back else 0]
         direction = direction / max(float(np.linalg.norm(direction)), 1e-9)
-        for aim in np.arange(-END_DEG, END_DEG + 0.1, 6.0):
-            worth, spots = _fan(free, at, _turned(direction, float(aim)), END_MM, 0.2)
-            along = np.asarray(cv2.dilate(worth, np.ones((1, 3))), dtype=float)[:, [worth.shape[1] // 2]]
-            total = float(_straight_worth(along)[0]) - BACK_COST * back - AIM_COST * abs(float(aim))
+        aims = np.arange(-END_DEG, END_DEG + 0.1, 6.0)
+        worth, spots = _fans(free, at, [_turned(direction, float(aim)) for aim in aims], END_MM, 0.2)
+        middle = worth.shape[2] // 2
+        lines = _widened(worth, 3)[:, :, [middle]]
+        for k, (aim, along, straight) in enumerate(zip(aims, lines, _straight_worth(lines)[:, 0], strict=True)):
+            total = float(straight) - BACK_COST * back - AIM_COST * abs(float(aim))
             if total > best:
                 steps = np.cumsum(along[:, 0])
                 steps[_gap_from(along) :] = -np.inf
                 last = min(int(np.argmax(steps)), 12)  # 3 mm at a time follow a curve
-                best, longer = total, np.concatenate([line[: len(line) - back], spots[: last + 1, worth.shape[1] // 2]])
+                best, longer = total, np.concatenate([line[: len(line) - back], spots[k, : last + 1, middle]])
     return longer
 
 
@@ -139,32 +153,39 @@ def _best_path(
 ) -> Shaft | None:
     """Best path in a fan along one direction; every step goes a quarter of a millimetre ahead."""
     wide_mm = sideways_mm + reach_mm * float(np.tan(np.radians(TURN_STEP_DEG * turns))) * 0.7 + 0.5
-    worth, spots = _fan(ground, start_px, direction, reach_mm, wide_mm)
+    fan, places = _fans(ground, start_px, [direction], reach_mm, wide_mm)
+    worth, spots = fan[0], places[0]
     steps, wide = worth.shape
-    slopes = np.tan(np.radians(np.arange(-turns, turns + 1) * TURN_STEP_DEG)) * STEP_MM / ASIDE_MM
-    moves = np.rint(np.outer(np.arange(steps + 1), slopes)).astype(int)
-    moves = moves[1:] - moves[:-1]
+    moves, sources, outside = _way_of_moves(steps, wide, turns)
     near = round(sideways_mm / ASIDE_MM)
-    score = np.full((len(slopes) + 2, wide), -np.inf)
+    score = np.full((moves.shape[1] + 2, wide), -np.inf)
     score[1:-1, wide // 2 - near : wide // 2 + near + 1] = 0.0
-    columns = np.arange(wide)
-    came = np.zeros((steps, len(slopes), wide), dtype=np.int8)
+    came = np.zeros((steps, moves.shape[1], wide), dtype=np.int8)
     best, at = 0.0, (-1, 0, 0)
     for i in range(steps):
         options = np.stack([score[:-2] - TURN_COST, score[1:-1], score[2:] - TURN_COST])
         chosen = options.argmax(axis=0)
-        from_ = columns[None, :] - moves[i][:, None]
-        inside = (from_ >= 0) & (from_ < wide)
-        from_ = np.clip(from_, 0, wide - 1)
-        came[i] = np.take_along_axis(chosen, from_, axis=1) - 1
-        moved = np.take_along_axis(options.max(axis=0), from_, axis=1)
-        score[1:-1] = np.where(inside, moved + worth[i], -np.inf)
-        top = int(score[1:-1].argmax())
-        if score[1:-1].flat[top] > best:
-            best, at = float(score[1:-1].flat[top]), (i, top // wide, top % wide)
+        came[i] = chosen.ravel()[sources[i]] - 1
+        moved = options.max(axis=0).ravel()[sources[i]] + worth[i]
+        moved[outside[i]] = -np.inf
+        score[1:-1] = moved
+        top = int(moved.argmax())
+        if moved.flat[top] > best:
+            best, at = float(moved.flat[top]), (i, top // wide, top % wide)
     if at[0] < 3:
         return None
     return _read_back(came, moves, spots, worth, at, best)
+
+
+@cache
+def _way_of_moves(steps: int, wide: int, turns: int) -> tuple[NDArray[np.int_], NDArray[np.int_], Mask]:
+    """For every step and slope: cells moved aside (steps, slopes); where each cell came from, and whether from outside the fan."""
+    slopes = np.tan(np.radians(np.arange(-turns, turns + 1) * TURN_STEP_DEG)) * STEP_MM / ASIDE_MM
+    moves = np.rint(np.outer(np.arange(steps + 1), slopes)).astype(int)
+    moves = moves[1:] - moves[:-1]
+    from_ = np.arange(wide) - moves[:, :, None]
+    rows = wide * np.arange(len(slopes))[:, None]
+    return moves, rows + np.clip(from_, 0, wide - 1), (from_ < 0) | (from_ >= wide)
 
 
 def _read_back(
@@ -191,17 +212,19 @@ def _read_back(
     return Shaft(spots[rows[:, 0], rows[:, 1]], best) if len(rows) > 3 else None
 
 
-def _fan(ground: Ground, start_px: Array, direction: Array, reach_mm: float, wide_mm: float) -> tuple[Array, Array]:
-    """Worth of every cell (steps, wide) ahead of the start, and its plane px."""
+def _fans(ground: Ground, start_px: Array, directions: list[Array], reach_mm: float, wide_mm: float) -> tuple[Array, Array]:
+    """Worth of every cell ahead of the start along each direction (fans, steps, wide), and its plane px (.., 2)."""
     aside = np.arange(-round(wide_mm / ASIDE_MM), round(wide_mm / ASIDE_MM) + 1) * ASIDE_MM
     ahead = np.arange(1, round(reach_mm / STEP_MM) + 1) * STEP_MM
-    normal = np.array([-direction[1], direction[0]])
-    spots = start_px + ground.px_per_mm * (ahead[:, None, None] * direction + aside[None, :, None] * normal)
-    x, y = spots[..., 0].astype(np.float32), spots[..., 1].astype(np.float32)
-    metal = cv2.remap(ground.metal.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0)
-    known = cv2.remap(ground.known.astype(np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0)
-    core = cv2.blur(metal, (3, 1))
-    return np.asarray(core * METAL + (1.0 - core) * np.where(known > 0.5, BARE, UNKNOWN), dtype=float), spots
+    towards = np.array(directions)
+    normal = np.column_stack([-towards[:, 1], towards[:, 0]])
+    offsets = ahead[None, :, None, None] * towards[:, None, None] + aside[None, None, :, None] * normal[:, None, None]
+    spots = start_px + ground.px_per_mm * offsets
+    x, y = (np.ascontiguousarray(spots[..., k].reshape(-1, len(aside)), dtype=np.float32) for k in (0, 1))
+    both = cv2.remap(ground.both, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0)
+    core = cv2.blur(np.ascontiguousarray(both[..., 0]), (3, 1))
+    worth = core * METAL + (1.0 - core) * np.where(both[..., 1] > 0.5, BARE, UNKNOWN)
+    return np.asarray(worth, dtype=float).reshape(spots.shape[:3]), spots
 
 
 def _turned(direction: Array, degrees: float) -> Array:
