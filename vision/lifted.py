@@ -70,7 +70,7 @@ def lift(scales: Sequence[Scale], seen: Sequence[AxisPx]) -> Lifted | None:
     z0 = sightings[0].height_mm
     shifts, ratios, labels = [], [], []
     for label, others in moved:
-        again = triangulate(others, bent=bent)
+        again = triangulate(others, bent=bent, begin=axis)
         if again is not None:
             shifts.append(again.ends_mm - axis.ends_mm)
             ratios.append(again.ends_mm * z0 / others[0].height_mm - axis.ends_mm)

@@ -34,6 +34,7 @@ Array = NDArray[np.floating[Any]]
 SHAPE_DEGREE = 5  # of the axis seen from above
 LOOK_MM = 2.0  # neighbouring points of a mid line share errors over about this length
 LEAST_POINTS = 12
+ROUNDS, SETTLED_MM = 8, 2e-5  # of reweighting; a height that moves less than this has arrived
 EXPECTED_MM, EXPECTED_U_MM = 1.0, 3.0  # of any height, so that photos without parallax have an answer with a large u
 
 
@@ -66,20 +67,20 @@ def basis(share: Array, count: int) -> Array:
     return np.column_stack([1.0 - share, share, 4.0 * share * (1.0 - share)])[:, :count]
 
 
-def triangulate(sightings: Sequence[Sighting], *, bent: bool) -> AxisHeight | None:
+def triangulate(sightings: Sequence[Sighting], *, bent: bool, begin: AxisHeight | None = None) -> AxisHeight | None:
     """Find z(x) from two or more photos; None when fewer than two show enough of the mid line.
 
-    ``bent``: also fit a curve out of the sheet's plane. Without any way across the covariance is very large, never infinite.
+    ``bent``: also fit a curve out of the sheet's plane. ``begin``: an answer for nearly the same sightings, to set out from.
+    Without any way across the covariance is very large, never infinite.
     Raises no error for photos of a moved instrument: ``vision.same`` judges that.
     """
     views = [one for one in sightings if len(one.line_mm) >= LEAST_POINTS]
     if len(views) < 2:
         return None
-    ends = np.zeros(3)
-    spread = 0.02
     count = 3 if bent else 2
-    weights = [np.ones(len(one.line_mm)) for one in views]
-    for _ in range(8):
+    ends, spread = (np.zeros(3), 0.02) if begin is None else (begin.ends_mm, begin.residual_mm)
+    weights = [np.ones(len(one.line_mm)) for one in views] if begin is None else _weights(begin.misses_mm, spread)
+    for _ in range(ROUNDS):
         origin, along, length = _frame(views, ends)
         across = np.array([-along[1], along[0]])
         rows = [_rows(one, origin, along, across, length, ends, count) for one in views]
@@ -88,16 +89,23 @@ def triangulate(sightings: Sequence[Sighting], *, bent: bool) -> AxisHeight | No
         faint = spread / EXPECTED_U_MM * np.eye(count, design.shape[1])
         wanted = np.append(seen * root, faint.diagonal() * np.array([1.0, 1.0, 0.0])[:count] * EXPECTED_MM)
         solution = np.linalg.lstsq(np.concatenate([design * root[:, None], faint]), wanted, rcond=None)[0]
-        ends = np.append(solution[:count], np.zeros(3 - count))
+        before, ends = ends, np.append(solution[:count], np.zeros(3 - count))
         misses = [r[1] - r[0] @ solution for r in rows]
         spread = max(1.4826 * float(np.median(np.abs(np.concatenate(misses)))), 5e-4)
-        weights = [1.0 / (1.0 + (miss / (2.5 * spread)) ** 2) for miss in misses]
+        weights = _weights(misses, spread)
+        if np.abs(ends - before).max() < SETTLED_MM:
+            break
     looks = max(LOOK_MM * np.median([len(m) for m in misses]) / max(length, 1.0), 1.0)
     normal = design.T @ (design * root[:, None] ** 2) / looks + faint.T @ faint
     covariance = np.zeros((3, 3))
     covariance[:count, :count] = np.linalg.pinv(normal, hermitian=True, rcond=1e-14)[:count, :count] * spread**2
     stations = tuple(np.clip(_shares(one, origin, along, length, ends), 0.0, 1.0) for one in views)
     return AxisHeight(ends, covariance, _parallax(views, across), spread, origin, along, length, tuple(misses), stations)
+
+
+def _weights(misses: Sequence[Array], spread: float) -> list[Array]:
+    """How much each point of each line counts: those far off the common axis little."""
+    return [1.0 / (1.0 + (miss / (2.5 * spread)) ** 2) for miss in misses]
 
 
 def _frame(views: Sequence[Sighting], ends: Array) -> tuple[Array, Array, float]:
