@@ -10,11 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.sheet import MARKER_DICTIONARY, Sheet, sheet_of_marker
+from vision.quads import least_side_px
 
 ENOUGH = 12
+WINDOWS, WINDOW_STEP = (5, 45), 20  # px: thresholds over 5, 25 and 45 px
 QUICK_PX, QUICK_WINDOW = 1400, 45  # one look at so small a picture, with one threshold, settles most photos
 LARGE_PX = 12.0  # side of a marker in such a picture below which its corners are too rough to start from
 LEVELS_PX = (1000, 2000, 4000)  # longest side of the pictures searched, coarse to fine
+FEW_QUADS = 300  # enough to tell that a sheet is somebody else's
 FOREIGN = ("DICT_4X4_1000", "DICT_6X6_1000", "DICT_7X7_1000", "DICT_ARUCO_ORIGINAL", "DICT_APRILTAG_36h11")
 
 
@@ -62,7 +65,8 @@ def _ours(seen: list[Seen]) -> list[Seen]:
 def foreign_markers(grey: NDArray[np.uint8]) -> int:
     """Count markers of other common dictionaries: tells somebody else's sheet from no sheet at all."""
     _, small, factor = next(iter(_pyramid(grey, (1600,))))
-    return max(len(_detect(small, name, factor)) for name in FOREIGN)
+    least = least_side_px(small, _windows(WINDOWS), FEW_QUADS)
+    return max(len(_detect(small, name, factor, least_px=least)) for name in FOREIGN)
 
 
 def sheets_of(seen: Iterable[Seen]) -> dict[str, tuple[Sheet, list[Seen]]]:
@@ -88,12 +92,19 @@ def _pyramid(
             return
 
 
-def _detect(grey: NDArray[np.uint8], dictionary: str, factor: float, windows: tuple[int, int] = (5, 45)) -> list[Seen]:
+def _windows(ends: tuple[int, int]) -> range:
+    return range(ends[0], ends[1] + 1, WINDOW_STEP)
+
+
+def _detect(
+    grey: NDArray[np.uint8], dictionary: str, factor: float, windows: tuple[int, int] = WINDOWS, least_px: float | None = None
+) -> list[Seen]:
+    least = least_px or least_side_px(grey, _windows(windows))
     parameters = cv2.aruco.DetectorParameters()
     parameters.errorCorrectionRate = 0.4  # 5x5_1000 corrects at most two bits; fewer false ids in clutter
     parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows
-    parameters.adaptiveThreshWinSizeStep = 20
-    parameters.minMarkerPerimeterRate = 0.01
+    parameters.adaptiveThreshWinSizeStep = WINDOW_STEP
+    parameters.minMarkerPerimeterRate = 4.0 * least / max(grey.shape)
     parameters.perspectiveRemovePixelPerCell = 6
     detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary)), parameters)
     corners, ids, _ = detector.detectMarkers(grey)
