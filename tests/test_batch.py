@@ -14,7 +14,9 @@ import pytest
 
 from tests.batch_fakes import dies_on_three, dies_once
 from tests.command_line import status_of, usage_error
+from tests.kill_batch import kill_at_random
 from vision.commands.batch_item import Item
+from vision.commands.batch_lock import alone
 from vision.commands.batch_pool import lines_here
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -66,6 +68,52 @@ def test_lines_in_order_table_beside_them_and_an_ended_run_goes_on(folder, tmp_p
 
     (folder / "d.jpg").write_text("one more")
     assert "holds a run over other photos" in usage_error(capsys, "measure", folder, "--out", out)
+
+
+def test_a_killed_run_goes_on_to_the_same_bytes(tmp_path):
+    """A few kills, with names in place of readings; many, and real ones: python -m tests.kill_batch."""
+    outcome = kill_at_random(tmp_path, photos=30, kills=2, seed=5, stand_in=True)
+
+    assert outcome.fine, outcome
+    assert outcome.kills == 2
+
+
+def test_a_reading_process_ends_with_the_run_that_started_it(tmp_path):
+    script = (
+        "import os, sys, time; from vision.commands.batch_pool import _pool\n"
+        "if __name__ == '__main__':\n"
+        "    pool = _pool(1); print(pool.submit(os.getpid).result(), flush=True); time.sleep(60)\n"
+    )
+    (tmp_path / "run.py").write_text(script)
+    surroundings = os.environ | {"PYTHONPATH": str(ROOT)}
+    with subprocess.Popen([sys.executable, str(tmp_path / "run.py")], stdout=subprocess.PIPE, text=True, env=surroundings) as run:
+        reader = int(run.stdout.readline())
+        run.kill()
+    until = time.monotonic() + 10.0
+    while Path(f"/proc/{reader}/cmdline").exists() and Path(f"/proc/{reader}/cmdline").read_bytes():
+        assert time.monotonic() < until, "the reading process goes on"
+        time.sleep(0.05)
+
+
+def test_two_runs_never_write_into_one_folder(folder, tmp_path, capsys):
+    (tmp_path / "out").mkdir()
+    with alone(tmp_path / "out"):
+        assert "another run is writing into" in usage_error(capsys, "measure", folder, "--out", tmp_path / "out")
+    assert list((tmp_path / "out").iterdir()) == []
+
+
+def test_a_run_killed_at_its_very_beginning_is_begun_anew(tmp_path, capsys):
+    photos, out = tmp_path / "photos", tmp_path / "out"
+    photos.mkdir()
+    out.mkdir()
+    (photos / "a.jpg").write_text("no picture")
+    (out / ".batch.json.4711.draft").write_text('{"form')
+    assert status_of("measure", photos, "--out", out) == 2
+    assert sorted(path.name for path in out.iterdir()) == ["batch.json", "instruments.csv", "readings.jsonl"]
+
+    (out / "batch.json").write_text('{"form')
+    capsys.readouterr()
+    assert "is damaged" in usage_error(capsys, "measure", photos, "--out", out)
 
 
 def test_what_does_not_go_together_is_said(folder, tmp_path, capsys):

@@ -20,6 +20,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from vision.commands.batch_arguments import WEB
 from vision.commands.batch_item import Item
+from vision.commands.batch_lock import alone
 from vision.commands.batch_pool import lines_here
 from vision.commands.batch_tables import write_table
 from vision.commands.measure import FINE, PHOTO_FAILED, Plan, plan_of
@@ -45,11 +46,13 @@ def batch(arguments: argparse.Namespace) -> int:
     items = list(gathered(arguments.photos))
     plan = replace(plan_of(argparse.Namespace(**vars(arguments) | {"photos": []})), photos=(), names=())
     folder: Path = arguments.out
-    done = _prepared(folder, _described(items, plan))
-    lines = _lines(items[done:], plan, arguments)
-    console = Console(stderr=True, markup=False, highlight=False, emoji=False)
-    failed = _written(folder, lines, done, len(items), console)
-    target = write_table(folder / "readings.jsonl", folder / f"instruments.{arguments.table or 'csv'}")
+    _made(folder)
+    with alone(folder):
+        done = _prepared(folder, _described(items, plan))
+        lines = _lines(items[done:], plan, arguments)
+        console = Console(stderr=True, markup=False, highlight=False, emoji=False)
+        failed = _written(folder, lines, done, len(items), console)
+        target = write_table(folder / "readings.jsonl", folder / f"instruments.{arguments.table or 'csv'}")
     out = Console(markup=False, highlight=False, emoji=False)
     out.print(f"{len(items)} photos read, {failed} of them could not be examined: {folder / 'readings.jsonl'}, {target}", soft_wrap=True)
     for caution in CAUTIONS:
@@ -109,24 +112,45 @@ def _described(items: Sequence[Item], plan: Plan) -> dict[str, Any]:
     }
 
 
-def _prepared(folder: Path, described: dict[str, Any]) -> int:
-    """Make the folder ready; return how many photos an ended run has read. Raises UsageError where another run lies."""
+def _made(folder: Path) -> None:
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise UsageError(f"{folder} cannot hold results ({error.strerror}): name another folder") from error
+
+
+def _prepared(folder: Path, described: dict[str, Any]) -> int:
+    """Make the folder ready; return how many photos an ended run has read. Raises UsageError where another run lies."""
     kept = folder / "batch.json"
     if kept.exists():
-        if json.loads(kept.read_text(encoding="utf-8")) != described:
+        if _earlier(kept) != described:
             raise UsageError(f"{folder} holds a run over other photos, or read otherwise: name another folder")
-    elif any(folder.iterdir()):
-        raise UsageError(f"{folder} is not empty and holds no batch: name a new or empty folder")
     else:
-        write_text(kept, json.dumps(described, indent=2) + "\n", overwrite=False)
+        _begin(kept, described)
     part, whole = folder / "readings.jsonl.part", folder / "readings.jsonl"
     if whole.exists():
         whole.replace(part)
     return _whole_lines(part) if part.exists() else 0
+
+
+def _earlier(kept: Path) -> object:
+    try:
+        return json.loads(kept.read_text(encoding="utf-8"))
+    except ValueError as error:
+        raise UsageError(f"{kept} is damaged: name another folder, or remove this one") from error
+
+
+def _begin(kept: Path, described: dict[str, Any]) -> None:
+    """Write what the run is. A run that was killed while it did that has left a draft, and nothing else."""
+    drafts = list(kept.parent.glob(".batch.json.*.draft"))
+    if set(kept.parent.iterdir()) - set(drafts):
+        raise UsageError(f"{kept.parent} is not empty and holds no batch: name a new or empty folder")
+    for draft in drafts:
+        draft.unlink(missing_ok=True)
+    try:
+        write_text(kept, json.dumps(described, indent=2) + "\n", overwrite=False)
+    except OSError as error:
+        raise UsageError(f"{kept.parent} cannot hold results ({error.strerror}): name another folder") from error
 
 
 def _whole_lines(path: Path) -> int:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 
-from vision.commands.batch_item import ONE_THREAD, Item, in_one_thread
+from vision.commands.batch_item import ONE_THREAD, Item, as_reader
 from vision.commands.batch_work import line_of, lost
 from vision.commands.measure import Plan
 
@@ -56,4 +56,4 @@ def _one_by_one(items: Sequence[Item], plan: Plan, work: Work) -> Iterator[str]:
 def _pool(jobs: int) -> ProcessPoolExecutor:
     for name in ONE_THREAD:  # the processes take them over before they load the libraries
         os.environ.setdefault(name, "1")
-    return ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn"), initializer=in_one_thread)
+    return ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn"), initializer=as_reader)
