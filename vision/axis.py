@@ -16,6 +16,7 @@ from vision.scale import Scale
 Array = NDArray[np.floating[Any]]
 BIN_MM = 0.2
 KNOT_MM = 4.0
+STIFF = 0.5  # of the second differences of the spline's coefficients: a bend of 8 mm radius moves by under 0.03 mm
 BEYOND_MM = (3.0, 5.5)  # the axis runs this far past the metal as first seen: at the tip, and into the handle
 
 
@@ -24,13 +25,15 @@ class Axis:
     """Dense centre line (N, 2) in px, about 1 px apart, from beyond the tip to the handle (or to the cut end).
 
     ``tip_index`` and ``front_index`` tell the columns nearest the seen tip and the handle's front (None if out of the
-    frame); ``half_mm`` is half the greatest width of the thin part as seen, mm on the sheet's plane.
+    frame); ``half_mm`` is half the greatest width of the thin part as seen, mm on the sheet's plane. ``by_handle``: a handle
+    was seen to tell the ends apart by; else the width did.
     """
 
     px: Array
     tip_index: int | None
     front_index: int | None
     half_mm: float
+    by_handle: bool = True
 
 
 def trace_axis(plane: Plane, scale: Scale, candidate: Candidate) -> Axis | None:
@@ -63,6 +66,7 @@ def trace_axis(plane: Plane, scale: Scale, candidate: Candidate) -> Axis | None:
         _nearest(px, scale, line_mm, span, ends[0]),
         _nearest(px, scale, line_mm, span, ends[1]),
         float(np.percentile(half, 90)),
+        bool(candidate.handle.any()),
     )
 
 
@@ -115,20 +119,38 @@ def _toward_handle(
 
 
 def _smooth(middle: Array) -> BSpline:
-    """Robust cubic spline through the middles, knots every 4 mm."""
+    """Robust cubic spline through the middles, knots every 4 mm, stiff enough to pass by what a shadow or stop adds to one side."""
     x, y = middle[:, 0], middle[:, 1]
     inner = max(int((x[-1] - x[0]) / KNOT_MM), 1)
     knots = np.concatenate([[x[0]] * 3, np.linspace(x[0], x[-1], inner + 1), [x[-1]] * 3])
     design = BSpline.design_matrix(np.clip(x, x[0], x[-1]), knots, 3).toarray()
-    bend = 0.05 * np.diff(np.eye(design.shape[1]), 2, axis=0)
-    weight = np.ones(len(x))
+    bend = STIFF * np.diff(np.eye(design.shape[1]), 2, axis=0)
+    weight = _near_gentle_curve(x, y)
     solution = np.zeros(design.shape[1])
     for _ in range(6):
         rows = np.concatenate([design * weight[:, None], bend])
         solution = np.linalg.lstsq(rows, np.concatenate([y * weight, np.zeros(len(bend))]), rcond=None)[0]
-        miss = np.abs(y - design @ solution)
-        weight = 1.0 / np.sqrt(1.0 + (miss / (2.0 * np.median(miss) + 0.01)) ** 2)
+        weight = _trusted(np.abs(y - design @ solution), 0.01)
     return BSpline(knots, solution, 3)
+
+
+def _near_gentle_curve(x: Array, y: Array) -> Array:
+    """How far each middle is to be trusted to begin with: by a line, then by a cubic, each of those that fit the one before.
+
+    A pre-curve leaves a line by much everywhere, and so loses no weight; a stretch that lies aside of all others does.
+    """
+    weight = np.ones(len(x))
+    t = (x - x.mean()) / max(float(np.ptp(x)), 1.0)
+    for degree in (1, 1, 1, 3, 3, 3, 3):
+        design = np.vander(t, degree + 1)
+        solution = np.linalg.lstsq(design * weight[:, None], y * weight, rcond=None)[0]
+        weight = _trusted(np.abs(y - design @ solution), 0.03)
+    return weight
+
+
+def _trusted(miss: Array, least_mm: float) -> Array:
+    """Weights of rows that fall off fast beyond twice the usual miss."""
+    return np.asarray(1.0 / (1.0 + (miss / (2.0 * np.median(miss) + least_mm)) ** 2))
 
 
 def _extended(curve: BSpline, at: Array, span: tuple[float, float]) -> Array:

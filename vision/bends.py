@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
-from scipy.stats import norm
+from scipy.special import ndtr
 
 Array = NDArray[np.floating[Any]]
 GRID_MM = 0.05
@@ -23,7 +23,7 @@ CURVATURE_PER_MM = 0.06  # usual curvature of a pre-curve (radius 16 mm), as a p
 HEADING_U_RAD = 0.015  # of one direction on the grid: waves of the outline that are no bend
 ALIKE_POINTS = 6.0  # neighbouring directions on the grid say the same
 LEAST_SIDE_MM = 0.7  # of metal beyond a kink
-ALERT_DEG = 7.0
+ALERT_DEG, ALERT_U = 7.0, 4.0  # the alert: so many degrees, and so many u, since the sharpest of a hundred places is looked at
 LEAST_U_DEG = 1.2
 FOUND_95 = 1.645
 
@@ -41,12 +41,17 @@ class Bend:
     @property
     def probability(self) -> float:
         """That the step is no wave of the outline: one half at the alert."""
-        return float(norm.cdf((abs(self.sharp_deg) - ALERT_DEG) / self.u_deg))
+        return float(ndtr((abs(self.sharp_deg) - self.alert_deg) / self.u_deg))
+
+    @property
+    def alert_deg(self) -> float:
+        """Step from which a kink is more likely than a wave of the outline."""
+        return max(ALERT_DEG, ALERT_U * self.u_deg)
 
     @property
     def smallest_deg(self) -> float:
         """Step, as projected, that would have been found 95 times in 100."""
-        return ALERT_DEG + FOUND_95 * self.u_deg
+        return self.alert_deg + FOUND_95 * self.u_deg
 
 
 def sharpest_bend(x_mm: Array, line_mm: Array, wave_mm: float) -> Bend | None:
@@ -108,7 +113,7 @@ def _step(grid: Array, heading: Array, seen: NDArray[np.bool_], at: float) -> tu
     _, without = _fitted(gentle, y)
     step, least = 0.0, without
     for length in STEP_U_MM:
-        solution, miss = _fitted(np.column_stack([gentle, norm.cdf(t / length)]), y)
+        solution, miss = _fitted(np.column_stack([gentle, ndtr(t / length)]), y)
         if miss < least:
             step, least = float(solution[3]), miss
     return step, without - least

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from vision.expected import Left, smoothed
 from vision.quantity import Quantity
@@ -53,7 +53,7 @@ def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None) -> Chip | No
         float(left.x_mm[low]),
         float(left.x_mm[high]),
         Quantity(100.0 * deep, 100.0 * spread),
-        float(norm.cdf((deep - alert) / spread)),
+        float(ndtr((deep - alert) / spread)),
         100.0 * (alert + FOUND_95 * spread),
     )
 

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from vision.barb_gaps import BarbGap, longest_gap
 from vision.bends import Bend, sharpest_bend
@@ -20,7 +23,9 @@ from vision.twist import TwistFit
 from vision.twist_path import TwistPath
 from vision.unwinding import TwistLoss, swing_mm
 
+Array = NDArray[np.floating[Any]]
 BARBS_FROM_MM = 1.0  # where barbs usually begin
+ODD_WIDTH, WIDTH_OVER_MM = 0.45, 2.0  # off the usual width around by this share, an outline follows something beside the metal
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
@@ -56,8 +61,21 @@ def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | No
     inside = (x > 0.15) & (x < min(part.last_mm - BEND_CLEAR_MM, BEND_CLEAR_MM + (end if end is not None else 14.0)))
     if part.stop_mm is not None:
         inside &= (x < part.stop_mm[0] - 0.8) | (x > part.stop_mm[1] + 0.8)
+    inside &= _wire_alone(part.edges.upper_px - part.edges.lower_px, part.px_per_mm)
     line = (strip.axis_px + middle[:, None] * strip.normal) / part.px_per_mm
     return sharpest_bend(x[inside], line[inside], wave)
+
+
+def _wire_alone(width_px: Array, px_per_mm: float) -> NDArray[np.bool_]:
+    """Where the width is about the usual one around: beside a stop, a fibre or a hard shadow the middle is not the wire's."""
+    seen = np.flatnonzero(np.isfinite(width_px))
+    if len(seen) == 0:
+        return np.zeros(len(width_px), dtype=bool)
+    filled = np.interp(np.arange(float(len(width_px))), seen, width_px[seen])
+    every = max(round(0.05 * px_per_mm), 1)
+    usual = median_filter(filled[::every], max(round(WIDTH_OVER_MM * px_per_mm / every), 3), mode="nearest")
+    at = np.interp(np.arange(float(len(width_px))), np.arange(len(usual)) * float(every), usual)
+    return np.asarray(np.abs(filled - at) <= ODD_WIDTH * at)
 
 
 def _on_outline(part: Part, fit: TwistFit | None, path: TwistPath | None) -> tuple[Chip | None, BarbGap | None, Dirt | None]:

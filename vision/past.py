@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from vision.errors import UsageError
 from vision.quantity import Quantity
@@ -84,7 +84,7 @@ def stretched(now: InstrumentReading, before: Mapping[str, Any]) -> Finding | No
     grown = ratio - 1.0
     if grown < STRETCH_LEAST:
         return None
-    log_odds = math.log(max(float(norm.cdf(grown / u - ALERT_U)), 1e-9) / max(1.0 - float(norm.cdf(grown / u - ALERT_U)), 1e-9))
+    log_odds = math.log(max(float(ndtr(grown / u - ALERT_U)), 1e-9) / max(1.0 - float(ndtr(grown / u - ALERT_U)), 1e-9))
     log_odds += _length_speaks(now, before, grown)
     chance = min(1.0 / (1.0 + math.exp(-log_odds)), 0.999)
     end = now.working_part_mm.value if now.working_part_mm is not None else 16.0

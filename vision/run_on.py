@@ -1,7 +1,8 @@
-"""Stage 5: Photo, Axis -> Axis, Edges. The axis runs on while metal is seen at its end.
+"""Stage 5: Photo, Axis -> Axis, Edges. The axis runs on while metal is seen at its end, and turns round where it lay the wrong way.
 
 Finding works on a coarse picture: a pale tip may be lost in the paper, and thick metal taken for a handle. The strip network
-looks a few millimetres past both ends; where it still sees metal there, the end was none.
+looks a few millimetres past both ends; where it still sees metal there, the end was none. And metal that grows thinner toward
+what was taken for the handle has its tip there: no hand instrument does that.
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ LOOK_MM = 1.2  # of strip at either end
 IS_METAL = 0.5  # mean chance of metal over that
 SLOPE_MM = 4.0  # the direction to run on in is taken over so much
 MARGIN_PX = 2.0
+FALLS = {False: 0.12, True: 0.35}  # share by which metal grows thinner along an axis (without, with a handle seen) that lies the wrong way
+LEAST_COLUMNS = 200
 
 
 def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit) -> tuple[Axis, Edges]:
@@ -35,12 +38,36 @@ def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit) -> tuple[Axis, 
     finding: ``tip_index`` or ``front_index`` is None then, and only the network's marks tell it.
     """
     edges = locate_edges(photo, axis, px_per_mm, lit(axis.px))
+    if _lies_the_wrong_way(axis, edges):
+        axis = _turned_round(axis)
+        edges = locate_edges(photo, axis, px_per_mm, lit(axis.px))
     for _ in range(MOST_STRIDES):
         longer = _longer(photo, axis, edges, px_per_mm)
         if longer is axis:
             break
         axis, edges = longer, locate_edges(photo, longer, px_per_mm, lit(longer.px))
     return axis, edges
+
+
+def _lies_the_wrong_way(axis: Axis, edges: Edges) -> bool:
+    """Whether the metal clearly grows thinner along the axis; where a handle was seen by colour, none may be seen at its far end."""
+    if not edges.kinds.size:
+        return False
+    width = edges.upper_px - edges.lower_px
+    metal = np.flatnonzero((edges.kinds[WORKING] + edges.kinds[SMOOTH] > IS_METAL) & np.isfinite(width))
+    if len(metal) < LEAST_COLUMNS or (axis.by_handle and (edges.kinds[HANDLE, metal[-1] :] > IS_METAL).any()):
+        return False
+    half = len(metal) // 2
+    first, second = metal[:half], metal[half : 2 * half]
+    slope = np.median((width[second] - width[first]) / (second - first))
+    return bool(slope * np.ptp(metal) < -FALLS[axis.by_handle] * np.median(width[metal]))
+
+
+def _turned_round(axis: Axis) -> Axis:
+    """The same line from its other end."""
+    last = len(axis.px) - 1
+    tip, front = (None if at is None else last - at for at in (axis.front_index, axis.tip_index))
+    return replace(axis, px=axis.px[::-1], tip_index=tip, front_index=front)
 
 
 def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:

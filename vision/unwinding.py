@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from vision.healthy_twist import HealthyTwist, Ramp, against_healthy
 from vision.outline import Outline
@@ -165,4 +165,4 @@ def _turned_back_mm(path: TwistPath) -> float:
 
 def found_share(loss_deg: float, smallest_deg: float, u_deg: float) -> float:
     """Share of such losses that the alert would find, when ``smallest_deg`` is found 95 times in 100 and u is normal."""
-    return float(norm.cdf((loss_deg - smallest_deg) / u_deg + FOUND_95))
+    return float(ndtr((loss_deg - smallest_deg) / u_deg + FOUND_95))
