@@ -1,5 +1,6 @@
 """An axis that ends where metal goes on is carried on, and one that does not is left alone."""
 
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -33,7 +34,8 @@ def metal(monkeypatch: pytest.MonkeyPatch) -> list[tuple[float, float]]:
         kinds = np.zeros((5, len(line.px)))
         inside = (line.px[:, 0] > span[0][0]) & (line.px[:, 0] < span[0][1])
         kinds[WORKING], kinds[NOTHING] = inside, ~inside
-        return SimpleNamespace(kinds=kinds, strip=SimpleNamespace(axis_px=line.px))
+        half = np.where(inside, 0.01 * line.px[:, 0], np.nan)  # the tip lies where x is small
+        return SimpleNamespace(kinds=kinds, upper_px=half, lower_px=-half, strip=SimpleNamespace(axis_px=line.px))
 
     monkeypatch.setattr(run_on, "locate_edges", locate)
     return span
@@ -80,9 +82,23 @@ def test_a_shiny_handle_is_not_run_through(monkeypatch: pytest.MonkeyPatch):
         kinds = np.zeros((5, len(x)))
         kinds[NOTHING], kinds[HANDLE] = x < 200.0, (x > 500.0) & (x < 540.0)
         kinds[WORKING] = 1.0 - kinds[NOTHING] - kinds[HANDLE]
-        return SimpleNamespace(kinds=kinds, strip=SimpleNamespace(axis_px=line.px))
+        half = 0.01 * x
+        return SimpleNamespace(kinds=kinds, upper_px=half, lower_px=-half, strip=SimpleNamespace(axis_px=line.px))
 
     monkeypatch.setattr(run_on, "locate_edges", locate)
     before = axis(140.0, 600.0)
 
     assert run_on.follow(photo(), before, PX_PER_MM, lambda _: None)[0] is before
+
+
+@pytest.mark.usefixtures("metal")
+@pytest.mark.parametrize("by_handle", [True, False])
+def test_metal_that_grows_thinner_toward_the_handle_is_turned_round(by_handle: bool):
+    right = replace(axis(140.0, 960.0), by_handle=by_handle)
+    last = len(right.px) - 1
+    wrong = replace(right, px=right.px[::-1], tip_index=55, front_index=last - 69)
+
+    after, _ = run_on.follow(photo(), wrong, PX_PER_MM, lambda _: None)
+
+    assert np.array_equal(after.px, right.px)
+    assert (after.tip_index, after.front_index) == (69, last - 55)

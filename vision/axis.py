@@ -16,7 +16,7 @@ from vision.scale import Scale
 Array = NDArray[np.floating[Any]]
 BIN_MM = 0.2
 KNOT_MM = 4.0
-STIFF = 0.5  # of the second differences of the spline's coefficients: a bend of 8 mm radius moves by under 0.03 mm
+STIFF = 0.3  # of the second differences of the spline's coefficients: a bend of 8 mm radius moves by under 0.02 mm
 BEYOND_MM = (3.0, 5.5)  # the axis runs this far past the metal as first seen: at the tip, and into the handle
 
 
@@ -139,7 +139,7 @@ def _near_gentle_curve(x: Array, y: Array) -> Array:
 
     A pre-curve leaves a line by much everywhere, and so loses no weight; a stretch that lies aside of all others does.
     """
-    weight = np.ones(len(x))
+    weight: Array = np.ones(len(x))
     t = (x - x.mean()) / max(float(np.ptp(x)), 1.0)
     for degree in (1, 1, 1, 3, 3, 3, 3):
         design = np.vander(t, degree + 1)

@@ -24,8 +24,9 @@ from vision.twist_path import TwistPath
 from vision.unwinding import TwistLoss, swing_mm
 
 Array = NDArray[np.floating[Any]]
-BARBS_FROM_MM = 1.0  # where barbs usually begin
+BARBS_FROM_MM = 2.5  # where barbs have begun at the latest: common practice, no source
 ODD_WIDTH, WIDTH_OVER_MM = 0.45, 2.0  # off the usual width around by this share, an outline follows something beside the metal
+TIP_CLEAR_MM, TIP_CLEAR = 0.15, 0.8  # from the tip, and in the wire's own widths: a cone, often ground aside, has no middle
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
@@ -58,10 +59,13 @@ def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | No
     elif part.section == "groove" and len(part.outline.upper.x_mm) > 2:
         wave = float(np.median(part.outline.upper.spacing_mm))
     end = part.outline.working_end_mm
-    inside = (x > 0.15) & (x < min(part.last_mm - BEND_CLEAR_MM, BEND_CLEAR_MM + (end if end is not None else 14.0)))
+    width = part.edges.upper_px - part.edges.lower_px
+    near_tip = width[(x > TIP_CLEAR_MM) & (x < 2.0) & np.isfinite(width)]
+    first = max(TIP_CLEAR_MM, TIP_CLEAR * float(np.median(near_tip)) / part.px_per_mm) if len(near_tip) else TIP_CLEAR_MM
+    inside = (x > first) & (x < min(part.last_mm - BEND_CLEAR_MM, BEND_CLEAR_MM + (end if end is not None else 14.0)))
     if part.stop_mm is not None:
         inside &= (x < part.stop_mm[0] - 0.8) | (x > part.stop_mm[1] + 0.8)
-    inside &= _wire_alone(part.edges.upper_px - part.edges.lower_px, part.px_per_mm)
+    inside &= _wire_alone(width, part.px_per_mm)
     line = (strip.axis_px + middle[:, None] * strip.normal) / part.px_per_mm
     return sharpest_bend(x[inside], line[inside], wave)
 

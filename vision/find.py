@@ -27,7 +27,7 @@ Mask = NDArray[np.bool_]
 CLOSE_MM = 0.45  # bridges pale mirrored edges and the gaps between glints
 LEAST_LENGTH_MM = 6.0
 LEAST_SLIMNESS = 4.0
-THICK_MM = 2.0  # thicker than any shaft (a size 140 reaches 1.72 mm): handle or stop
+THICK_MM = (2.0, 2.8, 3.5)  # thicker than any shaft (a size 140 reaches 1.72 mm): handle or stop; more where shadow has grown onto it
 HANDLE_LENGTH_MM = 4.5  # a stop is shorter along the axis
 CROWD_MM2 = 9000.0  # a view as large as 110 mm x 82 mm may hold several instruments; a smaller one is a close-up
 LEAST_LEFT_MM = 8.0  # pieces left over beside others are shadows and print more often
@@ -81,7 +81,7 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     for region in regionprops(label(closed, connectivity=2)):
         if region.axis_major_length < least_mm * plane.px_per_mm:
             continue
-        candidate = _split(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
+        candidate = _split_somehow(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
         if candidate is not None and (not candidates or _likely(candidate, plane.px_per_mm)):
             candidates.append(candidate)
     return Found(tuple(replace(one, lit=openings.lit, off=off) for one in candidates), relative, openings.holes)
@@ -121,9 +121,18 @@ def _close(mask: Mask, radius_px: float) -> Mask:
     return np.asarray(opened.astype(bool))
 
 
-def _split(plane: Plane, rim: Mask, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
+def _split_somehow(plane: Plane, rim: Mask, whole: Mask, box: tuple[int, int, int, int]) -> Candidate | None:
+    """Split at the least thickness that leaves something slim; None where none does."""
+    for thick_mm in THICK_MM:
+        candidate = _split(plane, rim, whole, box, thick_mm)
+        if candidate is not None:
+            return candidate
+    return None
+
+
+def _split(plane: Plane, rim: Mask, whole: Mask, box: tuple[int, int, int, int], thick_mm: float) -> Candidate | None:
     """Tell thick parts (handle, stop) from the thin one by opening with a disc thicker than any shaft."""
-    r = max(round(THICK_MM / 2.0 * plane.px_per_mm), 1)
+    r = max(round(thick_mm / 2.0 * plane.px_per_mm), 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
     padded = np.pad(whole, r + 1).astype(np.uint8)
     thick = cv2.morphologyEx(padded, cv2.MORPH_OPEN, kernel)[r + 1 : -r - 1, r + 1 : -r - 1].astype(bool)
@@ -141,7 +150,7 @@ def _thick_parts(whole: Mask, thick: Mask, border: Mask, px_per_mm: float) -> tu
     handle, stop = np.zeros_like(thick), np.zeros_like(thick)
     labels = label(thick)
     parts = [labels == k for k in range(1, int(labels.max()) + 1)]
-    parts = [part for part in parts if part.sum() > THICK_MM * px_per_mm]
+    parts = [part for part in parts if part.sum() > THICK_MM[0] * px_per_mm]
     best = -1
     if parts:
         along = _along(whole)

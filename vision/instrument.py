@@ -192,7 +192,8 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
     )
     colour = handle_colour(relative, candidate, seen.grip)
     judged = seen.tip.column is not None and seen.evidence.best != "plain"
-    tip = lost_tip(dimensions, colour, end_reach(seen.profile)) if judged else None
+    barbed = seen.evidence.best == "barbed"
+    tip = lost_tip(dimensions, colour, end_reach(seen.profile), barbed=barbed) if judged else None
     return Given(dimensions, colour, named(seen.edges.names), twist, tip, path)
 
 

@@ -63,16 +63,17 @@ def end_reach(profile: Profile) -> float | None:
     return float(np.nanmedian(reach[end]) / max(np.nanpercentile(reach[behind], 90), 0.01))
 
 
-def lost_tip(dimensions: Dimensions, colour: HandleColour, reach: float | None) -> TipLoss | None:
+def lost_tip(dimensions: Dimensions, colour: HandleColour, reach: float | None, *, barbed: bool = False) -> TipLoss | None:
     """Weigh 'whole' against every length of missing tip. None without D0 and taper.
 
-    ``reach``: of ``end_reach``. The strength is the mean over the lengths that fit, by their chances.
+    ``reach``: of ``end_reach``. ``barbed``: a broach, whose diameters and barbed part follow no table read here; its end and
+    its length alone tell. The strength is the mean over the lengths that fit, by their chances.
     """
     d0, taper = dimensions.d0_mm, dimensions.taper_mm_per_mm
     if d0 is None or taper is None or taper.value < 0.004:
         return None
-    thick = _by_diameter(d0, taper.value, colour)
-    short = _by_length(dimensions.length_mm) * _by_part(dimensions.working_part_mm)
+    thick = 1.0 if barbed else _by_diameter(d0, taper.value, colour) * _by_part(dimensions.working_part_mm)
+    short = _by_length(dimensions.length_mm)
     shape = _by_shape(reach, d0.value)
     before = np.full(len(LOST_MM), BEFOREHAND / (len(LOST_MM) - 1))
     before[0] = 1.0 - BEFOREHAND
