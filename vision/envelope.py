@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from vision.crests import Crests
 
 Array = NDArray[np.floating[Any]]
-SETTLING = 8  # rounds of soft reweighting
 
 
 @dataclass(frozen=True)
@@ -99,16 +98,13 @@ def _fit(x: Array, height: Array, side: Array, trust: Array, *, outer_weight: fl
     weight = trust**2
     solution = np.zeros(design.shape[1])
     spread = 1.0
-    for turn in range(SETTLING + 15):
+    for _ in range(15):
         root = np.sqrt(weight)[:, None]
         solution = np.linalg.lstsq(design * root, height * root[:, 0], rcond=None)[0]
         miss = height - design @ solution
         spread = max(1.4826 * float(np.median(np.abs(miss - np.median(miss) * (outer_weight < 1.0)))), 2e-4)
         reach = np.where(miss > 0, miss * (1.0 if outer_weight == 1.0 else 1.0 / outer_weight**0.5), miss)
-        if turn < SETTLING:  # half the points decide where the cone lies before any is left out for good
-            weight = (trust / (1.0 + (reach / spread) ** 2)) ** 2
-        else:
-            weight = (trust * np.clip(1.0 - (reach / (4.7 * spread)) ** 2, 0.0, None)) ** 2
+        weight = (trust * np.clip(1.0 - (reach / (4.7 * spread)) ** 2, 0.0, None)) ** 2
     normal = design.T @ (design * weight[:, None])
     free = max(len(x) - design.shape[1], 1)
     covariance = np.linalg.pinv(normal, hermitian=True) * spread**2 * correlated * (len(x) / free) ** 2
