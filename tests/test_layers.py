@@ -22,6 +22,7 @@ ABOVE = {
     "vision.instrument": STAGES - 1,  # stages 4 to 8 for one candidate
     "vision.together": STAGES - 1,  # stages 6 to 8 for several photos of one instrument
     "vision.pipeline": STAGES - 0.5,
+    "vision.live": STAGES + 0.5,  # judges a camera's frames; measures nothing that is reported
     "vision.tray": STAGES + 0.5,  # sorts and checks what was read
     "vision.teach": STAGES + 0.5,  # asks about rendered instruments; measures nothing
     "vision.records": STAGES + 0.5,  # keeps what the report says

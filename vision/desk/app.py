@@ -11,11 +11,12 @@ from fastapi import FastAPI
 from starlette.middleware import Middleware
 from starlette.staticfiles import StaticFiles
 
-from vision.desk import api, pages_instruments, pages_read, pages_records, pages_reports
+from vision.desk import api, pages_camera, pages_instruments, pages_read, pages_records, pages_reports
 from vision.desk.answers import Answers
 from vision.desk.guard import Guard
 from vision.desk.jobs import LIMIT_S, Bench
 from vision.desk.keeping import give_up, keep_answer
+from vision.desk.live_process import LiveEye
 from vision.desk.problems import explain_problems
 from vision.desk.settings import MEGABYTE, MOST_REQUEST_MB, Desk
 from vision.report.document import version
@@ -29,7 +30,8 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
         too_long=desk.say("job.too_long", seconds=f"{LIMIT_S:.0f}"),
         give_up=lambda task: give_up(desk.folder, task),
     )
-    desk = replace(desk, bench=bench)
+    eye = desk.eye or LiveEye(desk.say("camera.eye_gone"))
+    desk = replace(desk, bench=bench, eye=eye)
     answers = Answers(desk)
 
     @contextlib.asynccontextmanager
@@ -37,6 +39,7 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
         if warm:
             bench.warm_up()
         yield
+        eye.close()
         bench.close()
 
     guard = Middleware(Guard, port=desk.port, most_bytes=MOST_REQUEST_MB * MEGABYTE, refuse=answers.refusal)
@@ -44,7 +47,7 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
         title="Flutegauge desk", version=version(), openapi_url="/api/openapi.json", docs_url=None, redoc_url=None,
         middleware=[guard], lifespan=life,
     )  # fmt: skip
-    for group in (pages_read, pages_instruments, pages_records, pages_reports, api):
+    for group in (pages_read, pages_camera, pages_instruments, pages_records, pages_reports, api):
         app.include_router(group.routes(desk, answers))
     app.mount("/static", StaticFiles(directory=str(files("vision.desk") / "static")), name="static")
     explain_problems(app, desk, answers)

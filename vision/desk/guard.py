@@ -36,7 +36,8 @@ HEADERS = {
     "Cache-Control": "no-store",
 }
 PARTS = {
-    "", "photos", "samples", "waiting", "again", "jobs", "readings", "compare", "records", "records.csv", "instruments",
+    "", "photos", "camera", "combined", "samples", "waiting", "again",
+    "jobs", "readings", "compare", "records", "records.csv", "instruments",
     "equipment", "tags", "about", "reports", "export", "backup.zip", "theme", "api", "static",
 }  # fmt: skip
 TOKEN_HEADER = "x-flutegauge-token"  # noqa: S105 - a header's name

@@ -33,11 +33,13 @@ class Task:
     instrument_id: int | None = None
     read_again_of: int | None = None
     waiting_id: int | None = None  # its entry among the photos that wait
+    group: str | None = None  # photos of one instrument, which the measuring process keeps to combine them
+    combine: bool = False  # no photo more, but the combined reading of its group
 
 
 @dataclass
 class Job:
-    """Tasks that belong together. ``state``: 'waiting', 'reading', 'done' or 'cancelled'."""
+    """Tasks that belong together. ``state``: 'waiting', 'reading', 'done' or 'cancelled'. Numbers of readings, and of combined ones."""
 
     id: str
     tasks: tuple[Task, ...]
@@ -47,6 +49,7 @@ class Job:
     ended: float = 0.0
     readings: list[int] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
+    combined: list[int] = field(default_factory=list)
 
 
 Keep = Callable[[Task, Json], int]
@@ -145,7 +148,8 @@ class Bench:
         """Read one photo and keep it; whatever goes wrong becomes a sentence of the job, and the next photo goes on."""
         began = time.monotonic()
         try:
-            answer = self._ask({"path": str(task.path), "name": task.name, **task.settings})
+            asked = {"path": str(task.path), "name": task.name, "group": task.group, "combine": task.combine}
+            answer = self._ask(asked | dict(task.settings))
             if job.state == "cancelled":
                 return
             if answer is None:
@@ -154,7 +158,11 @@ class Bench:
                 if self._give_up is not None:
                     self._give_up(task)
                 return
-            job.readings.append(self._keep(task, answer))
+            job.problems += answer.get("problems", [])
+            if not task.combine:
+                job.readings.append(self._keep(task, answer))
+            elif answer["document"]["combined"]:
+                job.combined.append(self._keep(task, answer))
         except Exception as error:  # the bench must outlive any one photo
             job.problems.append(f"{task.name}: {error}")
         self._durations.append(time.monotonic() - began)

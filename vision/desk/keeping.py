@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from vision.desk.jobs import Task
+from vision.records.combined import keep_combined
 from vision.records.database import open_records, transaction
 from vision.records.readings import NewReading, insert_reading
 from vision.records.tags import named_by
@@ -20,12 +21,15 @@ Json = dict[str, Any]
 def keep_answer(folder: Path, task: Task, answer: Json) -> int:
     """Keep one reading and return its number. Raises RecordsError."""
     with open_records(folder) as records:
+        if task.combine:
+            return keep_combined(records, task.group or "", answer["document"])
         photo = answer["document"]["photos"][0]
         traces = {int(number): made for number, made in answer["traces"].items()}
         named = named_by(records, [tag["number"] for tag in answer["tags"]])
         by_tag = {tag["number"]: tag["corners_px"] for tag in answer["tags"]}
         settings = dict(task.settings) | {
             "tags": answer["tags"],
+            "run": task.group,
             "kit": named.kit_code,
             "unknown_tags": list(named.unknown),
         }

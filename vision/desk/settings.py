@@ -10,6 +10,7 @@ from pathlib import Path
 
 from vision.desk.guard import new_token
 from vision.desk.jobs import Bench
+from vision.desk.live_process import LiveEye
 from vision.desk.wording import Say, catalogue, speaker
 from vision.records.database import BUSY_S, Records, open_records
 
@@ -39,6 +40,7 @@ class Desk:
     prints: Path | None = None  # file of print checks, folder of camera profiles; None: the user's own
     cameras: Path | None = None
     bench: Bench | None = None
+    eye: LiveEye | None = None  # looks at the frames of a live camera
     busy_s: float = BUSY_S  # how long a locked file is waited for
 
     @property

@@ -24,7 +24,8 @@ KINDS = ("csv", "json", "parquet")
 # In an order in which nothing points at what is not there yet.
 TABLES = (
     "kit", "instrument", "tag", "photo", "reading", "examined", "measured", "event", "judgement", "decision", "discard",
-    "print", "camera", "verification", "rule", "profile", "waiting", "site_check",
+    "print", "camera", "verification", "rule", "profile", "waiting", "site_check", "combined",
+    "combined_of",
 )  # fmt: skip
 Rows = list[dict[str, Any]]
 

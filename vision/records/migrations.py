@@ -185,6 +185,22 @@ def verifications_on_site(db: sqlite3.Connection) -> None:
     _kept(db, "site_check")
 
 
+def combined_readings(db: sqlite3.Connection) -> None:
+    """Readings made of several photos of one instrument, and which single readings they rest on."""
+    db.execute(
+        """CREATE TABLE combined (
+            id INTEGER PRIMARY KEY, read_at TEXT NOT NULL, software TEXT NOT NULL, models TEXT NOT NULL, mode TEXT NOT NULL,
+            document TEXT NOT NULL) STRICT"""
+    )
+    db.execute(
+        """CREATE TABLE combined_of (
+            combined_id INTEGER NOT NULL REFERENCES combined (id), reading_id INTEGER NOT NULL REFERENCES reading (id),
+            PRIMARY KEY (combined_id, reading_id)) STRICT"""
+    )
+    _kept(db, "combined")
+    _kept(db, "combined_of")
+
+
 MIGRATIONS = (
     kits_and_instruments,
     photos_and_readings,
@@ -194,6 +210,7 @@ MIGRATIONS = (
     camera_profiles,
     photos_that_wait,
     verifications_on_site,
+    combined_readings,
 )
 
 

@@ -1,0 +1,223 @@
+"""The live coach: looks made by hand judged one by one, and one rendered sample photo seen as a frame."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from vision.errors import PhotoError
+from vision.live.guide import GOOD_FRAMES, Run, next_step, taken, watch
+from vision.live.judge import ORDER, Check, Wanted, all_right, judge, least_width_px
+from vision.live.look import Look, frame_of, look_at, look_from
+from vision.live.steady import held_still, moved_across_mm, touched
+
+PHOTOS = Path(__file__).resolve().parent.parent / "samples" / "photos"
+PX_PER_MM = 50.0
+
+
+def page_to_px(shift_px: tuple[float, float] = (0.0, 0.0)) -> tuple[float, ...]:
+    return (PX_PER_MM, 0.0, shift_px[0], 0.0, PX_PER_MM, shift_px[1], 0.0, 0.0, 1.0)
+
+
+GOOD = Look(
+    1920, 1080, markers=8, sheet="A4-1", homography=page_to_px(), px_per_mm=PX_PER_MM, tilt_deg=2.0, foot_mm=(19.0, 11.0),
+    camera_mm=40.0, things=1, axis_px=((300.0, 500.0), (1500.0, 500.0)), seen_mm=24.0, margin_mm=6.0, whole=True, blur_px=1.2,
+    sheet_blur_px=1.3, paper=0.6, clipped=0.0, glare=0.0,
+)  # fmt: skip
+
+
+def wrong(look: Look, *, still: bool | None = True, finer: float = 1.0) -> list[tuple[str, str]]:
+    return [(one.name, one.how) for one in judge(look, Wanted(finer), still=still) if one.state != "right"]
+
+
+def test_a_good_frame_that_holds_still_is_right_in_everything() -> None:
+    checks = judge(GOOD, Wanted(), still=True)
+
+    assert tuple(one.name for one in checks) == ORDER
+    assert all_right(checks)
+    assert not all_right(())
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"px_per_mm": 39.0}, ("scale", "coarse")),
+        ({"tilt_deg": 9.0}, ("tilt", "tilted")),
+        ({"things": 0}, ("instrument", "none")),
+        ({"things": 2}, ("instrument", "several")),
+        ({"margin_mm": 0.4}, ("inside", "tip")),
+        ({"seen_mm": 11.0}, ("inside", "short")),
+        ({"paper": 0.09}, ("exposure", "dark")),
+        ({"paper": 0.97}, ("exposure", "bright")),
+        ({"clipped": 0.2}, ("exposure", "clipped")),
+        ({"glare": 0.06}, ("glare", "mirrors")),
+        ({"blur_px": 3.5, "sheet_blur_px": 3.4}, ("focus", "soft")),
+        ({"blur_px": 3.5, "sheet_blur_px": 1.2}, ("focus", "on_paper")),
+        ({"sheet_blur_px": 3.5}, ("focus", "sheet_soft")),
+    ],
+)
+def test_each_fault_is_named_alone(change: dict[str, float], said: tuple[str, str]) -> None:
+    assert wrong(replace(GOOD, **change)) == [said]
+
+
+def test_focus_is_judged_at_the_instrument_not_on_the_sheet() -> None:
+    on_paper = replace(GOOD, blur_px=4.0, sheet_blur_px=0.9)
+    on_instrument = replace(GOOD, blur_px=1.0, sheet_blur_px=2.2)
+
+    assert wrong(on_paper) == [("focus", "on_paper")]
+    assert wrong(on_instrument) == []
+
+
+def test_a_photo_finer_than_the_frame_counts_with_its_own_scale() -> None:
+    live = replace(GOOD, px_per_mm=21.0)
+
+    assert wrong(live) == [("scale", "coarse")]
+    assert wrong(live, finer=2.0) == []
+
+
+def test_without_the_sheet_nothing_else_is_claimed() -> None:
+    checks = judge(Look(1280, 720, paper=0.5), Wanted(), still=None)
+
+    assert (checks[0].name, checks[0].state) == ("sheet", "wrong")
+    assert {one.state for one in checks[1:]} == {"unknown"}
+    assert Check("exposure", "wrong", "dark", pytest.approx(3.0), 15.0) in judge(Look(1280, 720, paper=0.03), Wanted(), still=None)
+
+
+def test_a_camera_of_640_px_cannot_show_a_working_part_finely_enough() -> None:
+    assert 640 < least_width_px() < 1280
+
+
+@pytest.mark.parametrize(("shift_px", "still"), [((0.0, 0.0), True), ((3.0, 2.0), True), ((7.0, 0.0), False), ((0.0, 30.0), False)])
+def test_stillness_is_told_from_the_sheet(shift_px: tuple[float, float], still: bool) -> None:
+    axis = tuple((x + shift_px[0], y + shift_px[1]) for x, y in GOOD.axis_px)
+
+    assert held_still(GOOD, replace(GOOD, homography=page_to_px(shift_px), axis_px=axis)) is still
+    assert held_still(GOOD, Look(1920, 1080)) is None
+
+
+def test_an_instrument_that_was_taken_up_is_noticed() -> None:
+    turned = replace(GOOD, axis_px=((300.0, 500.0), (1490.0, 600.0)))
+    aside = replace(GOOD, axis_px=((300.0, 600.0), (1500.0, 600.0)))
+    gone = replace(GOOD, axis_px=(), things=0)
+
+    assert [touched(GOOD, one) for one in (turned, aside, gone)] == [True, True, True]
+    assert not touched(GOOD, replace(GOOD, homography=page_to_px((200.0, 0.0)), axis_px=((500.0, 500.0), (1700.0, 500.0))))
+    assert not touched(GOOD, Look(1920, 1080))  # the camera looks away: nothing is known
+
+
+def test_the_way_across_is_counted_at_right_angles_to_the_instrument() -> None:
+    assert moved_across_mm(GOOD, replace(GOOD, foot_mm=(49.0, 11.0))) == pytest.approx(0.0, abs=1e-9)
+    assert moved_across_mm(GOOD, replace(GOOD, foot_mm=(30.0, 32.0))) == pytest.approx(21.0)
+
+
+def shown(run: Run, look: Look, times: int) -> tuple[Run, list[bool]]:
+    fired = []
+    for _ in range(times):
+        run, advice = watch(run, look)
+        fired.append(advice.shoot)
+    return run, fired
+
+
+def test_the_photo_is_taken_once_three_good_frames_held_still() -> None:
+    run, fired = shown(Run("one"), GOOD, GOOD_FRAMES + 1)
+
+    assert fired == [False] * GOOD_FRAMES + [True]  # the first frame has none before it to be still against
+    assert taken(run, GOOD).complete
+    _, after = shown(taken(run, GOOD), GOOD, 6)
+    assert not any(after)
+
+
+def test_one_bad_frame_begins_the_count_anew() -> None:
+    run, _ = shown(Run("one"), GOOD, GOOD_FRAMES)
+    run, fired = shown(run, replace(GOOD, blur_px=5.0), 1)
+    _, later = shown(run, GOOD, GOOD_FRAMES)
+
+    assert fired == [False]
+    assert later == [False, False, True]
+
+
+def test_height_wants_the_camera_moved_across_and_may_then_look_from_the_side() -> None:
+    run = taken(Run("height"), GOOD)
+    _, fired = shown(run, GOOD, 8)
+    moved = replace(GOOD, foot_mm=(19.0, 33.0), tilt_deg=24.0)
+    _, later = shown(run, moved, 4)
+
+    assert not any(fired)
+    assert next_step(run, GOOD).needed == pytest.approx(20.0)
+    assert next_step(taken(Run("height"), replace(GOOD, camera_mm=90.0)), GOOD).needed == pytest.approx(30.0)
+    assert later[-1]
+
+
+def test_turns_want_the_instrument_taken_up_between_photos() -> None:
+    run = taken(Run("turns"), GOOD)
+    run, fired = shown(run, GOOD, 8)
+    run, _ = shown(run, replace(GOOD, axis_px=(), things=0), 1)
+    run, second = shown(run, GOOD, 4)
+    run = taken(run, GOOD)
+    _, third = shown(run, GOOD, 8)
+
+    assert not any(fired)
+    assert any(second)
+    assert not any(third)
+    assert not run.complete
+
+
+def test_a_look_survives_its_way_as_plain_values() -> None:
+    import json  # noqa: PLC0415
+
+    assert look_from(json.loads(json.dumps(GOOD.as_json()))) == GOOD
+    assert look_from(json.loads(json.dumps(Look(640, 480).as_json()))) == Look(640, 480)
+
+
+@pytest.mark.parametrize("data", [b"", b"GIF89a", b"\xff\xd8\xff\xe0 cut"])
+def test_what_is_no_jpeg_is_refused_in_words(data: bytes) -> None:
+    with pytest.raises(PhotoError, match="send it again"):
+        frame_of(data)
+
+
+def test_a_frame_of_the_wrong_size_is_refused_before_it_is_decoded() -> None:
+    thin = cv2.imencode(".jpg", np.zeros((16, 4000, 3), np.uint8))[1].tobytes()
+
+    with pytest.raises(PhotoError, match="4000 × 16 px"):
+        frame_of(thin)
+
+
+@pytest.fixture(scope="module")
+def sample() -> NDArray[np.uint8]:
+    """A sample photo as a camera of 1920 px would show it."""
+    whole = cv2.imread(str(PHOTOS / "k-file-25-flat.jpg"))
+    return np.asarray(cv2.resize(whole, (1920, 1440), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def seen(picture: NDArray[np.uint8]) -> Look:
+    return look_at(frame_of(bytes(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 85])[1])))
+
+
+def test_a_sample_photo_is_seen_as_its_truth_has_it(sample: NDArray[np.uint8]) -> None:
+    import json  # noqa: PLC0415
+
+    truth = json.loads((PHOTOS / "k-file-25-flat.json").read_text())
+    shrink = truth["image"]["width"] / 1920.0
+
+    look = seen(sample)
+
+    assert look.sheet == truth["sheet"]
+    assert look.px_per_mm == pytest.approx(truth["camera"]["px_per_mm"] / shrink, rel=0.02)
+    assert look.things == 1
+    tip = np.array(truth["instruments"][0]["tip_px"]) / shrink
+    assert np.linalg.norm(np.array(look.axis_px[0]) - tip) < 0.5 * look.px_per_mm
+    assert wrong(look, finer=shrink) == []
+
+
+def test_blur_is_measured_in_px(sample: NDArray[np.uint8]) -> None:
+    """Blurs add in squares (two Gaussians after one another)."""
+    sharp, soft = seen(sample), seen(cv2.GaussianBlur(sample, (0, 0), 3.0))
+
+    assert sharp.blur_px is not None
+    assert soft.blur_px == pytest.approx(float(np.hypot(sharp.blur_px, 3.0)), rel=0.2)
+    assert ("focus", "soft") in wrong(soft, finer=2.1)

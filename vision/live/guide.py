@@ -1,0 +1,100 @@
+"""What has been photographed so far, and a Look -> what the reading needs next, and whether to take the photo now.
+
+Two ways to know more than one photo tells. 'height': the instrument stays untouched and the camera goes across it, which
+measures its height above the sheet. 'turns': it is turned by a third twice, so that all of the way round is seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from vision.live.judge import ASIDE_DEG, Check, Wanted, all_right, judge
+from vision.live.look import Look
+from vision.live.steady import held_still, moved_across_mm, touched
+
+Plan = Literal["one", "height", "turns"]
+PHOTOS: dict[Plan, int] = {"one": 1, "height": 2, "turns": 3}
+ACROSS_MM, ACROSS_SHARE = 20.0, 1.0 / 3.0  # at least, and of the camera's height: moving less measures the height badly
+GOOD_FRAMES = 3  # one after the other, so that nothing is taken on the way
+
+
+@dataclass(frozen=True)
+class Step:
+    """What comes next: 'first', 'across', 'turn' or 'done', with how far it is done in its own unit."""
+
+    name: Literal["first", "across", "turn", "done"]
+    holds: bool
+    seen: float | None = None
+    needed: float | None = None
+
+
+@dataclass(frozen=True)
+class Run:
+    """One guided run. ``shots``: the look at each photo taken; ``before``: the last frame; ``good``: good frames in a row.
+
+    ``handled``: the instrument was taken up since the last photo.
+    """
+
+    plan: Plan
+    shots: tuple[Look, ...] = ()
+    before: Look | None = None
+    good: int = 0
+    handled: bool = False
+
+    @property
+    def complete(self) -> bool:
+        """Whether all photos of the plan are taken."""
+        return len(self.shots) >= PHOTOS[self.plan]
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to tell after one frame; ``shoot``: take the photo now."""
+
+    checks: tuple[Check, ...]
+    step: Step
+    shoot: bool
+    still_frames: int = field(default=0)
+
+
+def watch(run: Run, look: Look, finer: float = 1.0) -> tuple[Run, Advice]:
+    """Take one frame in: the run goes on, with what to tell. ``finer``: how many times finer a photo is than the frame."""
+    handled = run.handled or (bool(run.shots) and touched(run.shots[-1], look))
+    run = replace(run, handled=handled)
+    step = next_step(run, look)
+    still = None if run.before is None else held_still(run.before, look)
+    checks = judge(look, wanted(step, finer), still=still)
+    right = all_right(checks) and step.holds and step.name != "done"
+    good = run.good + 1 if right else 0
+    shoot = good >= GOOD_FRAMES
+    return replace(run, before=look, good=0 if shoot else good), Advice(checks, step, shoot, good)
+
+
+def taken(run: Run, look: Look) -> Run:
+    """The run with one photo more, whoever took it."""
+    return replace(run, shots=(*run.shots, look), good=0, handled=False)
+
+
+def next_step(run: Run, look: Look) -> Step:
+    """Return what the reading needs next, and whether this frame has it."""
+    if run.complete:
+        return Step("done", holds=True)
+    if not run.shots:
+        return Step("first", holds=True)
+    if run.plan == "turns":
+        return Step("turn", holds=run.handled)
+    went, need = moved_across_mm(run.shots[0], look), across_mm(run.shots)
+    return Step("across", went is not None and went >= need, went, need)
+
+
+def across_mm(shots: Sequence[Look]) -> float:
+    """How far the camera is to go across the instrument, mm."""
+    height = shots[0].camera_mm if shots else None
+    return max(ACROSS_MM, ACROSS_SHARE * (height or 0.0))
+
+
+def wanted(step: Step, finer: float) -> Wanted:
+    """What a frame must show for this step; the second of two views may look from the side."""
+    return Wanted(finer, ASIDE_DEG) if step.name == "across" else Wanted(finer)
