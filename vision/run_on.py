@@ -1,8 +1,10 @@
-"""Stage 5: Photo, Axis -> Axis, Edges. The axis runs on while metal is seen at its end, and turns round where it lay the wrong way.
+"""Stage 5: Photo, Axis -> Axis, Edges. The axis stays on the metal, runs on while metal is seen at its end, and turns round where it
+lay the wrong way.
 
 Finding works on a coarse picture: a pale tip may be lost in the paper, and thick metal taken for a handle. The strip network
 looks a few millimetres past both ends; where it still sees metal there, the end was none. And metal that grows thinner toward
-what was taken for the handle has its tip there: no hand instrument does that.
+what was taken for the handle has its tip there: no hand instrument does that. Where the metal leaves the axis sideways, a shadow
+or the print had led it astray: from the longest stretch of metal it is laid straight on.
 """
 
 from __future__ import annotations
@@ -17,8 +19,9 @@ from numpy.typing import NDArray
 from vision.axis import Axis
 from vision.edge_lines import Edges
 from vision.edges import locate_edges
-from vision.marks import HANDLE, LEAST_MM, SMOOTH, WORKING
+from vision.marks import HANDLE, LEAST_MM, SMOOTH, STOP, WORKING
 from vision.photo import Photo
+from vision.step_edges import moved_to_middle
 
 Array = NDArray[np.floating[Any]]
 Lit = Callable[[Array], NDArray[np.bool_] | None]
@@ -29,6 +32,8 @@ SLOPE_MM = 4.0  # the direction to run on in is taken over so much
 MARGIN_PX = 2.0
 FALLS = {False: 0.12, True: 0.35}  # share by which metal grows thinner along an axis (without, with a handle seen) that lies the wrong way
 LEAST_COLUMNS = 200
+LEAST_RUN_MM, GAP_MM = 5.0, 0.8  # a stretch of metal to go by; gaps in it (glare, a fibre)
+APART_AT_MM, ASTRAY_MM = 2.0, 0.2
 
 
 def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit) -> tuple[Axis, Edges]:
@@ -41,6 +46,9 @@ def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit) -> tuple[Axis, 
     if _lies_the_wrong_way(axis, edges):
         axis = _turned_round(axis)
         edges = locate_edges(photo, axis, px_per_mm, lit(axis.px))
+    kept = _kept_on_metal(photo, axis, edges, px_per_mm)
+    if kept is not axis:
+        axis, edges = kept, locate_edges(photo, kept, px_per_mm, lit(kept.px))
     for _ in range(MOST_STRIDES):
         longer = _longer(photo, axis, edges, px_per_mm)
         if longer is axis:
@@ -68,6 +76,45 @@ def _turned_round(axis: Axis) -> Axis:
     last = len(axis.px) - 1
     tip, front = (None if at is None else last - at for at in (axis.front_index, axis.tip_index))
     return replace(axis, px=axis.px[::-1], tip_index=tip, front_index=front)
+
+
+def _kept_on_metal(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
+    """The same axis, or one laid straight on from the longest stretch of metal where that leaves it sideways."""
+    width = edges.upper_px - edges.lower_px if edges.kinds.size else np.empty(0)
+    metal = (edges.kinds[WORKING] + edges.kinds[SMOOTH] > IS_METAL) & np.isfinite(width) if width.size else np.zeros(0, dtype=bool)
+    first, last = _longest(metal | (edges.kinds[STOP] > IS_METAL) if width.size else metal, round(GAP_MM * px_per_mm))
+    if last - first < LEAST_RUN_MM * px_per_mm:
+        return axis
+    inside = np.where(metal & (np.arange(len(metal)) >= first) & (np.arange(len(metal)) <= last), 0.0, np.nan)
+    line = moved_to_middle(edges.strip.axis_px, edges.upper_px + inside, edges.lower_px + inside)
+    near = round(LOOK_MM * px_per_mm)
+    if not (edges.kinds[HANDLE, last : last + near] > IS_METAL).any():
+        ahead = _ahead(photo, line[: last + 1], px_per_mm)
+        if _apart_mm(ahead, line[last + 1 :], px_per_mm) > ASTRAY_MM:
+            axis = replace(axis, px=np.concatenate([line[: last + 1], ahead]), front_index=None)
+            line = axis.px
+    ahead = _ahead(photo, line[first:][::-1], px_per_mm)
+    if _apart_mm(ahead, line[:first][::-1], px_per_mm) > ASTRAY_MM:
+        front = None if axis.front_index is None else axis.front_index - first + len(ahead)
+        axis = replace(axis, px=np.concatenate([ahead[::-1], line[first:]]), tip_index=None, front_index=front)
+    return axis
+
+
+def _longest(seen: NDArray[np.bool_], gap: int) -> tuple[int, int]:
+    """First and last column of the longest stretch, gaps of up to so many columns passed over; (0, 0) where nothing is seen."""
+    at = np.flatnonzero(seen)
+    if len(at) == 0:
+        return 0, 0
+    breaks = np.flatnonzero(np.diff(at) > max(gap, 1))
+    starts, stops = at[np.concatenate([[0], breaks + 1])], at[np.concatenate([breaks, [len(at) - 1]])]
+    best = int(np.argmax(stops - starts))
+    return int(starts[best]), int(stops[best])
+
+
+def _apart_mm(ahead: Array, there: Array, px_per_mm: float) -> float:
+    """How far two lines from one point lie apart after `APART_AT_MM`, mm; 0 where either is shorter."""
+    at = round(APART_AT_MM * px_per_mm)
+    return float(np.linalg.norm(ahead[at] - there[at])) / px_per_mm if min(len(ahead), len(there)) > at else 0.0
 
 
 def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
