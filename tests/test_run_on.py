@@ -102,3 +102,21 @@ def test_metal_that_grows_thinner_toward_the_handle_is_turned_round(by_handle: b
 
     assert np.array_equal(after.px, right.px)
     assert (after.tip_index, after.front_index) == (69, last - 55)
+
+
+def test_an_axis_that_metal_leaves_sideways_is_laid_on_from_the_metal():
+    """Metal leans away by 0.15 from column 300 on and is lost at 600; the axis goes on as the metal went."""
+    before = axis(0.0, 900.0)
+    column = np.arange(900.0)
+    seen = (column > 50) & (column < 600)
+    middle = np.where(seen, 0.15 * np.maximum(column - 300.0, 0.0), np.nan)
+    kinds = np.zeros((5, 900))
+    kinds[WORKING], kinds[NOTHING] = seen, ~seen
+    edges = SimpleNamespace(kinds=kinds, upper_px=middle + 8.0, lower_px=middle - 8.0, strip=SimpleNamespace(axis_px=before.px))
+
+    after = run_on._kept_on_metal(photo(), before, edges, PX_PER_MM)
+    leans = np.polyfit(after.px[-60:, 0], after.px[-60:, 1], 1)[0]
+
+    assert abs(leans) == pytest.approx(0.15, abs=0.03)
+    assert after.tip_index == before.tip_index
+    assert after.front_index is None
