@@ -21,7 +21,7 @@ from vision.edge_lines import Edges
 from vision.edges import locate_edges
 from vision.marks import HANDLE, LEAST_MM, SMOOTH, STOP, WORKING
 from vision.photo import Photo
-from vision.step_edges import moved_to_middle
+from vision.strip import normals
 
 Array = NDArray[np.floating[Any]]
 Lit = Callable[[Array], NDArray[np.bool_] | None]
@@ -79,25 +79,34 @@ def _turned_round(axis: Axis) -> Axis:
 
 
 def _kept_on_metal(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
-    """The same axis, or one laid straight on from the longest stretch of metal where that leaves it sideways."""
+    """The same axis, or one laid straight on toward the handle from the longest stretch of metal, where that leaves it sideways.
+
+    Toward the tip it is left alone: the middle of few flutes swings too much to tell a direction by.
+    """
     width = edges.upper_px - edges.lower_px if edges.kinds.size else np.empty(0)
     metal = (edges.kinds[WORKING] + edges.kinds[SMOOTH] > IS_METAL) & np.isfinite(width) if width.size else np.zeros(0, dtype=bool)
     first, last = _longest(metal | (edges.kinds[STOP] > IS_METAL) if width.size else metal, round(GAP_MM * px_per_mm))
     if last - first < LEAST_RUN_MM * px_per_mm:
         return axis
-    inside = np.where(metal & (np.arange(len(metal)) >= first) & (np.arange(len(metal)) <= last), 0.0, np.nan)
-    line = moved_to_middle(edges.strip.axis_px, edges.upper_px + inside, edges.lower_px + inside)
-    near = round(LOOK_MM * px_per_mm)
-    if not (edges.kinds[HANDLE, last : last + near] > IS_METAL).any():
-        ahead = _ahead(photo, line[: last + 1], px_per_mm)
-        if _apart_mm(ahead, line[last + 1 :], px_per_mm) > ASTRAY_MM:
-            axis = replace(axis, px=np.concatenate([line[: last + 1], ahead]), front_index=None)
-            line = axis.px
-    ahead = _ahead(photo, line[first:][::-1], px_per_mm)
-    if _apart_mm(ahead, line[:first][::-1], px_per_mm) > ASTRAY_MM:
-        front = None if axis.front_index is None else axis.front_index - first + len(ahead)
-        axis = replace(axis, px=np.concatenate([ahead[::-1], line[first:]]), tip_index=None, front_index=front)
-    return axis
+    line, middle = edges.strip.axis_px, (edges.upper_px + edges.lower_px) / 2.0
+    spots = np.where(metal[:, None], line + np.nan_to_num(middle)[:, None] * normals(line), np.nan)
+    over = round(SLOPE_MM * px_per_mm)
+    if (edges.kinds[HANDLE, last : last + round(LOOK_MM * px_per_mm)] > IS_METAL).any():
+        return axis
+    ahead = _straight_on(photo, spots[last - over : last + 1], px_per_mm)
+    if _apart_mm(ahead[over + 1 :], line[last + 1 :], px_per_mm) <= ASTRAY_MM:
+        return axis
+    return replace(axis, px=np.concatenate([line[: last - over], ahead]), front_index=None)
+
+
+def _straight_on(photo: Photo, spots: Array, px_per_mm: float) -> Array:
+    """A straight line through the last spots (NaN where no metal is), one point for each of them, and on from the last one."""
+    seen, at = np.flatnonzero(np.isfinite(spots).all(axis=1)), np.arange(len(spots))
+    half = len(seen) // 2
+    slope = np.median((spots[seen[half : 2 * half]] - spots[seen[:half]]) / (seen[half : 2 * half] - seen[:half])[:, None], axis=0)
+    start = np.median(spots[seen] - seen[:, None] * slope, axis=0)
+    line = start + at[:, None] * slope
+    return np.concatenate([line, _ahead(photo, line, px_per_mm)])
 
 
 def _longest(seen: NDArray[np.bool_], gap: int) -> tuple[int, int]:
