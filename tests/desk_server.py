@@ -30,9 +30,9 @@ class Running:
         return int(self.address.rstrip("/").rpartition(":")[2])
 
 
-def start(folder: Path, before: Callable[[], None] | None = None) -> subprocess.Popen[str]:
+def start(folder: Path, before: Callable[[], None] | None = None, *more: str) -> subprocess.Popen[str]:
     """Start the process; ``before`` runs in it first, for instance to set a limit."""
-    command = [sys.executable, "-c", COMMAND, "desk", "--data", str(folder), "--port", "0", "--no-browser"]
+    command = [sys.executable, "-c", COMMAND, "desk", "--data", str(folder), "--port", "0", "--no-browser", *more]
     found = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": "1"}
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=found, preexec_fn=before)  # noqa: PLW1509
 

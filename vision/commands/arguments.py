@@ -41,6 +41,10 @@ def add_desk(parser: argparse.ArgumentParser) -> None:
         "--words", type=Path, metavar="FILE", help="another catalogue of the pages' sentences (a translation)"
     )
     parser.add_argument("--no-browser", action="store_true", help="print the address only")
+    parser.add_argument(
+        "--share", nargs="?", const="auto", metavar="ADDRESS",
+        help="let phones on the local network send photos, after pairing (ADDRESS: this computer's there, if not found by itself)",
+    )  # fmt: skip
     parser.set_defaults(run=_desk)
 
 

@@ -12,9 +12,12 @@ import webbrowser
 from pathlib import Path
 
 import uvicorn
+from fastapi import FastAPI
 
 from vision.desk.app import make_app
+from vision.desk.phone_app import make_phone_app
 from vision.desk.settings import Desk
+from vision.desk.share import Share, listen
 from vision.desk.wording import catalogue
 from vision.errors import UsageError
 from vision.records.database import default_folder, open_records
@@ -23,6 +26,7 @@ from vision.records.faults import RecordsError
 FINE, FAILED = 0, 1
 HOST = "127.0.0.1"
 USUAL_PORT = 8765
+MOST_PHONES_AT_ONCE = 24
 MOST_AT_ONCE = 100  # connections; a browser opens six
 LOG_BYTES, LOGS = 500_000, 3
 
@@ -40,9 +44,12 @@ def desk(arguments: argparse.Namespace) -> int:
     listener = _listen(arguments.port)
     port = listener.getsockname()[1]
     _log_into(folder)
-    app = make_app(Desk(folder, port, words))
+    opened = None if arguments.share is None else listen(arguments.share)
+    share = None if opened is None else Share(*opened.getsockname()[:2])
+    app = make_app(Desk(folder, port, words, share=share))
     address = f"http://{HOST}:{port}/"
     print(f"The desk is open at {address} (this computer only). Records: {folder}. Ctrl+C closes it.", flush=True)
+    phones = None if opened is None or share is None else _share(opened, app, share)
     if not arguments.no_browser:
         threading.Timer(0.5, webbrowser.open, (address,)).start()
     server = uvicorn.Server(
@@ -51,7 +58,23 @@ def desk(arguments: argparse.Namespace) -> int:
         )
     )
     server.run([listener])
+    if phones is not None:
+        phones.should_exit = True
     return FINE
+
+
+def _share(listener: socket.socket, app: FastAPI, share: Share) -> uvicorn.Server:
+    """Serve phones from a thread of their own: another application on another socket, so no page of the desk is there."""
+    share.pairing.new_code()
+    config = uvicorn.Config(
+        make_phone_app(app.state.desk, share), log_config=None, access_log=False, server_header=False,
+        timeout_graceful_shutdown=1, limit_concurrency=MOST_PHONES_AT_ONCE,
+    )  # fmt: skip
+    server = uvicorn.Server(config)
+    share.pairing.on_stop.append(lambda: setattr(server, "should_exit", True))
+    threading.Thread(target=server.run, args=([listener],), name="phones", daemon=True).start()
+    print(f"Sharing is on at {share.address}: the page 'Phone' shows the code. Not encrypted; Ctrl+C or the page ends it.", flush=True)
+    return server
 
 
 def _listen(port: int | None) -> socket.socket:

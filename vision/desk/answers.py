@@ -43,6 +43,7 @@ class Answers:
         )  # fmt: skip
         self._templates.globals |= {"say": desk.say, "words": desk.words, "version": version(), "themes": THEMES}
         self._templates.globals["cautions"] = SHORT
+        self._templates.globals["share"] = desk.share
         self._templates.globals["word"] = lambda name, otherwise: said_or(desk.words, name, otherwise)
         self._templates.filters |= {"when": when, "from_json": json.loads}
 

@@ -36,7 +36,7 @@ HEADERS = {
     "Cache-Control": "no-store",
 }
 PARTS = {
-    "", "photos", "camera", "combined", "samples", "waiting", "again",
+    "", "photos", "camera", "combined", "phone", "pair", "samples", "waiting", "again",
     "jobs", "readings", "compare", "records", "records.csv", "instruments",
     "equipment", "tags", "about", "reports", "export", "backup.zip", "theme", "api", "static",
 }  # fmt: skip
@@ -53,11 +53,13 @@ class StalledError(Exception):
 
 
 class Guard:
-    """ASGI middleware; ``refuse`` makes the answer to what is not let through."""
+    """ASGI middleware; ``refuse`` makes the answer to what is not let through. ``hosts``: names it answers to, unstated loopback's."""
 
-    def __init__(self, app: App, *, port: int, most_bytes: int, refuse: Refuse, stall_s: float = STALL_S) -> None:
+    def __init__(
+        self, app: App, *, port: int, most_bytes: int, refuse: Refuse, stall_s: float = STALL_S, hosts: set[str] | None = None
+    ) -> None:
         self._app, self._most_bytes, self._refuse, self._stall_s = app, most_bytes, refuse, stall_s
-        self._hosts = {f"{name}:{port}" for name in NAMES}
+        self._hosts = hosts or {f"{name}:{port}" for name in NAMES}
         self._origins = {f"http://{host}" for host in self._hosts}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
