@@ -37,6 +37,9 @@ class Extra:
 NOTHING_ELSE = Extra()
 
 
+OTHER_ANGLE = 0.2  # share of Hedstroem files whose edges lie otherwise than in the atlas: small ones, lots, no source
+
+
 def outline_looks(evidence: BlankEvidence) -> list[Look]:
     """Clues to the section: they are looks at one and the same outline."""
     return [_of_kinds(clue.what, clue.seen, clue.logs, clue.source) for clue in evidence.clues]
@@ -111,7 +114,7 @@ def _angle(dimensions: Dimensions) -> Look | None:
     if angle is None:
         return None
     grooved = {
-        "hedstroem-file": _peak(angle.value, 62.5, math.hypot(4.0, angle.u), tail=0.1, span=70.0),
+        "hedstroem-file": _peak(angle.value, 62.5, math.hypot(4.0, angle.u), tail=OTHER_ANGLE, span=70.0),
         "paste-carrier": _peak(angle.value, 50.0, math.hypot(8.0, angle.u), tail=0.1, span=70.0),
         "other": _peak(angle.value, 80.0, math.hypot(6.0, angle.u), tail=0.3, span=70.0),
     }

@@ -22,7 +22,7 @@ DECIDED = 0.8  # below this no size and no section is named
 FAMILY_DECIDED = 0.7  # families have three rivals, not twenty: named from here on, always with the probability
 # Share of each clue's log that counts: looks at one outline share its errors, figures are of lots that nobody here has
 # measured, and the network sees the same outline. Set on development renders by tests/study/identity.py --fit.
-OUTLINE_WEIGHT, FIGURE_WEIGHT, NETWORK_WEIGHT = 0.5, 0.8, 0.7
+OUTLINE_WEIGHT, FIGURE_WEIGHT, NETWORK_WEIGHT = 0.5, 0.8, 1.0
 DISAGREE = 0.5  # chance that shape and network contradict each other, from which on the reading says so
 CONTRADICTS = 0.02  # chance that the metal leaves to all sizes of the handle's colour, below which the two contradict each other
 NO_COLOUR = HandleColour({}, None)
