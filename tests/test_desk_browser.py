@@ -40,7 +40,7 @@ READ_MS = 240_000
 PAGES = (
     "/", "/readings/1", "/readings/2", "/readings/2/2", "/readings/3", "/records",
     "/instruments", "/instruments/new", "/instruments/K-30.1", "/instruments/K-30.1/change",
-    "/equipment", "/tags", "/about", "/camera", "/phone", "/again", "/compare/1/1", "/nowhere",
+    "/equipment", "/tags", "/about", "/camera", "/phone", "/setup", "/again", "/compare/1/1", "/nowhere",
 )  # fmt: skip
 BEGUN_PNG = b"\x89PNG\r\n\x1a\n"  # begins like a photo and ends at once
 

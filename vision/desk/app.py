@@ -11,7 +11,16 @@ from fastapi import FastAPI
 from starlette.middleware import Middleware
 from starlette.staticfiles import StaticFiles
 
-from vision.desk import api, pages_camera, pages_instruments, pages_read, pages_records, pages_reports, pages_share
+from vision.desk import (
+    api,
+    pages_camera,
+    pages_instruments,
+    pages_read,
+    pages_records,
+    pages_reports,
+    pages_setup,
+    pages_share,
+)
 from vision.desk.answers import Answers
 from vision.desk.guard import Guard
 from vision.desk.jobs import LIMIT_S, Bench
@@ -47,7 +56,7 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
         title="Flutegauge desk", version=version(), openapi_url="/api/openapi.json", docs_url=None, redoc_url=None,
         middleware=[guard], lifespan=life,
     )  # fmt: skip
-    for group in (pages_read, pages_camera, pages_instruments, pages_records, pages_reports, pages_share, api):
+    for group in (pages_read, pages_camera, pages_instruments, pages_records, pages_reports, pages_setup, pages_share, api):
         app.include_router(group.routes(desk, answers))
     app.mount("/static", StaticFiles(directory=str(files("vision.desk") / "static")), name="static")
     explain_problems(app, desk, answers)

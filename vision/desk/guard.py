@@ -36,7 +36,7 @@ HEADERS = {
     "Cache-Control": "no-store",
 }
 PARTS = {
-    "", "photos", "camera", "combined", "phone", "pair", "samples", "waiting", "again",
+    "", "photos", "camera", "combined", "phone", "pair", "setup", "samples", "waiting", "again",
     "jobs", "readings", "compare", "records", "records.csv", "instruments",
     "equipment", "tags", "about", "reports", "export", "backup.zip", "theme", "api", "static",
 }  # fmt: skip
