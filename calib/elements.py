@@ -163,7 +163,7 @@ class Segment:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One printable page; every number a reader, a renderer or the drawing needs."""
+    """One printable page; every number a reader, a renderer or the drawing needs. ``mat``: its lanes are a tray's numbered slots."""
 
     id: str
     paper: Literal["A4", "Letter"]
@@ -178,6 +178,7 @@ class Sheet:
     check_lines: CheckLines
     trim_line: Segment
     windows: tuple[Window, ...] = ()
+    mat: bool = False
 
     @cached_property
     def markers(self) -> tuple[Marker, ...]:

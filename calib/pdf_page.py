@@ -8,6 +8,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from calib.card_words import draw_card_words
 from calib.elements import Sheet
+from calib.mat_words import draw_mat_words
 from calib.pen import Pen
 from calib.scale_art import draw_scale
 from calib.words_art import draw_words
@@ -19,7 +20,7 @@ def pdf_bytes(sheet: Sheet) -> bytes:
     stream = io.BytesIO()
     size_pt = (sheet.width_mm * mm, sheet.height_mm * mm)
     canvas = Canvas(stream, pagesize=size_pt, invariant=1)
-    kind = "window card" if sheet.windows else "scale sheet"
+    kind = "window card" if sheet.windows else "tray mat" if sheet.mat else "scale sheet"
     canvas.setTitle(f"Flutegauge {kind} {sheet.id}, revision {sheet.revision}")
     # Asks the print dialogue for no scaling; viewers may ignore it, so the page says it in words as well.
     canvas.setViewerPreference("PrintScaling", "None")
@@ -27,6 +28,8 @@ def pdf_bytes(sheet: Sheet) -> bytes:
     draw_scale(pen, sheet)
     if sheet.windows:
         draw_card_words(pen, sheet)
+    elif sheet.mat:
+        draw_mat_words(pen, sheet)
     else:
         draw_words(pen, sheet)
     canvas.showPage()

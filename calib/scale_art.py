@@ -26,7 +26,7 @@ def draw_scale(pen: Pen, sheet: Sheet) -> None:
         pen.polyline(_outline(patch), fill=patch.level, width_mm=HAIRLINE_MM)
     draw_check_line(pen, sheet.check_lines.along)
     draw_check_line(pen, sheet.check_lines.across)
-    if not sheet.windows:  # a card has a ribbon where a lane's number would stand
+    if not sheet.windows and not sheet.mat:  # a card has a ribbon where a lane's number would stand, a mat larger numbers
         for lane in sheet.lanes:
             _draw_lane_number(pen, lane)
     holes: tuple[Slot | Window, ...] = (*sheet.slots, *sheet.windows)

@@ -1,4 +1,4 @@
-"""The sheets and window cards that exist, by name and by marker. Import the types and the sheets from here."""
+"""The sheets, window cards and tray mats that exist, by name and by marker. Import the types and the sheets from here."""
 
 from collections.abc import Mapping
 from functools import cache
@@ -24,6 +24,7 @@ from calib.elements import (
 )
 from calib.errors import UnknownSheetError
 from calib.layout import PAGES, build_sheet
+from calib.mat_layout import MAT_PAGES, build_mat
 
 __all__ = [
     "MARKER_DICTIONARY",
@@ -43,6 +44,7 @@ __all__ = [
     "Window",
     "cards",
     "every_sheet",
+    "mats",
     "sheet_named",
     "sheet_of_marker",
     "sheets",
@@ -62,9 +64,15 @@ def cards() -> Mapping[str, Sheet]:
 
 
 @cache
+def mats() -> Mapping[str, Sheet]:
+    """Every tray mat by its id, for instance 'A4-M1': a sheet with numbered slots, to lie in a tray."""
+    return MappingProxyType({page.id: build_mat(page) for page in MAT_PAGES})
+
+
+@cache
 def every_sheet() -> Mapping[str, Sheet]:
-    """Scale sheets and window cards by id: whatever a photo may show or a print check may name."""
-    return MappingProxyType({**sheets(), **cards()})
+    """Scale sheets, window cards and tray mats by id: whatever a photo may show or a print check may name."""
+    return MappingProxyType({**sheets(), **cards(), **mats()})
 
 
 def sheet_named(sheet_id: str) -> Sheet:

@@ -37,11 +37,16 @@ def test_sheet_png_and_its_own_name(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert Path("flutegauge-A4-1.pdf").is_file()
 
 
-@pytest.mark.parametrize(("paper", "card"), [("a4", "A4-W1"), ("letter", "LETTER-W1")])
-def test_the_window_card(paper: str, card: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    ("kind", "paper", "card"),
+    [("window", "a4", "A4-W1"), ("window", "letter", "LETTER-W1"), ("mat", "a4", "A4-M1"), ("mat", "letter", "LETTER-M1")],
+)
+def test_the_window_card_and_the_tray_mat(
+    kind: str, paper: str, card: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """The card comes as PDF under its own name, says how to check its print, and keeps the check like a sheet."""
     target, kept = tmp_path / "card.pdf", tmp_path / "kept.json"
-    assert status_of("sheet", "--card", "window", "--paper", paper, "--out", target) == 0
+    assert status_of("sheet", "--card", kind, "--paper", paper, "--out", target) == 0
     assert f"flutegauge sheet check --sheet {card}" in capsys.readouterr().out
     with pypdfium2.PdfDocument(target) as pdf:
         assert card in pdf[0].get_textpage().get_text_bounded()

@@ -157,7 +157,7 @@ def _add_sheet(sheet: argparse.ArgumentParser) -> None:
     sheet.description = "Write the scale sheet. Print it at 100 % ('actual size'), then measure it once: 'sheet check'."
     sheet.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the paper (unstated: a4)")
     sheet.add_argument(
-        "--card", choices=("window",), help="write the window card, for light from below, instead of the scale sheet"
+        "--card", choices=("window", "mat"), help="instead of the scale sheet: the window card, for light from below, or the mat for a tray"
     )
     sheet.add_argument(
         "--out", type=Path, metavar="FILE", help="where to write (unstated: flutegauge-A4-1.pdf or so, here)"

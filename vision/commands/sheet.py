@@ -1,4 +1,4 @@
-"""`flutegauge sheet` writes the scale sheet or the window card; `flutegauge sheet check` keeps the real lengths of a print."""
+"""`flutegauge sheet` writes the scale sheet, window card or tray mat; `flutegauge sheet check` keeps the real lengths of a print."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 
 from calib.errors import CalibError
 from calib.prints import CALLIPER_U_MM, STEEL_RULER_U_MM, PrintCheck, save, scale_of
-from calib.sheet import Sheet, cards, every_sheet, sheets
+from calib.sheet import Sheet, cards, every_sheet, mats, sheets
 from vision.commands.outputs import new_file
 from vision.errors import UsageError
 
@@ -18,7 +18,7 @@ TOOL_U_MM = {"callipers": CALLIPER_U_MM, "ruler": STEEL_RULER_U_MM}
 
 
 def write_sheet(arguments: argparse.Namespace) -> int:
-    """Write the sheet or card as PDF, or as PNG of exactly the same geometry; return the exit status."""
+    """Write the sheet, card or mat as PDF, or as PNG of exactly the same geometry; return the exit status."""
     sheet = _sheet_for(arguments.paper, arguments.card)
     dpi = _dpi(arguments)
     ending = "png" if arguments.png else "pdf"
@@ -32,7 +32,7 @@ def write_sheet(arguments: argparse.Namespace) -> int:
         write_png(sheet, target, dpi)
     else:
         write_pdf(sheet, target)
-    what = "window card" if sheet.windows else "sheet"
+    what = "window card" if sheet.windows else "tray mat" if sheet.mat else "sheet"
     print(f"{target}: {what} {sheet.id}. Print it at 100 % ('actual size'), measure its two check lines, then run:")
     print(f"  flutegauge sheet check --sheet {sheet.id} --along MM --across MM")
     return 0
@@ -62,8 +62,8 @@ def check_print(arguments: argparse.Namespace) -> int:
 
 
 def _sheet_for(paper: str, card: str | None) -> Sheet:
-    """Return the newest sheet, or card, for a paper."""
-    among = sheets() if card is None else cards()
+    """Return the newest sheet, card or mat for a paper."""
+    among = {None: sheets, "window": cards, "mat": mats}[card]()
     return [sheet for sheet in among.values() if sheet.id.lower().startswith(paper)][-1]
 
 
