@@ -24,6 +24,7 @@ from vision.held_signs import height_signs
 from vision.identity import identify
 from vision.marks import Marks, read_marks
 from vision.named import Named, named
+from vision.near_handle import width_near_handle
 from vision.openings import before_screen
 from vision.outline import Outline, read_outline
 from vision.photo import Photo
@@ -47,6 +48,7 @@ NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 LEAST_STEPPED = 0.25
 JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from this scale up, and to this blur
+COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
 
 
@@ -77,7 +79,11 @@ class Measured:
     def extra(self) -> Extra:
         """What speaks for a family beside outline and dimensions."""
         bare = self.front_mm is None and self.handle_mm is None and self.whole
-        return Extra(None if self.hand is None else self.hand.hand, self.tip.blunt, bare=bare)
+        wire = None if self.front_mm is None else width_near_handle(self.profile, self.front_mm.value, self.stop_mm)
+        return Extra(
+            None if self.hand is None else self.hand.hand, self.tip.blunt, bare=bare,
+            wire_mm=wire, coarse=self.scale_at.value < COARSE_PX_PER_MM,
+        )  # fmt: skip
 
 
 def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, *, down: bool) -> Measured | None:
