@@ -32,8 +32,6 @@ class Extra:
     hand: Hand | None = None
     blunt: float | None = None
     bare: bool = False
-    wire_mm: Quantity | None = None
-    coarse: bool = False
 
 
 NOTHING_ELSE = Extra()
