@@ -32,6 +32,8 @@ class Extra:
     hand: Hand | None = None
     blunt: float | None = None
     bare: bool = False
+    wire_mm: Quantity | None = None
+    coarse: bool = False
 
 
 NOTHING_ELSE = Extra()

@@ -15,25 +15,31 @@ from numpy.typing import NDArray
 
 from vision.grips import Grip, filled, find_grips
 from vision.plane import Plane
-from vision.shafts import Ground, Shaft, follow_end, trace_shaft
+from vision.shafts import Ground, Shaft, follow_end, trace_shafts
+from vision.unprinted import Unprinted
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
 INSIDE_MM = 0.7  # the search begins so far inside the handle, whose front is rounded off by the opening
 BESIDE_MM = 1.2  # metal so near a shaft's line may be its own; half of the thickest shaft is 0.9
+STOP_LONGEST_MM = 4.0  # along the shaft, its shadow included
 STOP_MM = 1.0  # half as wide as this or more, a run across is a stop's
+LEAST_WORTH = 1.8  # a mm; 4 is metal all along
+ON_MM = 1.5  # a shaft so near to the middle of a thick place runs through it
+LEAST_LEFT = 20  # steps of a quarter of a millimetre that a shaft must keep
 SAME_MM, SAME_SHARE = 0.8, 0.5  # two handles' shafts nearer than that over half their length are one
 PALE_CLOSE_MM = 1.0
 
 
 @dataclass(frozen=True)
 class Taken:
-    """One instrument's pixels in the whole plane: thin part, handle, stop, and whether the frame cuts it."""
+    """One instrument's pixels in a part of the plane that begins at ``offset_px``: thin part, handle, stop; does the frame cut it."""
 
     thin: Mask
     handle: Mask
     stop: Mask
     cut: bool
+    offset_px: tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -42,46 +48,93 @@ class _Held:
     shaft: Shaft
 
 
-def take_apart(plane: Plane, relative: Array, ground: Ground, weak: Mask, rim: Mask) -> tuple[list[Taken], Mask]:
-    """Give every handle its shaft; returns the instruments and the mask of what they account for.
+def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> tuple[list[Taken], Mask, Mask]:
+    """Give every handle its shaft; returns the instruments, what they account for, and all that lies on the sheet.
 
-    ``ground``: metal seen and where it can be seen; ``weak``: the same mask at a lower threshold, for handles as pale as paper.
+    Coloured and black handles come first, cut out by their colour from shadow and print; then what else is thick, and what is as
+    pale as paper.
     """
     ppm = plane.px_per_mm
+    ground = Ground(through.metal, through.known, ppm, np.ascontiguousarray(relative @ np.array([0.2126, 0.7152, 0.0722], np.float32)))
     solid = filled(ground.metal, ppm)
-    held = _held(find_grips(solid, relative, rim, ppm), ground)
+    held = _fitting(_held(find_grips(filled(through.plain, ppm), relative, rim, ppm), ground), solid.shape, ppm)
     whole = _drawn(held, solid.shape, 2.6 * ppm)
-    pale = filled(_closed(weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
-    held = _unlike([*held, *_held(find_grips(pale & ~whole, relative, rim, ppm), ground)], ppm)
+    pale = filled(_closed(through.weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
+    more = [one for mask in (solid, pale) for one in _held(find_grips(mask & ~whole, relative, rim, ppm), ground) if _worthy(one, ppm)]
+    held = _fitting([*held, *more], solid.shape, ppm)
     claimed = _drawn(held, solid.shape, 1.6 * ppm)
     free = Ground(ground.metal & ~claimed, ground.known, ppm)
     bent = [_Held(one.grip, follow_end(free, one.shaft)) for one in held]
     taken = [_take(one, solid, ground, rim) for one in bent]
     used = _drawn(bent, solid.shape, 3.4 * ppm)
     reach = 2 * max(round(0.8 * ppm), 1) + 1
-    return taken, cv2.dilate(used.astype(np.uint8), np.ones((reach, reach), np.uint8)).astype(bool)
+    return taken, cv2.dilate(used.astype(np.uint8), np.ones((reach, reach), np.uint8)).astype(bool), solid
+
+
+def _fitting(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> list[_Held]:
+    return _unlike(_cut_at_handles(held, shape), px_per_mm)
+
+
+def _worthy(one: _Held, px_per_mm: float) -> bool:
+    """What is not surely a handle needs a shaft that is seen, not one that runs on hidden by print."""
+    return one.grip.rank == 2 or one.shaft.worth > LEAST_WORTH * one.shaft.length_mm(px_per_mm)
 
 
 def _held(grips: tuple[Grip, ...], ground: Ground) -> list[_Held]:
     """Handles with the better of the shafts that leave their two ends; those without any are left out."""
+    inside = INSIDE_MM * ground.px_per_mm
+    leaving = [way for grip in grips for way in _ways_out(grip, inside)]
+    shafts = trace_shafts(ground, leaving)
     found = []
-    for grip in grips:
-        first, last = grip.ends_px()
-        inside = INSIDE_MM * ground.px_per_mm
-        shafts = [trace_shaft(ground, first + inside * grip.axis, -grip.axis), trace_shaft(ground, last - inside * grip.axis, grip.axis)]
-        some = [shaft for shaft in shafts if shaft is not None]
+    for k, grip in enumerate(grips):
+        some = [shaft for shaft in shafts[2 * k : 2 * k + 2] if shaft is not None]
         if some:
             found.append(_Held(grip, max(some, key=lambda shaft: shaft.worth)))
     return found
 
 
+def _ways_out(grip: Grip, inside_px: float) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+    first, last = grip.ends_px()
+    return (first + inside_px * grip.axis, -grip.axis), (last - inside_px * grip.axis, grip.axis)
+
+
 def _unlike(held: list[_Held], px_per_mm: float) -> list[_Held]:
-    """Leave out a second handle on the same shaft (a shadow, a half of one): the one with the better shaft stays."""
+    """Leave out a second handle on the same shaft (a shadow, a half of one), and what another one's shaft runs through.
+
+    The one that is surer a handle stays, then the one with the better shaft.
+    """
     kept: list[_Held] = []
-    for one in sorted(held, key=lambda h: -h.shaft.worth):
-        if not any(_shared(one.shaft, other.shaft) < SAME_MM * px_per_mm for other in kept):
+    for one in sorted(held, key=lambda h: (-h.grip.rank, -h.shaft.worth)):
+        if not any(_shared(one.shaft, other.shaft) < SAME_MM * px_per_mm or _through(one.grip, other.shaft, px_per_mm) for other in kept):
             kept.append(one)
     return kept
+
+
+def _through(grip: Grip, shaft: Shaft, px_per_mm: float) -> bool:
+    """Whether a shaft runs through what is not surely a handle: nobody lays one on another."""
+    gap = np.linalg.norm(shaft.line_px - grip.middle_px, axis=1)
+    return grip.rank < 2 and bool(gap.min() < ON_MM * px_per_mm)
+
+
+def _cut_at_handles(held: list[_Held], shape: tuple[int, ...]) -> list[_Held]:
+    """End every shaft where another one's handle begins: no shaft lies on or under a handle."""
+    owner = np.zeros(shape, dtype=np.int16)
+    for k, one in enumerate(held, 1):
+        if one.grip.rank == 2:
+            left, top = one.grip.offset_px
+            height, width = one.grip.mask.shape
+            owner[top : top + height, left : left + width][one.grip.mask] = k
+    return [cut for k, one in enumerate(held, 1) if (cut := _cut_at_others(one, k, owner)) is not None]
+
+
+def _cut_at_others(one: _Held, own: int, owner: NDArray[np.int16]) -> _Held | None:
+    line = one.shaft.line_px
+    x, y = np.clip(np.rint(line).astype(int), 0, np.array(owner.shape[::-1]) - 1).T
+    other = (owner[y, x] > 0) & (owner[y, x] != own)
+    if not other.any():
+        return one
+    stop = int(np.argmax(other))
+    return _Held(one.grip, Shaft(line[:stop], one.shaft.worth * stop / len(line))) if stop > LEAST_LEFT else None
 
 
 def _shared(one: Shaft, other: Shaft) -> float:
@@ -94,31 +147,53 @@ def _shared(one: Shaft, other: Shaft) -> float:
 def _take(one: _Held, solid: Mask, ground: Ground, rim: Mask) -> Taken:
     """Pixels of one instrument: the runs of metal across its line, thin where they can be a shaft's."""
     ppm = ground.px_per_mm
+    line = _densely(one.shaft.line_px)
+    place, corner = _around(one.grip, line, solid.shape, ppm)
+    solid, rim = solid[place], rim[place]
     shape = solid.shape
     handle = np.zeros(shape, dtype=bool)
-    left, top = one.grip.offset_px
+    left, top = np.array(one.grip.offset_px) - corner
     height, width = one.grip.mask.shape
     handle[top : top + height, left : left + width] = one.grip.mask
-    line = _densely(one.shaft.line_px)
-    outside = ~handle[tuple(np.clip(np.rint(line).astype(int), 0, np.array(shape[::-1]) - 1).T[::-1])]
+    outside = ~handle[tuple(np.clip(np.rint(line).astype(int) - corner, 0, np.array(shape[::-1]) - 1).T[::-1])]
     line = line[int(np.argmax(outside)) :] if outside.any() else line
-    low, high = _runs(solid, line, ppm)
+    low, high = _runs(solid, corner, line, ppm)
     wide = (high - low) / 2.0
     shaft = wide < STOP_MM * ppm
     usual = float(np.median(wide[shaft])) if shaft.any() else 0.3 * ppm
     thin, stop = np.zeros(shape, dtype=np.uint8), np.zeros(shape, dtype=np.uint8)
     normal = _normals(line)
+    stops = _short_runs(~shaft, STOP_LONGEST_MM * ppm)
     for k in range(len(line) - 1):
         here = slice(k, k + 2)
         clean = bool(shaft[here].all())
         reach_low, reach_high = (low[k], high[k]) if clean else (-usual, usual)
-        _stroke(thin, line[here], normal[here], reach_low, reach_high)
-        if not clean and wide[k] < 2.2 * ppm:
-            _stroke(stop, line[here], normal[here], low[k], high[k])
+        _stroke(thin, corner, line[here], normal[here], reach_low, reach_high)
+        if stops[k] and wide[k] < 2.2 * ppm:
+            _stroke(stop, corner, line[here], normal[here], low[k], high[k])
     real_stop = _stop_like(stop.astype(bool), ppm)
     thin_mask = thin.astype(bool) & ~handle & ~real_stop
     cut = bool(((thin_mask | handle) & rim).any())
-    return Taken(thin_mask, handle, real_stop & ~handle, cut)
+    return Taken(thin_mask, handle, real_stop & ~handle, cut, (int(corner[0]), int(corner[1])))
+
+
+def _around(grip: Grip, line: Array, shape: tuple[int, ...], px_per_mm: float) -> tuple[tuple[slice, slice], NDArray[np.int_]]:
+    """Part of the plane that holds handle and shaft with all that is looked at beside them, and its first px (x, y)."""
+    room = 4.0 * px_per_mm + 2.0
+    corner, size = np.array(grip.offset_px), np.array(grip.mask.shape[::-1])
+    low = np.floor(np.minimum(line.min(axis=0), corner) - room).astype(int)
+    high = np.ceil(np.maximum(line.max(axis=0), corner + size) + room).astype(int)
+    low, high = np.maximum(low, 0), np.minimum(high, np.array(shape[::-1]))
+    return (slice(low[1], high[1]), slice(low[0], high[0])), low
+
+
+def _short_runs(mask: Mask, most_px: float) -> Mask:
+    """The runs of True that are no longer than ``most_px``: what is wide for longer is a shaft with its shadow, or print."""
+    out = mask.copy()
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        out[first:last] = last - first <= most_px
+    return out
 
 
 def _stop_like(mask: Mask, px_per_mm: float) -> Mask:
@@ -128,11 +203,11 @@ def _stop_like(mask: Mask, px_per_mm: float) -> Mask:
     return np.asarray(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel).astype(bool))
 
 
-def _runs(solid: Mask, line: Array, px_per_mm: float) -> tuple[Array, Array]:
-    """First and last offset, px along the normal, of the run of metal that holds each point of the line."""
+def _runs(solid: Mask, corner: NDArray[np.int_], line: Array, px_per_mm: float) -> tuple[Array, Array]:
+    """First and last offset, px along the normal, of the run of metal that holds each point of the line; ``solid`` begins at ``corner``."""
     offsets = np.arange(-2.6 * px_per_mm, 2.6 * px_per_mm + 0.1, 0.5)
     spots = line[:, None] + offsets[None, :, None] * _normals(line)[:, None]
-    x, y = spots[..., 0].astype(np.float32), spots[..., 1].astype(np.float32)
+    x, y = (spots[..., k].astype(np.float32) - np.float32(corner[k]) for k in (0, 1))
     metal = cv2.remap(solid.astype(np.float32), x, y, cv2.INTER_LINEAR) > 0.5
     middle, reach = len(offsets) // 2, max(round(0.3 * px_per_mm / 0.5), 1)
     low, high = np.zeros(len(line)), np.zeros(len(line))
@@ -151,9 +226,9 @@ def _runs(solid: Mask, line: Array, px_per_mm: float) -> tuple[Array, Array]:
     return low, high
 
 
-def _stroke(mask: NDArray[np.uint8], line: Array, normal: Array, low: float, high: float) -> None:
+def _stroke(mask: NDArray[np.uint8], corner: NDArray[np.int_], line: Array, normal: Array, low: float, high: float) -> None:
     corners = np.stack([line[0] + low * normal[0], line[0] + high * normal[0], line[1] + high * normal[1], line[1] + low * normal[1]])
-    cv2.fillConvexPoly(mask, np.rint(corners).astype(np.int32), 1)
+    cv2.fillConvexPoly(mask, np.rint(corners).astype(np.int32) - corner.astype(np.int32), 1)
 
 
 def _densely(line: Array) -> Array:

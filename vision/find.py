@@ -17,7 +17,6 @@ from vision.offsheet import off_sheet
 from vision.openings import Opening, see_openings
 from vision.paper import paper_light
 from vision.plane import Plane
-from vision.shafts import Ground
 from vision.unprinted import see_through_print
 
 Array = NDArray[np.floating[Any]]
@@ -32,6 +31,7 @@ HANDLE_LENGTH_MM = 4.5  # a stop is shorter along the axis
 CROWD_MM2 = 9000.0  # a view as large as 110 mm x 82 mm may hold several instruments; a smaller one is a close-up
 LEAST_LEFT_MM = 8.0  # pieces left over beside others are shadows and print more often
 ALONE_MM = 12.0
+LEAST_TOLD = 0.3  # of such a piece that print does not explain
 
 
 @dataclass(frozen=True)
@@ -75,37 +75,48 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     mask = foreground(plane, relative, openings.lit, off)
     off |= openings.lit
     rim = ~cv2.erode(np.pad(plane.inside, 1).astype(np.uint8), np.ones((25, 25), np.uint8))[1:-1, 1:-1].astype(bool)
-    candidates, used = _crowd(plane, relative, rim)
+    candidates, used, told = _crowd(plane, relative, rim)
     least_mm = LEAST_LENGTH_MM if not candidates else LEAST_LEFT_MM
     closed = join_across_print(_close(mask & ~used, CLOSE_MM * plane.px_per_mm), plane)
     for region in regionprops(label(closed, connectivity=2)):
         if region.axis_major_length < least_mm * plane.px_per_mm:
             continue
         candidate = _split_somehow(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
-        if candidate is not None and (not candidates or _likely(candidate, plane.px_per_mm)):
+        if candidate is not None and (not candidates or _likely(candidate, told, plane.px_per_mm)):
             candidates.append(candidate)
     return Found(tuple(replace(one, lit=openings.lit, off=off) for one in candidates), relative, openings.holes)
 
 
-def _crowd(plane: Plane, relative: Image, rim: Mask) -> tuple[list[Candidate], Mask]:
-    """Instruments told by their handles, and what they account for; none where the view is too small to hold several."""
+def _crowd(plane: Plane, relative: Image, rim: Mask) -> tuple[list[Candidate], Mask, Mask]:
+    """Instruments told by their handles, what they account for, and what no print explains.
+
+    None where the view is too small to hold several.
+    """
     none = np.zeros(plane.inside.shape, dtype=bool)
     if plane.page_mm is None or plane.windows_mm or plane.inside.sum() < CROWD_MM2 * plane.px_per_mm**2:
-        return [], none
+        return [], none, none
     through = see_through_print(plane, relative)
-    taken, used = take_apart(plane, relative, Ground(through.metal, through.known, plane.px_per_mm), through.weak, rim)
-    return ([_cropped(one) for one in taken], used) if len(taken) > 1 else ([], none)
+    taken, used, solid = take_apart(plane, relative, through, rim)
+    return ([_cropped(one) for one in taken], used, solid) if len(taken) > 1 else ([], none, none)
 
 
 def _cropped(one: Taken) -> Candidate:
     whole = one.thin | one.handle | one.stop
     rows, columns = np.flatnonzero(whole.any(axis=1)), np.flatnonzero(whole.any(axis=0))
     box = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
-    return Candidate(whole[box], one.thin[box], one.handle[box], one.stop[box], (int(columns[0]), int(rows[0])), one.cut)
+    corner = (one.offset_px[0] + int(columns[0]), one.offset_px[1] + int(rows[0]))
+    return Candidate(whole[box], one.thin[box], one.handle[box], one.stop[box], corner, one.cut)
 
 
-def _likely(candidate: Candidate, px_per_mm: float) -> bool:
-    """Whether a piece that no handle accounts for can be an instrument: with a handle, cut by the frame, or long and thin."""
+def _likely(candidate: Candidate, told: Mask, px_per_mm: float) -> bool:
+    """Whether a piece that no handle accounts for can be an instrument: with a handle, cut by the frame, or long and thin.
+
+    Some of it must be ``told`` (H, W) from print: a shifted or badly lit line of text is long and thin as well.
+    """
+    left, top = candidate.offset_px
+    height, width = candidate.thin.shape
+    if told[top : top + height, left : left + width][candidate.thin].mean() < LEAST_TOLD:
+        return False
     if candidate.handle.any() or candidate.cut:
         return True
     region = regionprops(candidate.whole.astype(np.uint8))[0]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -18,12 +18,17 @@ LEAST_MM2 = 9.0
 LEAST_LENGTH_MM = 4.5  # a stop is shorter
 MOST_LENGTH_MM, MOST_WIDTH_MM = 19.0, 7.5  # of a handle with its shadow; longer is print or table
 WIDEST_MM = 5.6  # one handle is 3.5 to 4.5 mm thick; what is wider holds two, or a shadow
+PLAIN_CHROMA, PLAIN_BLACK, MOSTLY = 0.12, 0.12, 0.5  # of relative colour; share of a handle's pixels
+HANDLE_THICK_MM, BARE_NEAR = 3.0, 0.05
 DEEPEST_MM = 2.6  # half of the widest hole that a pale handle leaves in its mask
 
 
 @dataclass(frozen=True)
 class Grip:
-    """One handle: its pixels in the plane (label image value), middle, unit axis, half length; px."""
+    """One handle: its pixels in the plane (label image value), middle, unit axis, half length; px.
+
+    ``rank``: 2 where most of it is coloured or black as no metal or shadow is, else 1.
+    """
 
     mask: Mask
     offset_px: tuple[int, int]
@@ -31,6 +36,7 @@ class Grip:
     axis: Array
     half_px: float
     at_border: bool
+    rank: int = 2
 
     def ends_px(self) -> tuple[Array, Array]:
         """Both ends of its axis."""
@@ -67,8 +73,9 @@ def find_grips(solid: Mask, colour: Array, rim: Mask, px_per_mm: float) -> tuple
         mask = np.asarray(marks[top:bottom, left:right] == k)
         for part in _parts(mask, colour[top:bottom, left:right], px_per_mm):
             grip = _grip(part, (left, top), rim[top:bottom, left:right], px_per_mm)
-            if grip is not None:
-                grips.append(grip)
+            rank = 0 if grip is None else _rank(part, colour[top:bottom, left:right], px_per_mm)
+            if grip is not None and rank:
+                grips.append(replace(grip, rank=rank))
     return tuple(grips)
 
 
@@ -88,6 +95,16 @@ def _grip(mask: Mask, offset: tuple[int, int], rim: Mask, px_per_mm: float) -> G
         return None
     centre = middle + axes[0] * (low + high) / 2.0 + np.array(offset)
     return Grip(mask, offset, centre, axes[0], float(high - low) / 2.0, border)
+
+
+def _rank(mask: Mask, colour: Array, px_per_mm: float) -> int:
+    """2 and 1 as in ``Grip``; 0 for what is no handle: a shaft and its hard shadow with the paper between them are long and thick too."""
+    picked = colour[mask]
+    if ((picked.max(axis=1) - picked.min(axis=1) > PLAIN_CHROMA) | (picked.mean(axis=1) < PLAIN_BLACK)).mean() > MOSTLY:
+        return 2
+    depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5).max()
+    bare = np.abs(picked.mean(axis=1) - 1.0) < BARE_NEAR
+    return int(2.0 * float(depth) > HANDLE_THICK_MM * px_per_mm and bare.mean() < MOSTLY)
 
 
 def _parts(mask: Mask, colour: Array, px_per_mm: float) -> list[Mask]:

@@ -12,7 +12,7 @@ from vision.dimensions import Dimensions
 from vision.handle import HandleColour
 from vision.hypotheses import Look, Pair, families, posterior, says, sections
 from vision.named import Named
-from vision.nominal import half_sizes_of_colour, sizes_of_colour
+from vision.nominal import COLOURS, half_sizes_of_colour, sizes_of_colour
 from vision.quantity import Quantity
 from vision.reading import Choice, Clue
 from vision.sizing import weigh_sizes
@@ -25,6 +25,7 @@ FAMILY_DECIDED = 0.7  # families have three rivals, not twenty: named from here 
 OUTLINE_WEIGHT, FIGURE_WEIGHT, NETWORK_WEIGHT = 0.5, 0.8, 1.0
 DISAGREE = 0.5  # chance that shape and network contradict each other, from which on the reading says so
 CONTRADICTS = 0.02  # chance that the metal leaves to all sizes of the handle's colour, below which the two contradict each other
+GRIPPED = 0.3  # wires, needles and screws seldom end in a handle of a size colour: common practice, no source
 NO_COLOUR = HandleColour({}, None)
 MOST = 0.995  # no photo is surer than that
 
@@ -74,8 +75,10 @@ def identify(
     chances, dispute = _fused(looks, learned)
     family = _choice(families(chances), evidence.words, FAMILY_DECIDED)
     diameter = None if tip_lost else dimensions.d0_mm
-    sized = weigh_sizes(diameter, dimensions.shank_width_mm, colour, broach=family.value == "barbed-broach")
-    sizable = 1.0 - families(chances)["other"]  # wires, needles and screws have no size of this system
+    shank = dimensions.shank_width_mm or extra.wire_mm
+    sized = weigh_sizes(diameter, shank, colour, broach=family.value == "barbed-broach", coarse=extra.coarse)
+    other = families(chances)["other"]  # wires, needles and screws have no size of this system
+    sizable = 1.0 - other * (GRIPPED if colour.word in COLOURS else 1.0)
     size = _choice({str(size): share * sizable for size, share in sized.shares.items()}, sized.words, DECIDED)
     number = None if size.value is None else int(size.value)
     every = looks if learned is None else [*looks, learned]

@@ -18,13 +18,13 @@ from vision.dimensions import Dimensions, measure
 from vision.edge_lines import Edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
-from vision.glare import hides_tip, marks_in_light, without_glare
 from vision.hand import HandSeen, hand_notes, see_hand
 from vision.handle import NO_SPOTS, HandleColour, Spots, grip_on_plane, handle_colour, handle_reading
 from vision.held_signs import height_signs
 from vision.identity import identify
 from vision.marks import Marks, read_marks
 from vision.named import Named, named
+from vision.near_handle import width_near_handle
 from vision.openings import before_screen
 from vision.outline import Outline, read_outline
 from vision.photo import Photo
@@ -48,6 +48,7 @@ NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 LEAST_STEPPED = 0.25
 JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from this scale up, and to this blur
+COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
 
 
@@ -78,7 +79,11 @@ class Measured:
     def extra(self) -> Extra:
         """What speaks for a family beside outline and dimensions."""
         bare = self.front_mm is None and self.handle_mm is None and self.whole
-        return Extra(None if self.hand is None else self.hand.hand, self.tip.blunt, bare=bare)
+        wire = None if self.front_mm is None else width_near_handle(self.profile, self.front_mm.value, self.stop_mm)
+        return Extra(
+            None if self.hand is None else self.hand.hand, self.tip.blunt, bare=bare,
+            wire_mm=wire, coarse=self.scale_at.value < COARSE_PX_PER_MM,
+        )  # fmt: skip
 
 
 def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, *, down: bool) -> Measured | None:
@@ -89,11 +94,8 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     middle = axis.px[len(axis.px) // 2]
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
     axis, edges = follow(photo, axis, scale_at.value, lambda px: before_screen(plane, scale, candidate.lit, px))
-    edges, burnt = without_glare(photo, edges, scale_at.value)
-    marks = marks_in_light(read_marks(edges.kinds, scale_at.value), burnt)
+    marks = read_marks(edges.kinds, scale_at.value)
     tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=at_border(photo, axis, _tip_guess(axis, marks)))
-    hidden = None if tip.column is None else hides_tip(photo, edges, burnt, tip.column, scale_at.value)
-    tip = tip if hidden is None else Tip(None, 0.0, None, None, hidden)
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
     front_at = _front_column(axis, marks)
     if not np.isfinite(edges.upper_px - edges.lower_px)[max(int(tip_column), 0) : int(front_at)].any():

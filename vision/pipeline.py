@@ -16,6 +16,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
+
 from calib.errors import CalibError
 from vision.camera_choice import NO_CAMERAS, Cameras
 from vision.conformity import judge_reading
@@ -27,10 +29,11 @@ from vision.instrument import Measured, measure_candidate, read_measured
 from vision.order import in_reading_order
 from vision.photo import Photo, load_photo
 from vision.plane import look_down
-from vision.reading import InstrumentReading, PhotoReading, ScaleReading
+from vision.reading import PhotoReading, ScaleReading
 from vision.scale import GivenScale, Scale
 from vision.screen import refuse_screen
 from vision.together import Looked
+from vision.twice import counted_once
 
 
 def read_photo(
@@ -62,16 +65,27 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     refuse_coarse(scale, photo)
     refuse_screen(photo, scale)
     found = find_instruments(plane, scale.saddles_mm)
-    seen: list[tuple[Candidate, Measured]] = []
-    readings: list[InstrumentReading] = []
-    for candidate in in_reading_order(found.candidates, plane, scale):
-        measured = measure_candidate(photo, scale, plane, candidate, down=held)
-        if measured is not None:
-            seen.append((candidate, measured))
-            reading = read_measured(photo, scale, found.relative, candidate, measured, len(seen))
-            readings.append(judge_reading(reading))
-    refuse_none(readings, found.candidates, photo)
+    seen = _once([
+        (candidate, measured)
+        for candidate in in_reading_order(found.candidates, plane, scale)
+        if (measured := measure_candidate(photo, scale, plane, candidate, down=held)) is not None
+    ])  # fmt: skip
+    readings = [
+        judge_reading(read_measured(photo, scale, found.relative, candidate, measured, number))
+        for number, (candidate, measured) in enumerate(seen, 1)
+    ]
+    refuse_none(readings, found.candidates)
     return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings))
+
+
+def _once(seen: list[tuple[Candidate, Measured]]) -> list[tuple[Candidate, Measured]]:
+    """Leave out what shows an instrument again; the candidate with the larger handle stays."""
+    if len(seen) < 2:
+        return seen
+    axes = [measured.edges.strip.axis_px[np.isfinite(measured.edges.upper_px - measured.edges.lower_px)] for _, measured in seen]
+    worth = [float(candidate.handle.sum()) for candidate, _ in seen]
+    keep = counted_once(axes, worth, seen[0][1].scale_at.value)
+    return [one for one, kept in zip(seen, keep, strict=True) if kept]
 
 
 def scale_reading(scale: Scale, photo: Photo) -> ScaleReading:

@@ -7,6 +7,7 @@ direction; a kinked or curved end is followed afterwards, over metal that no oth
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from typing import Any
@@ -26,21 +27,27 @@ SIDEWAYS_MM = 2.0  # by which its middle may
 TURN_STEP_DEG = 1.5
 TURNS = 4  # steps to either side: a bow of 150 mm radius turns by 10 deg over a shaft
 TURN_COST = 1.0
+START_MM = 0.4  # aside of the straight line
 METAL, BARE, UNKNOWN = 1.0, -1.3, -0.05  # a step's worth on metal, on bare paper, on print whose edges hide what is there
+OFF_COST, OFF_MM, TURNED_COST = 10.0, 0.3, 0.4  # a mm aside of the handle's axis, a deg: a hard shadow runs beside its shaft
 GAP_MM = 1.6  # as much bare paper ends a shaft
 LEAST_MM = 5.0
 END_MM = 6.0  # how far ahead the search for a bent end looks
 END_DEG = 72.0
+WAYS, BESIDE = 4, 8  # straight lines tried; cells aside within which two of nearly one direction are one
+LIVELY, DULL = 0.02, 0.6  # median change of light over a quarter of a millimetre; what an even grey is worth
+AT_ONCE = 48  # paths that are searched together
 BEND_WORTH, BACK_COST, AIM_COST = 3.0, 0.3, 0.02
 
 
 @dataclass(frozen=True)
 class Ground:
-    """What the tracer looks at: ``metal`` and ``known`` (H, W), and the scale."""
+    """What the tracer looks at: ``metal`` and ``known`` (H, W), the scale, and light over paper's (H, W) if shadows are to be told."""
 
     metal: Mask
     known: Mask
     px_per_mm: float
+    grey: Array | None = None
 
     @cached_property
     def both(self) -> NDArray[np.float32]:
@@ -62,22 +69,52 @@ class Shaft:
 
 def trace_shaft(ground: Ground, start_px: Array, direction: Array) -> Shaft | None:
     """Follow the shaft that leaves ``start_px`` within a few degrees of the unit ``direction``; None when there is none."""
+    return trace_shafts(ground, [(start_px, direction)])[0]
+
+
+def trace_shafts(ground: Ground, leaving: Sequence[tuple[Array, Array]]) -> list[Shaft | None]:
+    """The same for many (start, direction) at once, which spares most of the time."""
+    ways = [(k, *way) for k, (start, direction) in enumerate(leaving) for way in _straight_ways(ground, start, direction)]
+    found: list[Shaft | None] = [None] * len(leaving)
+    best = [-np.inf] * len(leaving)
+    for first in range(0, len(ways), AT_ONCE):
+        some = ways[first : first + AT_ONCE]
+        paths = _best_paths(ground, np.array([way[1] for way in some]), np.array([way[2] for way in some]))
+        for (k, _, _, cost), path in zip(some, paths, strict=True):
+            score = -np.inf if path is None else path.worth * _liveliness(ground, path.line_px) - cost
+            if score > best[k]:
+                found[k], best[k] = path, score
+    return [one if one is not None and one.length_mm(ground.px_per_mm) >= LEAST_MM else None for one in found]
+
+
+def _liveliness(ground: Ground, line: Array) -> float:
+    """1 for metal, whose light changes from step to step, less for the even grey of a shadow beside it."""
+    if ground.grey is None:
+        return 1.0
+    x, y = (np.ascontiguousarray(line[:, k], dtype=np.float32)[:, None] for k in (0, 1))
+    light = cv2.remap(ground.grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).ravel()
+    change = float(np.median(np.abs(np.diff(light))))
+    return float(np.clip(change / LIVELY, DULL, 1.0))
+
+
+def _straight_ways(ground: Ground, start_px: Array, direction: Array) -> list[tuple[Array, Array, float]]:
+    """Starts and directions of the straight lines that promise most and differ, and what lying off the axis costs each."""
     aims = np.arange(-AIM_DEG, AIM_DEG + 0.1, AIM_STEP_DEG)
     worth, _ = _fans(ground, start_px, [_turned(direction, aim) for aim in aims], REACH_MM, SIDEWAYS_MM + 0.2)
     totals = _straight_worth(_widened(worth, 5))  # a bow of half a millimetre is straight enough
-    found: Shaft | None = None
-    for _ in range(3):  # the three best directions that differ
+    off = np.abs(np.arange(totals.shape[1]) - totals.shape[1] // 2) * ASIDE_MM
+    costs = OFF_COST * np.maximum(off - OFF_MM, 0.0) + TURNED_COST * np.abs(aims)[:, None]
+    totals = totals - costs
+    ways = []
+    for _ in range(WAYS):
         aim, aside = (int(v) for v in np.unravel_index(int(totals.argmax()), totals.shape))
         if totals[aim, aside] <= 0.0:
             break
         towards = _turned(direction, float(aims[aim]))
         off_mm = (aside - totals.shape[1] // 2) * ASIDE_MM
-        at = start_px + ground.px_per_mm * off_mm * np.array([-towards[1], towards[0]])
-        path = _best_path(ground, at, towards, sideways_mm=0.4, reach_mm=REACH_MM, turns=TURNS)
-        if path is not None and (found is None or path.worth > found.worth):
-            found = path
-        totals[max(aim - 4, 0) : aim + 5] = -np.inf
-    return found if found is not None and found.length_mm(ground.px_per_mm) >= LEAST_MM else None
+        ways.append((start_px + ground.px_per_mm * off_mm * np.array([-towards[1], towards[0]]), towards, float(costs[aim, aside])))
+        totals[max(aim - 4, 0) : aim + 5, max(aside - BESIDE, 0) : aside + BESIDE + 1] = -np.inf
+    return ways
 
 
 def _straight_worth(worth: Array) -> Array:
@@ -148,33 +185,41 @@ def _gap_from(along: Array) -> int:
     return int(np.argmax(bare)) if bare.any() else len(along)
 
 
-def _best_path(
-    ground: Ground, start_px: Array, direction: Array, *, sideways_mm: float, reach_mm: float, turns: int
-) -> Shaft | None:
-    """Best path in a fan along one direction; every step goes a quarter of a millimetre ahead."""
-    wide_mm = sideways_mm + reach_mm * float(np.tan(np.radians(TURN_STEP_DEG * turns))) * 0.7 + 0.5
-    fan, places = _fans(ground, start_px, [direction], reach_mm, wide_mm)
-    worth, spots = fan[0], places[0]
-    steps, wide = worth.shape
-    moves, sources, outside = _way_of_moves(steps, wide, turns)
-    near = round(sideways_mm / ASIDE_MM)
-    score = np.full((moves.shape[1] + 2, wide), -np.inf)
-    score[1:-1, wide // 2 - near : wide // 2 + near + 1] = 0.0
-    came = np.zeros((steps, moves.shape[1], wide), dtype=np.int8)
-    best, at = 0.0, (-1, 0, 0)
+def _best_paths(ground: Ground, starts_px: Array, directions: Array) -> list[Shaft | None]:
+    """Best path in each fan along one direction (N, 2); every step goes a quarter of a millimetre ahead."""
+    wide_mm = START_MM + REACH_MM * float(np.tan(np.radians(TURN_STEP_DEG * TURNS))) * 0.7 + 0.5
+    worth, spots = _fans(ground, starts_px, directions, REACH_MM, wide_mm)
+    fans, steps, wide = worth.shape
+    moves, sources, outside = _way_of_moves(steps, wide, TURNS)
+    near, slopes = round(START_MM / ASIDE_MM), moves.shape[1]
+    score = np.full((fans, slopes + 2, wide), -np.inf)
+    score[:, 1:-1, wide // 2 - near : wide // 2 + near + 1] = 0.0
+    came = np.zeros((steps, fans, slopes, wide), dtype=np.int8)
+    tops = np.full((steps, fans), -np.inf)
+    places = np.zeros((steps, fans), dtype=int)
     for i in range(steps):
-        options = np.stack([score[:-2] - TURN_COST, score[1:-1], score[2:] - TURN_COST])
-        chosen = options.argmax(axis=0)
-        came[i] = chosen.ravel()[sources[i]] - 1
-        moved = options.max(axis=0).ravel()[sources[i]] + worth[i]
-        moved[outside[i]] = -np.inf
-        score[1:-1] = moved
-        top = int(moved.argmax())
-        if moved.flat[top] > best:
-            best, at = float(moved.flat[top]), (i, top // wide, top % wide)
-    if at[0] < 3:
+        left, on, right = score[:, :-2] - TURN_COST, score[:, 1:-1], score[:, 2:] - TURN_COST
+        better = np.maximum(on, right)
+        chosen = np.where(left >= better, np.int8(-1), np.where(on >= right, np.int8(0), np.int8(1)))
+        came[i] = np.take(chosen.reshape(fans, -1), sources[i], axis=1)
+        moved = np.take(np.maximum(left, better).reshape(fans, -1), sources[i], axis=1) + worth[:, i, None]
+        moved[:, outside[i]] = -np.inf
+        score[:, 1:-1] = moved
+        flat = moved.reshape(fans, -1)
+        places[i] = flat.argmax(axis=1)
+        tops[i] = flat[np.arange(fans), places[i]]
+    return [_ended(came[:, k], moves, spots[k], worth[k], tops[:, k], places[:, k]) for k in range(fans)]
+
+
+def _ended(
+    came: NDArray[np.int8], moves: NDArray[np.int_], spots: Array, worth: Array, tops: Array, places: NDArray[np.int_]
+) -> Shaft | None:
+    """The path that ends where its worth is greatest; None when that is nowhere."""
+    last = int(tops.argmax())
+    if last < 3 or tops[last] <= 0.0:
         return None
-    return _read_back(came, moves, spots, worth, at, best)
+    at = (last, int(places[last]) // worth.shape[1], int(places[last]) % worth.shape[1])
+    return _read_back(came, moves, spots, worth, at, float(tops[last]))
 
 
 @cache
@@ -212,14 +257,16 @@ def _read_back(
     return Shaft(spots[rows[:, 0], rows[:, 1]], best) if len(rows) > 3 else None
 
 
-def _fans(ground: Ground, start_px: Array, directions: list[Array], reach_mm: float, wide_mm: float) -> tuple[Array, Array]:
-    """Worth of every cell ahead of the start along each direction (fans, steps, wide), and its plane px (.., 2)."""
+def _fans(
+    ground: Ground, start_px: Array, directions: Sequence[Array] | Array, reach_mm: float, wide_mm: float
+) -> tuple[Array, Array]:
+    """Worth of every cell ahead of the start, or of each start, along each direction (fans, steps, wide), and its plane px (.., 2)."""
     aside = np.arange(-round(wide_mm / ASIDE_MM), round(wide_mm / ASIDE_MM) + 1) * ASIDE_MM
     ahead = np.arange(1, round(reach_mm / STEP_MM) + 1) * STEP_MM
     towards = np.array(directions)
     normal = np.column_stack([-towards[:, 1], towards[:, 0]])
     offsets = ahead[None, :, None, None] * towards[:, None, None] + aside[None, None, :, None] * normal[:, None, None]
-    spots = start_px + ground.px_per_mm * offsets
+    spots = np.asarray(start_px).reshape(-1, 1, 1, 2) + ground.px_per_mm * offsets
     x, y = (np.ascontiguousarray(spots[..., k].reshape(-1, len(aside)), dtype=np.float32) for k in (0, 1))
     both = cv2.remap(ground.both, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0)
     core = cv2.blur(np.ascontiguousarray(both[..., 0]), (3, 1))

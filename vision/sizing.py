@@ -7,6 +7,7 @@ tolerance: unless the colour decides they share the probability, however well th
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -23,6 +24,7 @@ HALF_PRIOR = 0.15  # a half size against a whole one: common practice, no source
 # Spread of D0 about nominal: ±0.02 mm tolerance (read for pluggers) taken as rectangular. One outline in twenty follows a
 # shadow or is of a piece out of tolerance (accuracy study): then a width tells little, however small its u.
 SPREAD_MM, ASTRAY, ASTRAY_MM = 0.012, 0.05, 0.12
+COARSE_ASTRAY = 0.25  # of D0 below 40 px/mm, where a tip is a few px wide: development trays
 # The shank is the blank where the flutes end, seldom thinner and up to 5 % thicker: common practice, no source. Lots vary in
 # taper (±0.0015) and working part (±0.6 mm), which the spread stands for.
 PART_MM, SHANK_OVER, SHANK_SPREAD_MM = 16.1, 1.02, 0.035
@@ -42,11 +44,16 @@ class Sized:
     clues: tuple[Clue, ...]
 
 
-def weigh_sizes(diameter: Quantity | None, shank: Quantity | None, colour: HandleColour, *, broach: bool) -> Sized:
-    """Fuse what there is; ``diameter`` None where it says nothing (a lost tip). Broaches have sizes and shanks of their own."""
+def weigh_sizes(
+    diameter: Quantity | None, shank: Quantity | None, colour: HandleColour, *, broach: bool, coarse: bool = False
+) -> Sized:
+    """Fuse what there is; ``diameter`` None where it says nothing (a lost tip). Broaches have sizes and shanks of their own.
+
+    ``coarse``: seen at a tray's scale, where a thin end's outline is astray more often.
+    """
     sizes = BROACH_SIZES if broach else tuple(sorted((*SIZES, *HALF_SIZES)))
     prior = np.array([HALF_PRIOR if size in HALF_SIZES else 1.0 for size in sizes])
-    metal, words = _metal(diameter, shank, np.array(sizes) / 100.0, broach=broach)
+    metal, words = _metal(diameter, shank, np.array(sizes) / 100.0, broach=broach, coarse=coarse)
     paint = _paint(colour, sizes)
     clues = _clues(diameter, shank, colour, sizes, broach=broach)
     if paint is not None:
@@ -58,7 +65,7 @@ def weigh_sizes(diameter: Quantity | None, shank: Quantity | None, colour: Handl
 
 
 def _metal(
-    diameter: Quantity | None, shank: Quantity | None, nominal_mm: Array, *, broach: bool
+    diameter: Quantity | None, shank: Quantity | None, nominal_mm: Array, *, broach: bool, coarse: bool = False
 ) -> tuple[Array, tuple[str, ...]]:
     """Likelihood of what was measured of the metal, for each size."""
     seen = [one for one in (diameter, shank) if one is not None]
@@ -74,7 +81,8 @@ def _metal(
         shared = SHARED * min(seen[0].u, seen[1].u) ** 2
         covariance += np.array([[0.0, shared], [shared, 0.0]])
     words = tuple(word for word, one in (("diameter", diameter), ("shank", shank)) if one is not None)
-    return _likely(np.array(off), covariance), words
+    astray = [COARSE_ASTRAY if coarse and one is diameter else ASTRAY for one in seen]
+    return _likely(np.array(off), covariance, astray), words
 
 
 def _shank_rule(*, broach: bool) -> tuple[float, float, float]:
@@ -84,15 +92,15 @@ def _shank_rule(*, broach: bool) -> tuple[float, float, float]:
     return TAPER * PART_MM, SHANK_OVER, SHANK_SPREAD_MM
 
 
-def _likely(off: Array, covariance: Array) -> Array:
-    """Density of the columns of ``off`` (widths seen - expected, mm), each width by itself astray now and then."""
+def _likely(off: Array, covariance: Array, astray: Sequence[float]) -> Array:
+    """Density of the columns of ``off`` (widths seen - expected, mm), each width by itself astray in its share of cases."""
     total = np.zeros(off.shape[1])
-    for astray in itertools.product((False, True), repeat=len(off)):
-        wild = np.array(astray)
+    for choice in itertools.product((False, True), repeat=len(off)):
+        wild = np.array(choice)
         spread = np.where(wild[:, None] | wild[None, :], np.diag(np.full(len(off), ASTRAY_MM**2)), 0.0)
         matrix = np.where(wild[:, None] | wild[None, :], spread, covariance)
         square = np.einsum("ik,ij,jk->k", off, np.linalg.inv(matrix), off)
-        chance = float(np.prod(np.where(wild, ASTRAY, 1.0 - ASTRAY)))
+        chance = float(np.prod(np.where(wild, astray, 1.0 - np.array(astray))))
         total += chance * np.exp(-0.5 * square) / np.sqrt(np.linalg.det(matrix))
     return np.asarray(total + 1e-9 * total.max())
 

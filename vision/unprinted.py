@@ -24,15 +24,20 @@ STEEP, WEAK = 0.055, 0.022  # of the flattened picture, a px: soft shadows stay 
 INK_NOISE = 2.2  # ink is dark: its noise weighs so much more
 COLOUR = 0.14
 BLACK, BRIGHT, SHINES = 0.16, 1.25, 0.12
+DARK = 0.185  # black plastic with a sheen; a shaft may be as dark, but is thin
 
 
 @dataclass(frozen=True)
 class Unprinted:
-    """``metal``: surely something; ``weak``: perhaps (white plastic); ``known``: where it can be told, (H, W) each."""
+    """``metal``: surely something; ``weak``: perhaps (white plastic); ``known``: where it can be told, (H, W) each.
+
+    ``plain``: coloured or black as neither metal nor a shadow is.
+    """
 
     metal: Mask
     weak: Mask
     known: Mask
+    plain: Mask
 
 
 def see_through_print(plane: Plane, relative: Image) -> Unprinted:
@@ -49,13 +54,15 @@ def see_through_print(plane: Plane, relative: Image) -> Unprinted:
     white = expected > 0.5
     noise = np.where(white, 1.0, INK_NOISE)
     odd = ((flat < BLACK) & white) | np.where(white, flat > BRIGHT, grey > expected + SHINES)
-    odd |= (smooth.max(axis=2) - smooth.min(axis=2)) > COLOUR
+    coloured = (smooth.max(axis=2) - smooth.min(axis=2)) > COLOUR
+    odd |= coloured
+    plain = coloured | ((flat < DARK) & white)
     beside = ~known & ((grey > 1.2 * high + 0.08) | (grey < 0.3 * low - FLOOR))
     framed = cv2.erode(plane.inside.astype(np.uint8), np.ones((7, 7), np.uint8), borderValue=0).astype(bool)
     metal = ((known & ((steep > STEEP * noise) | odd)) | beside | odd) & framed
     clear = cv2.erode((plane.printed > 0.9).astype(np.uint8), np.ones((7, 7), np.uint8), borderValue=1).astype(bool)
     weak = (metal | (known & (steep > WEAK))) & framed & clear
-    return Unprinted(np.asarray(metal), np.asarray(weak), np.asarray(known & framed))
+    return Unprinted(np.asarray(metal), np.asarray(weak), np.asarray(known & framed), np.asarray(plain & framed))
 
 
 def _ink(grey: Image, printed: Image, inside: Mask) -> float:

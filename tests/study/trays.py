@@ -10,6 +10,7 @@ import argparse
 import json
 import math
 import pickle
+import time
 from collections import Counter
 from functools import partial
 from pathlib import Path
@@ -21,7 +22,7 @@ from samples.render import render
 from tests.study.tray_match import match, touching
 from tests.study.tray_scenes import tray_scene
 from vision.pipeline import read_photo
-from vision.tray.told import tell
+from vision.tray.looked import TrayPhoto, tray_photo
 
 NO_PRINTS = Path("no-print-checks.json")
 FOUR = ("k-file", "reamer", "hedstroem-file", "barbed-broach")
@@ -55,13 +56,18 @@ def one(out: Path, device: str, seed: int) -> Counter[str]:
         picture, truth = render(scene, backend_named(device))
         save(picture, truth, path, scene)
     if not kept.exists():
-        kept.write_bytes(pickle.dumps(read_photo(path, given=None, prints=NO_PRINTS, held=False)))
+        began, looked = time.process_time(), []
+        reading = read_photo(path, given=None, prints=NO_PRINTS, held=False, keep=looked)
+        tray = tray_photo(reading, looked[0] if looked else None)
+        kept.write_bytes(pickle.dumps((tray, time.process_time() - began)))
     truth = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
-    return counted(truth, pickle.loads(kept.read_bytes()))  # noqa: S301 - written by this study
+    tray, seconds = pickle.loads(kept.read_bytes())  # noqa: S301 - written by this study
+    return counted(truth, tray) + Counter({"trays": 1, "seconds": round(seconds)})
 
 
-def counted(truth: dict[str, Any], reading: Any) -> Counter[str]:
-    """What was right, wrong and open on one tray."""
+def counted(truth: dict[str, Any], tray: TrayPhoto) -> Counter[str]:
+    """What was right, wrong and open on one tray, as a person sorting it is told."""
+    reading = tray.reading
     instruments, scale = truth["instruments"], truth["camera"]["px_per_mm"]
     pairs, given = touching(instruments, scale), match(instruments, reading.instruments, scale)
     count = Counter(true=len(instruments), found=len(given), false=len(reading.instruments) - len(given), pairs=len(pairs))
@@ -70,7 +76,7 @@ def counted(truth: dict[str, Any], reading: Any) -> Counter[str]:
         true, seen = instruments[i], reading.instruments[j]
         if true["family"] not in FOUR:
             continue
-        hurt, called = bool(true["damage"]), tell(seen, reading.file).kind == "damaged"
+        hurt, called = bool(true["damage"]), tray.told[j].kind == "damaged"
         count["families"] += 1
         count["family right"] += seen.family.value == true["family"]
         count["sizes"] += 1
@@ -91,7 +97,10 @@ def figures(total: Counter[str]) -> list[str]:
         ("size answered", "size answered", "sizes"), ("gross damage found", "hurt found", "hurt"),
         ("whole ones called damaged", "whole called hurt", "whole"),
     )  # fmt: skip
-    return [f"{name:32s} {total[part]:4d} of {total[whole]:4d}  {_wilson(total[part], total[whole])}" for name, part, whole in rows]
+    mean = total["seconds"] / max(total["trays"], 1)
+    spent = f"{total['trays']} trays, {mean:.0f} s of processor time each"
+    shares = (f"{name:32s} {total[a]:4d} of {total[b]:4d}  {_wilson(total[a], total[b])}" for name, a, b in rows)
+    return [spent, *shares]
 
 
 def _wilson(part: int, whole: int) -> str:

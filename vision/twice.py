@@ -1,0 +1,36 @@
+"""Stage 3i: what was measured of several candidates -> which of them are an instrument that another one shows already.
+
+A shadow, or what print left over of an instrument, is followed to the metal beside it and would be counted again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.floating[Any]]
+NEAR_MM, SHARE = 0.6, 0.7  # so much of the shorter axis as near as that to the longer one
+EVERY_PX = 6
+
+
+def counted_once(axes_px: Sequence[Array], worth: Sequence[float], px_per_mm: float) -> list[bool]:
+    """Whether each axis (N, 2), over its metal as seen, is of an instrument of its own. Of two on one metal the one worth more stays."""
+    keep = [True] * len(axes_px)
+    order = sorted(range(len(axes_px)), key=lambda k: -worth[k])
+    for place, k in enumerate(order):
+        keep[k] = not any(keep[j] and _same(axes_px[k], axes_px[j], NEAR_MM * px_per_mm) for j in order[:place])
+    return keep
+
+
+def _same(one: Array, other: Array, near_px: float) -> bool:
+    short, long = sorted((one[::EVERY_PX], other[::EVERY_PX]), key=len)
+    if len(short) == 0:
+        return False
+    first, last = np.maximum(short.min(axis=0), long.min(axis=0)), np.minimum(short.max(axis=0), long.max(axis=0))
+    if (first > last + near_px).any():  # far apart, as most are
+        return False
+    gap = np.linalg.norm(short[:, None] - long[None], axis=2).min(axis=1)
+    return bool((gap < near_px).mean() > SHARE)
