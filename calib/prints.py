@@ -26,6 +26,7 @@ __all__ = [
     "PrintScale",
     "load",
     "load_history",
+    "other_revisions",
     "save",
     "scale_of",
 ]
@@ -59,6 +60,17 @@ def load(sheet_id: str, path: Path | None = None) -> PrintScale:
         return scale_of(history[-1])
     except ImplausibleCheckError as error:
         raise PrintFileError(f"print checks in {source}, sheet {sheet_id}: {error}") from error
+
+
+def other_revisions(sheet_id: str, path: Path | None = None) -> tuple[str, ...]:
+    """Sheets of the same kind but another revision that the file holds checks of; none where that very sheet was checked."""
+    kind, checked = _kind(sheet_id), read_checks(path or default_path())
+    return () if sheet_id in checked else tuple(sorted(key for key in checked if _kind(key) == kind))
+
+
+def _kind(sheet_id: str) -> str:
+    """A sheet's name without its revision, the digits at its end."""
+    return sheet_id.rstrip("0123456789")
 
 
 def load_history(sheet_id: str, path: Path | None = None) -> tuple[PrintCheck, ...]:

@@ -14,12 +14,8 @@ import pytest
 from PIL import Image, ImageCms
 from test_photo import CORNERS, error_of, exif_bytes, saved, scene, stored_as
 
-import vision.photo
 from vision.excess import MOST_CHUNKS, MOST_SCANS, excess
 from vision.photo import load_photo
-
-OPEN_PHOTOS = Path(__file__).parents[2] / "shared" / "photos"
-needs_photos = pytest.mark.skipif(not OPEN_PHOTOS.is_dir(), reason="the folder of open photographs is not here")
 
 
 def jpeg(size: tuple[int, int] = (400, 330), **options: object) -> bytes:
@@ -248,55 +244,3 @@ def test_a_profile_of_srgb_changes_no_pixel(tmp_path: Path) -> None:
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 
     assert np.array_equal(load_photo(saved(tmp_path / "a.png", scene(), icc_profile=profile)).rgb, scene())
-
-
-# Photographs from open collections, which are not part of the project.
-
-
-@needs_photos
-def test_open_photographs_of_one_scene_come_out_alike() -> None:
-    """Eight ways of storing one landscape: all upright, 1800 × 1200, alike."""
-    files = sorted((OPEN_PHOTOS / "orientation").glob("Landscape_*.jpg"))
-    small = [np.asarray(Image.fromarray(load_photo(file).rgb).resize((90, 60)), dtype=float) for file in files]
-
-    assert len(files) == 8
-    for picture in small[1:]:
-        assert np.corrcoef(picture.ravel(), small[0].ravel())[0, 1] > 0.95  # each bears a number of its own
-
-
-@needs_photos
-@pytest.mark.parametrize(
-    ("file", "kind"),
-    [
-        ("heic/corrupted.heic", "truncated"),
-        ("heic/empty.heic", "not-a-picture"),
-        ("heic/truncated.heic", "too-small"),
-        ("odd/truncated_image.png", "truncated"),
-        ("odd/16bit.cropped.tif", "too-small"),
-        ("odd/pil_sample_cmyk.jpg", "too-small"),
-    ],
-)
-def test_open_photographs_that_cannot_be_read_say_why(file: str, kind: str) -> None:
-    assert error_of(OPEN_PHOTOS / file).kind == kind
-
-
-@needs_photos
-@pytest.mark.parametrize("file", ["pil_sample_cmyk.jpg", "tiff_strip_cmyk_jpeg.tif", "truncated_app14.jpg"])
-def test_open_cmyk_is_red_on_black(monkeypatch: pytest.MonkeyPatch, file: str) -> None:
-    monkeypatch.setattr(vision.photo, "MIN_SIDE_PX", 8)
-    rgb = load_photo(OPEN_PHOTOS / "odd" / file).rgb.reshape(-1, 3)
-    bright = rgb[rgb.max(axis=1) > 150].mean(axis=0)
-
-    assert bright[0] > 180
-    assert bright[1:].max() < 90
-
-
-@needs_photos
-def test_open_heic_arrow_points_up() -> None:
-    """The dark strokes of the arrow's head, in the upper half, reach further to both sides than those of its shaft."""
-    rgb = load_photo(OPEN_PHOTOS / "heic" / "arrow.heic").rgb
-    dark = rgb[::12, ::12].max(axis=2) < 90
-    upper, lower = (np.ptp(np.nonzero(half)[1]) for half in (dark[: len(dark) // 2], dark[len(dark) // 2 :]))
-
-    assert rgb.shape == (4032, 3024, 3)
-    assert upper > 1.5 * lower

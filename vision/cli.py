@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import errno
 import os
 import sys
 from collections.abc import Sequence
@@ -25,6 +26,7 @@ from vision.commands.verify_arguments import add_verify
 from vision.errors import UsageError
 
 FINE, FAILED, PHOTO_FAILED, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 64, 130
+NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
 
 MEASURE_TEXT = """Examine photos of root-canal hand instruments: what each is, how big, how sure, what looks wrong."""
 AFTER_TEXT = """\
@@ -71,6 +73,8 @@ def _explained(error: BaseException) -> tuple[str, int]:
         return "interrupted; what had been printed or written until then stands", INTERRUPTED
     if isinstance(error, ImportError):
         return missing(error), FAILED
+    if isinstance(error, OSError) and error.errno in NO_ROOM:
+        return "no room is left on the disk; what was written before is whole: free some space and run the same command again", FAILED
     if isinstance(error, OSError):
         return f"{error.filename or 'a file'}: {error.strerror or error}; nothing more was written", FAILED
     return f"a fault inside the programme ({type(error).__name__}: {error}): please report it", FAILED

@@ -127,7 +127,7 @@ def measure(
     if doubt_px > 0.0:
         notes.append(f"outline model and brightness steps lie {doubt_px:.0f} px apart: widths carry that; use softer light and refocus")
     if not tip_seen:
-        notes.append("the tip is outside the frame: everything counted from the tip is not measured")
+        notes.append(f"{tip.hidden or 'the tip is outside the frame'}: everything counted from the tip is not measured")
     d0, d16, taper = _cone_quantities(envelope, width, outline, tip_seen, notes)
     pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, loss, place, tip_seen, notes)
     return Dimensions(
@@ -302,9 +302,7 @@ def _jump_mm(envelope: Envelope | None, outline: Outline) -> float:
 
 def _length(front_mm: Quantity | None, place: _PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
     if not tip_seen or front_mm is None:
-        notes.append(
-            "length is not measured: " + ("the handle's front" if tip_seen else "the tip") + " is out of the frame"
-        )
+        notes.append("length is not measured: " + ("the handle's front" if tip_seen else "the tip") + " is not seen")
         return None
     return place.of(front_mm.value, front_mm.u)
 

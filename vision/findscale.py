@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from calib.prints import load
+from calib.prints import load, other_revisions
 from vision.camera import stand
 from vision.camera_choice import NO_CAMERAS, Cameras, choose_camera
 from vision.errors import PhotoError
@@ -52,7 +53,18 @@ def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None, c
         saddles_px=fit.saddles_px,
     )
     scale = checked_sheet(scale, photo.camera.f35_mm, (photo.width_px, photo.height_px))
+    scale = replace(scale, warnings=(*scale.warnings, *_of_another(sheet.id, prints)))
     return choose_camera(scale, photo, cameras)
+
+
+def _of_another(sheet_id: str, prints: Path | None) -> list[str]:
+    others = other_revisions(sheet_id, prints)
+    if not others:
+        return []
+    return [
+        f"the print that was checked is of sheet {' and '.join(others)}, this photo shows {sheet_id}: the check was not used; measure "
+        f"this print's check lines and run 'flutegauge sheet check --sheet {sheet_id}'"
+    ]
 
 
 def _stated(photo: Photo, given: GivenScale) -> Scale:

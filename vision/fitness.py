@@ -6,11 +6,13 @@ from collections.abc import Sequence
 
 from vision.errors import PhotoError
 from vision.find import Candidate
+from vision.glare import BURNT
 from vision.photo import Photo
 from vision.reading import InstrumentReading
 from vision.scale import Scale
 
 LEAST_PX_PER_MM = 8.0
+MOST_BURNT = 0.3
 
 
 def refuse_coarse(scale: Scale, photo: Photo) -> None:
@@ -24,10 +26,17 @@ def refuse_coarse(scale: Scale, photo: Photo) -> None:
         )
 
 
-def refuse_none(readings: Sequence[InstrumentReading], candidates: Sequence[Candidate]) -> None:
+def refuse_none(readings: Sequence[InstrumentReading], candidates: Sequence[Candidate], photo: Photo) -> None:
     """Say that nothing was found, or nothing with a readable outline."""
     if readings:
         return
+    burnt = float((photo.rgb[::4, ::4].min(axis=2) >= BURNT).mean())
+    if candidates and burnt > MOST_BURNT:
+        raise PhotoError(
+            "too-bright",
+            f"{100 * burnt:.0f} % of the picture are burnt to full white, at most {100 * MOST_BURNT:.0f} % may be, and no outline is left "
+            "to read: take light away, or lower the exposure, and photograph again",
+        )
     if candidates:
         raise PhotoError(
             "no-outline",

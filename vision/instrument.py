@@ -18,6 +18,7 @@ from vision.dimensions import Dimensions, measure
 from vision.edge_lines import Edges
 from vision.ends import at_border, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
+from vision.glare import hides_tip, marks_in_light, without_glare
 from vision.hand import HandSeen, hand_notes, see_hand
 from vision.handle import NO_SPOTS, HandleColour, Spots, grip_on_plane, handle_colour, handle_reading
 from vision.held_signs import height_signs
@@ -94,8 +95,11 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     middle = axis.px[len(axis.px) // 2]
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
     axis, edges = follow(photo, axis, scale_at.value, lambda px: before_screen(plane, scale, candidate.lit, px))
-    marks = read_marks(edges.kinds, scale_at.value)
+    edges, burnt = without_glare(photo, edges, scale_at.value)
+    marks = marks_in_light(read_marks(edges.kinds, scale_at.value), burnt)
     tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=at_border(photo, axis, _tip_guess(axis, marks)))
+    hidden = None if tip.column is None else hides_tip(photo, edges, burnt, tip.column, scale_at.value)
+    tip = tip if hidden is None else Tip(None, 0.0, None, None, hidden)
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
     front_at = _front_column(axis, marks)
     if not np.isfinite(edges.upper_px - edges.lower_px)[max(int(tip_column), 0) : int(front_at)].any():

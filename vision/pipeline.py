@@ -74,7 +74,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
         judge_reading(read_measured(photo, scale, found.relative, candidate, measured, number))
         for number, (candidate, measured) in enumerate(seen, 1)
     ]
-    refuse_none(readings, found.candidates)
+    refuse_none(readings, found.candidates, photo)
     return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings))
 
 

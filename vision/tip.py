@@ -26,13 +26,15 @@ class Tip:
     """Column (with fraction) of the tip, None if out of the frame, with its u in px.
 
     ``slope`` is the width gained a px of length just behind the end (2 tan of half the tip angle); ``blunt`` is the
-    width at the very end over the width a little further on, 0 for a point, about 1 for a broken shaft.
+    width at the very end over the width a little further on, 0 for a point, about 1 for a broken shaft. ``hidden`` says in
+    words what keeps a tip within the frame from being seen.
     """
 
     column: float | None
     u_px: float
     slope: float | None
     blunt: float | None
+    hidden: str | None = None
 
 
 def find_tip(edges: Edges, axis: Axis, px_per_mm: float, mark: Mark | None, *, cut_tip: bool) -> Tip:

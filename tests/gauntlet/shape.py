@@ -120,8 +120,8 @@ def scrambled(rgb: Picture, tile_px: int) -> Picture:
     return np.ascontiguousarray(np.vstack(lines))
 
 
-def erased(base: Base) -> Picture:
-    """The sheet without its instrument: painted over from what surrounds it."""
+def wiped_away(base: Base) -> Picture:
+    """The instrument painted over from what surrounds it, as a picture editor does: a ghost of its shadow stays."""
     mask = np.zeros(base.rgb.shape[:2], np.uint8)
     beyond = base.at(1.6)
     cv2.line(mask, tuple(int(v) for v in base.at(-0.04)), tuple(int(v) for v in base.at(1.0)), 255, 60)

@@ -83,7 +83,7 @@ def list_instruments(records: Records, text: str = "") -> list[Listed]:
             kit.code AS kit, instrument.slot, count(reading.id) AS readings,
             min(reading.read_at) AS first_at, max(reading.read_at) AS last_at,
             (SELECT call FROM examined AS last JOIN reading AS of ON of.id = last.reading_id
-                WHERE last.instrument_id = instrument.id ORDER BY of.read_at DESC, of.id DESC LIMIT 1) AS last_call,
+                WHERE last.instrument_id = instrument.id ORDER BY of.id DESC LIMIT 1) AS last_call, -- clocks jump, ids do not
             (SELECT count(*) FROM event WHERE event.instrument_id = instrument.id AND event.kind = 'used') AS uses,
             discard.at AS discarded_at
         FROM instrument LEFT JOIN kit ON kit.id = instrument.kit_id
