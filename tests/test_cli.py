@@ -318,7 +318,8 @@ def test_a_missing_package_is_another_matter() -> None:
     ("error", "status", "said"),
     [
         (KeyboardInterrupt(), 130, "interrupted"),
-        (OSError(28, "No space left on device", "out.json"), 1, "out.json: No space left on device"),
+        (OSError(28, "No space left on device", "out.json"), 1, "out.json: no room is left on the disk"),
+        (OSError(13, "Permission denied", "out.json"), 1, "out.json: Permission denied"),
         (RuntimeError("odd"), 1, "a fault inside the programme (RuntimeError: odd)"),
     ],
 )

@@ -20,6 +20,7 @@ from PIL import Image, ImageOps, PngImagePlugin
 from calib.print_check import PrintCheck
 from vision.errors import PhotoError
 from vision.records.backup import backup, restore
+from vision.records.combined import keep_combined
 from vision.records.database import open_records
 from vision.records.equipment import Verification, add_verification, keep_prints, keep_profiles, keep_site_results
 from vision.records.export import KINDS, TABLES, export, import_into, rows_of
@@ -52,7 +53,7 @@ def filled(tmp_path: Path) -> Path:
         photo = keep_photo(records, shot("JPEG"), "macro-01.jpg")
         made = reading()
         new = NewReading(
-            document([made], {"outline": "sha256:1"}), traces(made), photo.sha256, {"held": True}, {1: one.id}
+            document([made], {"outline": "sha256:1"}), traces(made), photo.sha256, {"held": True, "run": "R-1"}, {1: one.id}
         )
         number = save_reading(records, new)
         save_reading(records, NewReading(document([failed()], {})))
@@ -65,6 +66,7 @@ def filled(tmp_path: Path) -> Path:
         keep_site_results(records, [site_result(tmp_path)])
         set_keep_days(records, 30)
         write_down(records, photo.sha256, "macro-01.jpg", {"held": True})
+        keep_combined(records, "R-1", document([made], {"outline": "sha256:1"}) | {"combined": [{"mode": "re-laid"}]})
         add_verification(records, Verification("pin", "d0_mm", 0.5, 0.001, 0.501, 0.002, "AB"))
     return folder
 

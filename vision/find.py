@@ -115,7 +115,8 @@ def _likely(candidate: Candidate, told: Mask, px_per_mm: float) -> bool:
     """
     left, top = candidate.offset_px
     height, width = candidate.thin.shape
-    if told[top : top + height, left : left + width][candidate.thin].mean() < LEAST_TOLD:
+    thin = told[top : top + height, left : left + width][candidate.thin]
+    if not thin.size or thin.mean() < LEAST_TOLD:
         return False
     if candidate.handle.any() or candidate.cut:
         return True
