@@ -13,9 +13,10 @@ import pytest
 
 from samples import write
 from samples.views import draw_views
+from vision.named import Named
 from vision.pipeline import read_photo
 from vision.reading import CombinedReading, PhotoReading
-from vision.together import Looked, combine
+from vision.together import Looked, _seen, combine
 
 SEED, PX_PER_MM = 3405, 63.6  # a K-file of size 30
 
@@ -81,3 +82,20 @@ def test_the_same_photo_twice_tells_no_height(pair: Any) -> None:
     assert any("move the camera across" in note for note in made.instrument.notes)
     assert made.instrument.height_mm.u > 0.2  # the usual rest poses, no more
     assert len(made.height_of_x) == 0
+
+
+def test_the_network_is_heard_in_the_combined_name(together: CombinedReading) -> None:
+    """One of the clues is the learned look, as in each photo's own name."""
+    assert any(clue.learned for clue in together.instrument.family_clues)
+
+
+def test_what_the_network_says_is_the_mean_over_the_photos_that_asked_it() -> None:
+    one = Named({"k-file": 0.9, "reamer": 0.1}, {"square": 1.0, "triangle": 0.0})
+    two = Named({"k-file": 0.5, "reamer": 0.5}, {"square": 0.4, "triangle": 0.6})
+
+    both = _seen([one, None, two])
+
+    assert both is not None
+    assert both.family == pytest.approx({"k-file": 0.7, "reamer": 0.3})
+    assert both.section == pytest.approx({"square": 0.7, "triangle": 0.3})
+    assert _seen([None]) is None

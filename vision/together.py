@@ -20,6 +20,7 @@ from vision.instrument import Measured, at_height, read_measured
 from vision.lead import groove_angles, sampled
 from vision.lifted import Lifted, lift
 from vision.merging import merge_conditions
+from vision.named import Named, named
 from vision.photo import Photo
 from vision.plane import Plane
 from vision.pooling import Pooled, pool
@@ -194,7 +195,8 @@ def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | N
     condition = merge_conditions([one.condition for one in readings], names, share, tuple(odd))
     lost = any(one.kind == "tip-lost" and one.probability >= NAMES_LOST_TIP for one in condition.findings)
     values = {name: None if one is None else one.quantity for name, one in pooled.items()}
-    identity = identify(_dimensions(values), _evidence(views), _colour(views), tip_lost=lost, extra=_extra(views))
+    said = _seen([named(view.measured.edges.names) for view in views])
+    identity = identify(_dimensions(values), _evidence(views), _colour(views), said, tip_lost=lost, extra=_extra(views))
     told = [note for note in _notes(views) if not (_answered(note, values, test) or (measured and POSE_NOTE in note))]
     first = readings[0]
     one = replace(
@@ -241,6 +243,18 @@ def _evidence(views: Sequence[_View]) -> BlankEvidence:
     best = max(shares, key=lambda kind: shares[kind])
     surest = max(views, key=lambda view: view.measured.evidence.shares.get(best, 0.0)).measured.evidence
     return replace(surest, shares=shares)
+
+
+def _seen(said: Sequence[Named | None]) -> Named | None:
+    """What the network takes the instrument for: the mean over the photos in which it was asked, since all show one thing."""
+    told = [one for one in said if one is not None]
+    if not told:
+        return None
+    family, section = (
+        {name: float(np.mean([getattr(one, part)[name] for one in told])) for name in getattr(told[0], part)}
+        for part in ("family", "section")
+    )
+    return Named(family, section)
 
 
 def _extra(views: Sequence[_View]) -> Extra:
