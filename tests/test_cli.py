@@ -314,15 +314,15 @@ def test_a_missing_package_is_another_matter() -> None:
     assert "install flutegauge again" in libraries.missing(ImportError("No module named 'rich'"))
 
 
-@pytest.mark.parametrize(
-    ("error", "status", "said"),
-    [
-        (KeyboardInterrupt(), 130, "interrupted"),
-        (OSError(28, "No space left on device", "out.json"), 1, "out.json: no room is left on the disk"),
-        (OSError(13, "Permission denied", "out.json"), 1, "out.json: Permission denied"),
-        (RuntimeError("odd"), 1, "a fault inside the programme (RuntimeError: odd)"),
-    ],
-)
+FAULTS = [
+    (KeyboardInterrupt(), 130, "interrupted"),
+    (OSError(28, "No space left on device", "out.json"), 1, "out.json: no room is left on the disk"),
+    (OSError(13, "Permission denied", "out.json"), 1, "out.json: Permission denied"),
+    (RuntimeError("odd"), 1, "a fault inside the programme (RuntimeError: odd)"),
+]
+
+
+@pytest.mark.parametrize(("error", "status", "said"), FAULTS)
 def test_the_last_net(
     error: BaseException, status: int, said: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -330,7 +330,6 @@ def test_the_last_net(
         raise error
 
     monkeypatch.setattr(cli, "_sheet", fail)
-
     assert status_of("sheet") == status
     assert said in capsys.readouterr().err
 
