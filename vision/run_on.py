@@ -33,6 +33,7 @@ MARGIN_PX = 2.0
 FALLS = {False: 0.12, True: 0.35}  # share by which metal grows thinner along an axis (without, with a handle seen) that lies the wrong way
 LEAST_COLUMNS = 200
 LEAST_RUN_MM, GAP_MM = 5.0, 0.8  # a stretch of metal to go by; gaps in it (glare, a fibre)
+LEAST_SHOWN = 0.3  # share of metal in what a direction is taken over: the rest may be a stop
 APART_AT_MM, ASTRAY_MM = 2.0, 0.2
 
 
@@ -83,14 +84,15 @@ def _kept_on_metal(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> 
 
     Toward the tip it is left alone: the middle of few flutes swings too much to tell a direction by.
     """
-    width = edges.upper_px - edges.lower_px if edges.kinds.size else np.empty(0)
-    metal = (edges.kinds[WORKING] + edges.kinds[SMOOTH] > IS_METAL) & np.isfinite(width) if width.size else np.zeros(0, dtype=bool)
-    first, last = _longest(metal | (edges.kinds[STOP] > IS_METAL) if width.size else metal, round(GAP_MM * px_per_mm))
-    if last - first < LEAST_RUN_MM * px_per_mm:
+    if not edges.kinds.size:
+        return axis
+    metal = (edges.kinds[WORKING] + edges.kinds[SMOOTH] > IS_METAL) & np.isfinite(edges.upper_px - edges.lower_px)
+    first, last = _longest(metal | (edges.kinds[STOP] > IS_METAL), round(GAP_MM * px_per_mm))
+    over = round(SLOPE_MM * px_per_mm)
+    if last - first < LEAST_RUN_MM * px_per_mm or metal[last - over : last + 1].mean() < LEAST_SHOWN:
         return axis
     line, middle = edges.strip.axis_px, (edges.upper_px + edges.lower_px) / 2.0
     spots = np.where(metal[:, None], line + np.nan_to_num(middle)[:, None] * normals(line), np.nan)
-    over = round(SLOPE_MM * px_per_mm)
     if (edges.kinds[HANDLE, last : last + round(LOOK_MM * px_per_mm)] > IS_METAL).any():
         return axis
     ahead = _straight_on(photo, spots[last - over : last + 1], px_per_mm)
