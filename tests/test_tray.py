@@ -12,14 +12,12 @@ from invented_readings import quiet_reamer
 from shapely.geometry import LineString, Point
 
 from vision.errors import UsageError
-from vision.find import Candidate
 from vision.order import reading_order
 from vision.reading import Choice, PhotoReading
 from vision.shafts import Ground, trace_shaft
 from vision.tray.check import check_tray, positions
 from vision.tray.check_page import check_lines, common_faults
 from vision.tray.groups import lines, sort_tray
-from vision.tray.kinks import kink_deg
 from vision.tray.kit import kit_csv, kit_of, kit_text, parse_kit, read_kit, write_kit
 from vision.tray.looked import TrayPhoto
 from vision.tray.merged import Seen, merge
@@ -250,28 +248,3 @@ def test_a_bad_list_is_refused_in_one_sentence(text: str, ending: str, said: str
 @pytest.mark.parametrize("path", sorted((Path(__file__).parent.parent / "samples" / "kits").iterdir()), ids=lambda path: path.name)
 def test_the_invented_kits_can_be_read(path: Path) -> None:
     assert read_kit(path).total >= 7
-
-
-def bent(angle_deg: float, radius_mm: float = 0.0) -> Candidate:
-    """A shaft of 24 mm with a kink, or a curve, over its last 6 mm."""
-    steps = np.arange(0.0, 24.0, 0.1)
-    heading = np.where(steps > 18.0, np.radians(angle_deg), 0.0)
-    if radius_mm:
-        heading = np.maximum(steps - 24.0 + np.radians(angle_deg) * radius_mm, 0.0) / radius_mm
-    line = np.cumsum(0.1 * np.column_stack([np.cos(heading), np.sin(heading)]), axis=0) * PPM
-    canvas = np.zeros((400, 700), np.uint8)
-    cv2.polylines(canvas, [np.rint(line + [200, 100]).astype(np.int32)], False, 1, 5)
-    handle = np.zeros_like(canvas)
-    handle[70:130, 20:195] = 1
-    thin = canvas.astype(bool) & ~handle.astype(bool)
-    return Candidate(thin | handle.astype(bool), thin, handle.astype(bool), np.zeros_like(thin), (0, 0), False)
-
-
-@pytest.mark.parametrize("angle_deg", [20.0, 35.0, 60.0])
-def test_a_kink_is_told_by_its_angle(angle_deg: float) -> None:
-    assert kink_deg(bent(angle_deg), PPM) == pytest.approx(angle_deg, abs=4.0)
-
-
-@pytest.mark.parametrize(("angle_deg", "radius_mm"), [(0.0, 0.0), (5.0, 0.0), (70.0, 10.0), (9.0, 150.0)])
-def test_a_straight_shaft_and_a_gentle_curve_are_no_kink(angle_deg: float, radius_mm: float) -> None:
-    assert kink_deg(bent(angle_deg, radius_mm), PPM) is None

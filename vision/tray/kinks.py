@@ -1,41 +1,75 @@
-"""Sharp bends as an overview shows them: two straight pieces of the shaft's own mask that meet at an angle.
+"""Sharp bends as an overview shows them: two straight pieces of a middle line that meet at an angle.
 
-At a tray's scale outlines near a crossing are drawn aside and feign a bend; the mask's middle over millimetres is not.
+The shaft's own mask and its outlines each give a middle line. A shadow bends the mask near the tip, a crossing draws the
+outlines aside; where both are bent at one place, the metal is.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.find import Candidate
+from vision.reading import InstrumentReading
 
 Array = NDArray[np.floating[Any]]
 BIN_MM = 0.25
 LEAST_MM, MOST_MM, BEHIND_MM = 1.0, 11.0, 12.0  # where the bend may lie, from the tip; the straight piece behind it
 STRAIGHT_MM = 0.14  # rms by which both pieces may miss a line; a curve misses by more
-SURE_DEG, DOUBT_DEG = 17.0, 12.0  # called a kink; looked at again
+BOTH_MM = 0.3  # the same where mask and outlines agree on the bend
+SURE_DEG, DOUBT_DEG = 14.0, 12.0  # called a kink; looked at again
+NEAR_MM, ALIKE = 2.0, 0.4  # of two bends that are one: places, angles
+ALONE_MM, ALONE_DEG = 2.0, 20.0  # a bend of the mask alone is worth a close-up from there on
+
+
+@dataclass(frozen=True)
+class Bend:
+    """Two pieces that meet ``at_mm`` from the tip at ``angle_deg``, as projected, and miss straight lines by ``miss_mm`` (rms)."""
+
+    at_mm: float
+    angle_deg: float
+    miss_mm: float
 
 
 def kink_deg(candidate: Candidate, px_per_mm: float) -> float | None:
-    """Angle in deg at which two straight pieces meet, as projected; None where the shaft is straight, curved or too short."""
-    middle = _midline(candidate, px_per_mm)
+    """Angle in deg at which two straight pieces of the mask meet, as projected; None where it is straight, curved or too short."""
+    bend = sharpest(mask_middle(candidate, px_per_mm))
+    return bend.angle_deg if bend is not None and bend.miss_mm <= STRAIGHT_MM and bend.angle_deg >= DOUBT_DEG else None
+
+
+def seen_bend(candidate: Candidate, px_per_mm: float, reading: InstrumentReading) -> tuple[float, bool] | None:
+    """Angle of a sharp bend in deg, and whether mask and outlines both show it; None without one."""
+    mask, outline = sharpest(mask_middle(candidate, px_per_mm)), sharpest(outline_middle(reading))
+    if mask is not None and outline is not None and _agree(mask, outline):
+        return outline.angle_deg, outline.angle_deg >= SURE_DEG
+    alone = mask is not None and mask.miss_mm <= STRAIGHT_MM and mask.at_mm >= ALONE_MM and mask.angle_deg >= ALONE_DEG
+    return (mask.angle_deg, False) if mask is not None and alone else None
+
+
+def _agree(mask: Bend, outline: Bend) -> bool:
+    least, most = sorted((mask.angle_deg, outline.angle_deg))
+    straight = max(mask.miss_mm, outline.miss_mm) <= BOTH_MM
+    return straight and least >= DOUBT_DEG and least >= (1.0 - ALIKE) * most and abs(mask.at_mm - outline.at_mm) <= NEAR_MM
+
+
+def sharpest(middle: Array) -> Bend | None:
+    """The bend that leaves the straightest two pieces of a middle line (N, 2), mm, tip at 0."""
     if len(middle) < 24:
         return None
-    best: tuple[float, float] | None = None
+    best: Bend | None = None
     for at in np.arange(LEAST_MM, MOST_MM, BIN_MM):
         before, behind = middle[middle[:, 0] < at], middle[(middle[:, 0] >= at) & (middle[:, 0] < at + BEHIND_MM)]
         if len(before) < 4 or len(behind) < 12:
             continue
         (slope, miss), (other, gap) = _line(before), _line(behind)
         rms = float(np.sqrt((miss @ miss + gap @ gap) / (len(miss) + len(gap))))
-        if best is None or rms < best[0]:
-            best = rms, abs(float(np.degrees(np.arctan(slope) - np.arctan(other))))
-    if best is None or best[0] > STRAIGHT_MM or best[1] < DOUBT_DEG:
-        return None
-    return best[1]
+        if best is None or rms < best.miss_mm:
+            best = Bend(float(at), abs(float(np.degrees(np.arctan(slope) - np.arctan(other)))), rms)
+    return best
 
 
 def _line(points: Array) -> tuple[float, Array]:
@@ -43,19 +77,40 @@ def _line(points: Array) -> tuple[float, Array]:
     return float(slope), points[:, 1] - slope * points[:, 0] - level
 
 
-def _midline(candidate: Candidate, px_per_mm: float) -> Array:
+def mask_middle(candidate: Candidate, px_per_mm: float) -> Array:
     """Middles of the thin part across its long axis, mm, tip at 0; empty without a handle to tell the tip by."""
     v, u = np.nonzero(candidate.thin)
     if len(u) < 50 or not candidate.handle.any():
         return np.empty((0, 2))
-    points = np.column_stack([u, v]) / px_per_mm
+    grip = np.argwhere(candidate.handle)[:, ::-1].mean(axis=0)
+    return _middles(np.column_stack([u, v]) / px_per_mm, grip / px_per_mm, _between)
+
+
+def outline_middle(reading: InstrumentReading) -> Array:
+    """Middles between both outlines, mm, tip at 0; empty where outlines or handle were not found."""
+    upper, lower = np.asarray(reading.trace.upper_px), np.asarray(reading.trace.lower_px)
+    if reading.handle_px is None or len(upper) != len(lower) or len(upper) == 0:
+        return np.empty((0, 2))
+    middle = (upper + lower) / 2.0
+    middle = middle[np.isfinite(middle).all(axis=1)]
+    if len(middle) < 50:
+        return np.empty((0, 2))
+    grip = np.asarray(reading.handle_px) / reading.local_px_per_mm
+    return _middles(middle / reading.local_px_per_mm, grip, lambda across: float(np.median(across)))
+
+
+def _middles(points: Array, grip: Array, middle: Callable[[Array], float]) -> Array:
+    """Points (N, 2), mm -> the ``middle`` of what lies in each bin along their long axis, from the end away from ``grip``."""
     centre = points.mean(axis=0)
     axis = np.linalg.svd(points - centre, full_matrices=False)[2][0]
-    grip = np.argwhere(candidate.handle)[:, ::-1].mean(axis=0) / px_per_mm
     axis = axis if (grip - centre) @ axis > 0.0 else -axis
     along = (points - centre) @ axis
     across = (points - centre) @ np.array([-axis[1], axis[0]])
     along = along - along.min()
     index = np.floor(along / BIN_MM).astype(int)
     bins = [k for k in range(int(index.max()) + 1) if (index == k).sum() >= 2]
-    return np.array([((k + 0.5) * BIN_MM, (across[index == k].min() + across[index == k].max()) / 2.0) for k in bins])
+    return np.array([((k + 0.5) * BIN_MM, middle(across[index == k])) for k in bins])
+
+
+def _between(across: Array) -> float:
+    return float(across.min() + across.max()) / 2.0

@@ -12,7 +12,7 @@ from vision.instrument import Measured
 from vision.reading import InstrumentReading, PhotoReading
 from vision.scale import Scale
 from vision.together import Looked
-from vision.tray.kinks import kink_deg
+from vision.tray.from_above import damage_shown
 from vision.tray.told import Told, tell
 
 Array = NDArray[np.floating[Any]]
@@ -49,7 +49,7 @@ def tray_photo(reading: PhotoReading, looked: Looked | None) -> TrayPhoto:
                 axis_deg=direction,
                 lane=lane_at(looked.scale, place),
                 cut=candidate.cut and (one.tip_px is None or one.handle_px is None),
-                kink=kink_deg(candidate, looked.plane.px_per_mm),
+                damage=damage_shown(one, candidate, seen, looked),
             )
         )
     sheet = looked.scale.sheet.id if looked.scale.sheet is not None else None

@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from vision.reading import Finding, InstrumentReading
-from vision.report.words import FAMILY_WORDS, finding_text
-from vision.tray.kinks import SURE_DEG
+from vision.reading import InstrumentReading
+from vision.report.words import FAMILY_WORDS
+from vision.tray.from_above import Shown
 
 Kind = Literal["named", "damaged", "undecided"]
 ORDER = ("k-file", "reamer", "hedstroem-file", "barbed-broach", "spreader", "plugger", "paste-carrier", "other")
 SIZED = ORDER[:6]  # put away by size
-GROSS = ("tip-lost", "kinked", "unwound", "reverse-wound", "overwound", "stretched")  # what an overview can show
-SURE, DOUBT = 0.9, 0.5  # of a finding: damaged from the first on, undecided from the second
-CLOSE_PX_PER_MM = 40.0  # below, outlines are too coarse to call a kink or lost twist by: the mask's own bend counts
+NONE_SHOWN = Shown()
 
 
 @dataclass(frozen=True)
@@ -59,22 +57,13 @@ def tell(
     axis_deg: float | None = None,
     lane: int | None = None,
     cut: bool = False,
-    kink: float | None = None,
+    damage: Shown = NONE_SHOWN,
 ) -> Told:
-    """Judge one reading for sorting. ``cut``: the frame cuts it, so that it was read as far as it is seen.
-
-    ``kink``: angle of a bend that the overview itself shows, deg.
-    """
+    """Judge one reading for sorting. ``cut``: the frame cuts it, so that it was read as far as it is seen."""
     family = str(reading.family.value) if reading.family.value is not None else None
     size = int(reading.size.value) if reading.size.value is not None else None
-    coarse = reading.local_px_per_mm < CLOSE_PX_PER_MM
-    gross = [f for f in reading.condition.findings if f.kind in GROSS and not (coarse and f.kind == "kinked")]
-    certain = [f for f in gross if f.probability >= SURE and (not coarse or f.kind == "tip-lost")]
-    open_ = _open(reading, family, size, [f for f in gross if f not in certain], cut)
-    sure = [finding_text(f) for f in certain]
-    if kink is not None:
-        (sure if kink >= SURE_DEG else open_).append(f"bent sharply by {kink:.0f} deg as seen from above")
-    kind: Kind = "damaged" if sure else "undecided" if open_ else "named"
+    open_ = [*_open(reading, family, size, cut), *damage.open]
+    kind: Kind = "damaged" if damage.sure else "undecided" if open_ else "named"
     length = reading.length_mm
     return Told(
         number=reading.id,
@@ -82,7 +71,7 @@ def tell(
         kind=kind,
         family=family,
         size=size,
-        why=(*sure, *open_),
+        why=(*damage.sure, *open_),
         length_mm=length.value if length else None,
         length_u=length.u if length else None,
         place_mm=place_mm,
@@ -93,7 +82,7 @@ def tell(
     )
 
 
-def _open(reading: InstrumentReading, family: str | None, size: int | None, gross: list[Finding], cut: bool) -> list[str]:
+def _open(reading: InstrumentReading, family: str | None, size: int | None, cut: bool) -> list[str]:
     """What keeps an instrument from being put away unseen, a sentence each."""
     reasons = []
     if cut:
@@ -102,7 +91,6 @@ def _open(reading: InstrumentReading, family: str | None, size: int | None, gros
         reasons.append(f"family not decided ({_runners(reading.family.others)})")
     if size is None and (family is None or family in SIZED):
         reasons.append(f"size not decided ({_runners(reading.size.others)})")
-    reasons += [f"perhaps {finding_text(f)}" for f in gross if f.probability >= DOUBT]
     return reasons
 
 

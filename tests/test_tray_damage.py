@@ -1,0 +1,125 @@
+"""Damage as an overview shows it: bends, ends that come too early, straightened parts; drawn by hand and tiny."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from invented_readings import k_file
+
+from vision.find import Candidate
+from vision.quantity import Quantity
+from vision.reading import Finding, InstrumentReading
+from vision.tray.kinks import kink_deg, seen_bend
+from vision.tray.short import ends_early
+from vision.tray.straightened import surely_straightened
+
+PPM = 15.0
+
+
+def bent(angle_deg: float, radius_mm: float = 0.0) -> Candidate:
+    """A shaft of 24 mm with a kink, or a curve, over its last 6 mm."""
+    steps = np.arange(0.0, 24.0, 0.1)
+    heading = np.where(steps > 18.0, np.radians(angle_deg), 0.0)
+    if radius_mm:
+        heading = np.maximum(steps - 24.0 + np.radians(angle_deg) * radius_mm, 0.0) / radius_mm
+    line = np.cumsum(0.1 * np.column_stack([np.cos(heading), np.sin(heading)]), axis=0) * PPM
+    canvas = np.zeros((400, 700), np.uint8)
+    cv2.polylines(canvas, [np.rint(line + [200, 100]).astype(np.int32)], False, 1, 5)
+    handle = np.zeros_like(canvas)
+    handle[70:130, 20:195] = 1
+    thin = canvas.astype(bool) & ~handle.astype(bool)
+    return Candidate(thin | handle.astype(bool), thin, handle.astype(bool), np.zeros_like(thin), (0, 0), False)
+
+
+@pytest.mark.parametrize("angle_deg", [20.0, 35.0, 60.0])
+def test_a_kink_is_told_by_its_angle(angle_deg: float) -> None:
+    assert kink_deg(bent(angle_deg), PPM) == pytest.approx(angle_deg, abs=4.0)
+
+
+@pytest.mark.parametrize(("angle_deg", "radius_mm"), [(0.0, 0.0), (5.0, 0.0), (70.0, 10.0), (9.0, 150.0)])
+def test_a_straight_shaft_and_a_gentle_curve_are_no_kink(angle_deg: float, radius_mm: float) -> None:
+    assert kink_deg(bent(angle_deg, radius_mm), PPM) is None
+
+
+def outlined(angle_deg: float) -> InstrumentReading:
+    """A reading whose outlines run beside the same line as ``bent`` draws, tip first."""
+    steps = np.arange(0.0, 24.0, 0.1)
+    heading = np.where(steps > 18.0, np.radians(angle_deg), 0.0)
+    line = np.cumsum(0.1 * np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)[::-1] * PPM + [200, 100]
+    trace = replace(k_file().trace, axis_px=line, upper_px=line - [0.0, 2.5], lower_px=line + [0.0, 2.5])
+    return replace(k_file(), trace=trace, local_px_per_mm=PPM, tip_px=tuple(line[0]), handle_px=tuple(line[-1]))
+
+
+def test_a_bend_that_mask_and_outlines_show_is_sure() -> None:
+    seen = seen_bend(bent(30.0), PPM, outlined(30.0))
+
+    assert seen is not None
+    assert seen[0] == pytest.approx(30.0, abs=4.0)
+    assert seen[1]
+
+
+@pytest.mark.parametrize(("mask_deg", "outline_deg", "doubted"), [(30.0, 0.0, True), (15.0, 0.0, False), (0.0, 30.0, False)])
+def test_a_bend_that_one_of_them_shows_is_a_close_up_at_most(mask_deg: float, outline_deg: float, doubted: bool) -> None:
+    seen = seen_bend(bent(mask_deg), PPM, outlined(outline_deg))
+
+    assert (seen is not None) == doubted
+    assert seen is None or not seen[1]
+
+
+def laid(part_mm: float | None, family: str = "k-file") -> InstrumentReading:
+    """An invented reading with its tip at (100, 100) px, its shaft to the right, 20 px/mm."""
+    one = k_file()
+    axis = np.column_stack([100.0 + np.arange(0.0, 480.0), np.full(480, 100.0)])
+    return replace(
+        one,
+        family=replace(one.family, value=family, others={family: 0.97}),
+        working_part_mm=None if part_mm is None else Quantity(part_mm, 0.2),
+        trace=replace(one.trace, axis_px=axis),
+        tip_px=(100.0, 100.0),
+        handle_px=(579.0, 100.0),
+        local_px_per_mm=20.0,
+    )
+
+
+def sheet(light: float = 1.0, ink: bool = False) -> Any:
+    """A plane of bare paper at 20 px/mm, with ink or something dark ahead of the tip."""
+    printed, relative = np.ones((200, 700)), np.ones((200, 700, 3))
+    printed[90:110, 78:85] = 0.0 if ink else 1.0
+    relative[90:110, 78:85] = light
+    plane = SimpleNamespace(printed=printed, x0_mm=0.0, y0_mm=0.0, px_per_mm=20.0)
+    scale = SimpleNamespace(sheet="a sheet", to_plane_mm=lambda px: (np.asarray(px) + 0.5) / 20.0)
+    return SimpleNamespace(plane=plane, scale=scale, relative=relative)
+
+
+@pytest.mark.parametrize(
+    ("part_mm", "family", "early"),
+    [(13.0, "k-file", True), (15.2, "k-file", False), (16.4, "reamer", False), (None, "k-file", False),
+     (11.0, "barbed-broach", False), (7.5, "barbed-broach", True), (13.0, "spreader", False), (1.0, "k-file", False)],
+)  # fmt: skip
+def test_a_working_part_that_ends_early_on_bare_paper_is_told(part_mm: float | None, family: str, early: bool) -> None:
+    said = ends_early(laid(part_mm, family), sheet())
+
+    assert (said is not None) == early
+    assert said is None or f"{part_mm:.1f} mm" in said
+
+
+@pytest.mark.parametrize("hidden", [sheet(light=0.4), sheet(ink=True)])
+def test_an_end_under_something_or_over_print_is_not_judged(hidden: Any) -> None:
+    assert ends_early(laid(13.0), hidden) is None
+
+
+HEALTHY = np.arange(0.5, 15.0, 1.0)
+STRETCHED = HEALTHY[(HEALTHY < 3.0) | (HEALTHY > 5.0)]
+LOST = Finding("unwound", 2.8, 5.2, Quantity(300.0, 20.0), "deg of twist lost", 0.99)
+
+
+def test_lost_twist_counts_where_both_edges_lack_crests_that_could_be_seen() -> None:
+    assert surely_straightened(LOST, (STRETCHED, STRETCHED + 0.5), 20.0)
+    assert not surely_straightened(LOST, (STRETCHED, HEALTHY), 20.0)
+    assert not surely_straightened(LOST, (STRETCHED, STRETCHED), 14.0)
+    assert not surely_straightened(replace(LOST, kind="kinked"), (STRETCHED, STRETCHED), 20.0)
