@@ -35,7 +35,8 @@ from vision.records.faults import RecordsError
 from vision.records.history import add_event
 from vision.records.instruments import NewInstrument, add_instrument
 from vision.records.readings import NewReading, save_reading
-from vision.records.search import Filter, find, list_instruments
+from vision.records.search import Filter, find
+from vision.records.search_instruments import list_instruments
 from vision.records.timeline import timeline
 from vision.records.trace_json import traces
 from vision.report.document import document

@@ -30,7 +30,8 @@ from vision.records.photos import drop_unread, keep_photo, photo, photo_path
 from vision.records.readings import NewReading, assign, examined, insert_reading, save_reading, trace
 from vision.records.readings import reading as kept_reading
 from vision.records.reread import due, pairs
-from vision.records.search import Filter, find, list_instruments
+from vision.records.search import Filter, find
+from vision.records.search_instruments import list_instruments
 from vision.records.tags import give_tag, named_by, tag_of
 from vision.records.timeline import counts, timeline, trend
 from vision.records.trace_json import traces

@@ -23,7 +23,7 @@ from vision.records.backup import backup, restore
 from vision.records.combined import keep_combined
 from vision.records.database import open_records
 from vision.records.equipment import Verification, add_verification, keep_prints, keep_profiles, keep_site_results
-from vision.records.export import KINDS, TABLES, export, import_into, rows_of
+from vision.records.export import KINDS, TABLES, export, import_into
 from vision.records.faults import RecordsError
 from vision.records.history import add_event, decide, judge
 from vision.records.instruments import NewInstrument, add_instrument, kit
@@ -31,6 +31,7 @@ from vision.records.photos import keep_photo, photo_path
 from vision.records.readings import NewReading, examined, save_reading
 from vision.records.retention import set_keep_days
 from vision.records.strip_photo import stripped
+from vision.records.table_bytes import rows_of
 from vision.records.tags import give_tag
 from vision.records.trace_json import traces
 from vision.records.waiting import write_down

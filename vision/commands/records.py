@@ -7,13 +7,15 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
+from rich.console import Console
+
+from vision.commands.progress import waiting
 from vision.errors import UsageError
 from vision.records import retention
 from vision.records.backup import backup, restore
 from vision.records.database import FILE, check, default_folder, open_records
 from vision.records.export import export, import_into
 from vision.records.faults import RecordsError
-from vision.records.search import Filter, find
 
 FINE, FAILED = 0, 1
 ASKED_WRONG = {"not-empty", "not-ours", "unknown", "invalid"}
@@ -22,7 +24,9 @@ ASKED_WRONG = {"not-empty", "not-ours", "unknown", "invalid"}
 def run(action: Callable[[argparse.Namespace], str], arguments: argparse.Namespace) -> int:
     """Do one action, print what it says; return the exit status. Raises UsageError for what the command line got wrong."""
     try:
-        print(action(arguments))
+        with waiting("working on the records", Console(stderr=True)):
+            said = action(arguments)
+        print(said)
     except RecordsError as error:
         if error.kind in ASKED_WRONG:
             raise UsageError(error.message) from error
@@ -89,5 +93,5 @@ def verify(arguments: argparse.Namespace) -> str:
     folder = existing(arguments)
     with open_records(folder) as records:
         check(records)
-        total = find(records, Filter(), limit=0)[1]
+        total = records.db.execute("SELECT count(*) FROM line").fetchone()[0]
     return f"{folder}: the file is whole; {total} lines of readings"

@@ -13,8 +13,7 @@ from vision.desk.wording import catalogue, speaker
 from vision.errors import UsageError
 from vision.records.database import default_folder, open_records
 from vision.records.faults import RecordsError
-from vision.records.instruments import NewInstrument, add_instrument
-from vision.records.search import list_instruments
+from vision.records.instruments import NewInstrument, add_instrument, is_known
 
 FINE, FAILED = 0, 1
 ASKED_WRONG = {"invalid", "unknown", "not-ours"}
@@ -28,9 +27,8 @@ def print_tags(arguments: argparse.Namespace) -> int:
     new_file(target, overwrite=arguments.overwrite)
     try:
         with open_records(arguments.data or default_folder()) as records:
-            known = {one.code for one in list_instruments(records)}
-            for code in arguments.codes if arguments.add else ():
-                if code not in known:
+            for code in dict.fromkeys(arguments.codes) if arguments.add else ():
+                if not is_known(records, code):
                     add_instrument(records, NewInstrument(code))
             labels = labels_for(records, arguments.codes, arguments.kit, arguments.slots)
     except RecordsError as error:

@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from vision.desk.settings import MOST_REQUEST_MB, Desk
 from vision.desk.wording import said_or
+from vision.records.search import MOST_COUNTED
 from vision.report.cautions import SHORT
 from vision.report.document import version
 
@@ -46,6 +47,7 @@ class Answers:
         self._templates.globals["share"] = desk.share
         self._templates.globals["word"] = lambda name, otherwise: said_or(desk.words, name, otherwise)
         self._templates.filters |= {"when": when, "from_json": json.loads}
+        self._templates.filters["counted"] = lambda total, most=MOST_COUNTED: counted(desk, total, most)
 
     def page(self, request: Request, template: str, /, *, status: int = 200, **filled: Any) -> HTMLResponse:
         """Render a template as a page."""
@@ -73,6 +75,11 @@ class Answers:
             return JSONResponse({"error": {"kind": kind.replace("_", "-"), "message": message}}, status)
         html = self._templates.get_template("problem.html").render(theme="auto", here="/", token="", message=message)
         return HTMLResponse(html, status)
+
+
+def counted(desk: Desk, total: int, most: int) -> str:
+    """Return how many there are, where counting stopped at ``most``."""
+    return str(total) if total <= most else desk.say("site.more_than", most=f"{most:,}")
 
 
 def when(stamp: str | None) -> str:

@@ -29,7 +29,8 @@ from vision.records.faults import RecordsError
 from vision.records.history import add_event, decide, judge, judgements
 from vision.records.instruments import NewInstrument, add_instrument, change_instrument, instrument
 from vision.records.readings import assign, examined, reading, trace
-from vision.records.search import find, list_instruments
+from vision.records.search import MOST_COUNTED, find
+from vision.records.search_instruments import list_instruments
 from vision.records.timeline import timeline
 from vision.report.document import FORMAT
 
@@ -37,7 +38,7 @@ Json = dict[str, Any]
 Number = Annotated[int, Path(ge=1, lt=2**63)]
 Photos = Annotated[list[UploadFile], File(description=NAMED)]
 HELD = Form(description="the shank was held down level")
-WAIT_S = 0.1
+WAIT_S, MOST_OFFSET = 0.1, 10_000
 
 
 class InstrumentSent(BaseModel):
@@ -168,12 +169,15 @@ def _wishes(held: bool, scale: float | None, u: float | None, code: str | None) 
 
 
 def _reading(router: APIRouter, desk: Desk) -> None:
-    @router.get("/readings", summary="search the readings, newest first")
+    @router.get("/readings", summary=f"search the readings, newest first; 'total' counts up to {MOST_COUNTED + 1}")
     def readings(
-        request: Request, limit: Annotated[int, Query(ge=1, le=500)] = 50, offset: Annotated[int, Query(ge=0)] = 0
+        request: Request,
+        limit: Annotated[int, Query(ge=1, le=500)] = 50,
+        offset: Annotated[int, Query(ge=0, le=MOST_OFFSET, description="for more lines use 'before'")] = 0,
+        before: Annotated[str | None, Query(description="'place' of the last line that was read")] = None,
     ) -> Json:
         with desk.records() as records:
-            hits, total = find(records, asked.wanted(request.query_params), limit=limit, offset=offset)
+            hits, total = find(records, asked.wanted(request.query_params), limit=limit, offset=offset, before=before)
         return {"total": total, "hits": [asdict(hit) for hit in hits]}
 
     @router.get("/readings/{number}", summary=f"one reading: the document {FORMAT} as the command line writes it")
@@ -191,10 +195,14 @@ def _reading(router: APIRouter, desk: Desk) -> None:
         with desk.records() as records:
             return [asdict(one) for one in judgements(records, examined(records, number, which)[0].id)]
 
-    @router.get("/instruments", summary="every instrument with its first and last reading")
-    def instruments(text: Annotated[str, Query(max_length=60)] = "") -> list[Json]:
+    @router.get("/instruments", summary="instruments by code, with their first and last reading; the next ones: 'after' the last code")
+    def instruments(
+        text: Annotated[str, Query(max_length=60)] = "",
+        after: Annotated[str | None, Query(max_length=24)] = None,
+        limit: Annotated[int, Query(ge=1, le=500)] = 500,
+    ) -> list[Json]:
         with desk.records() as records:
-            return [asdict(one) for one in list_instruments(records, text)]
+            return [asdict(one) for one in list_instruments(records, text, limit=limit, after=after)]
 
     @router.get("/instruments/{code}", summary="one instrument and its timeline")
     def life(code: str) -> Json:

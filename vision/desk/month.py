@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections import Counter
 from dataclasses import dataclass
 
 from vision.desk import asked
 from vision.records.database import Records
 from vision.records.history import Discard, discards
+from vision.records.migration_lines import NUMBERS
 from vision.records.search import Filter, Hit, find
 
-MOST = 5000
+MOST = 1000  # lines on paper
+_LINES = "FROM line WHERE at_s >= CAST(strftime('%s', ?) AS INTEGER) AND at_s < CAST(strftime('%s', ?) AS INTEGER)"
 
 
 @dataclass(frozen=True)
 class Month:
-    """What happened in a month: every line of its readings, how often each call came, and what was discarded."""
+    """What happened in a month: its latest lines and how many there are, how often each call came, and what was discarded."""
 
     name: str
     hits: tuple[Hit, ...]
+    lines: int
     readings: int
     failed: int
     calls: dict[str, int]
@@ -31,12 +33,16 @@ def month_of(records: Records, name: str) -> Month:
     first, following = asked.month(name)
     last = (dt.date.fromisoformat(following) - dt.timedelta(days=1)).isoformat()
     hits, _ = find(records, Filter(since=first, until=last), limit=MOST)
-    calls = Counter(hit.call for hit in hits if hit.call is not None)
+    counts = f"SELECT count(*), count(DISTINCT id / {NUMBERS}), sum(call IS NULL AND said IS NOT NULL) {_LINES}"
+    lines, readings, failed = records.db.execute(counts, (first, following)).fetchone()
+    by_call = f"SELECT call, count(*) AS times {_LINES} AND call IS NOT NULL GROUP BY call ORDER BY times DESC"
+    calls = records.db.execute(by_call, (first, following))
     return Month(
         name,
         tuple(hits),
-        len({hit.reading_id for hit in hits}),
-        sum(hit.error_kind is not None for hit in hits),
-        dict(calls.most_common()),
+        lines,
+        readings,
+        failed or 0,
+        {str(row["call"]): int(row["times"]) for row in calls},
         tuple(discards(records, since=first, until=following)),
     )

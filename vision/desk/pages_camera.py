@@ -20,7 +20,7 @@ from vision.live.guide import PHOTOS
 from vision.live.judge import LEAST_PX_PER_MM, ORDER, least_width_px
 from vision.records.combined import combined
 from vision.records.faults import RecordsError
-from vision.records.search import list_instruments
+from vision.records.search_instruments import codes_in_use
 
 Json = dict[str, Any]
 Number = Annotated[int, Path(ge=1, lt=2**63)]
@@ -41,7 +41,7 @@ def _page(router: APIRouter, desk: Desk, answers: Answers) -> None:
     @router.get("/camera")
     def camera(request: Request) -> Response:
         with desk.records() as records:
-            codes = [one.code for one in list_instruments(records) if one.discarded_at is None]
+            codes = codes_in_use(records)
         return answers.page(
             request, "camera", codes=codes, plans=tuple(PHOTOS), cameras=tuple(lenses(desk)), checks=ORDER,
             least_width=round(least_width_px()), least_scale=round(LEAST_PX_PER_MM),

@@ -26,15 +26,17 @@ from vision.records.instruments import (
     change_instrument,
     instrument,
     kit,
+    kit_code,
     kits,
 )
 from vision.records.readings import assign, examined_by_id
-from vision.records.search import list_instruments
+from vision.records.search_instruments import count_instruments, list_instruments
 from vision.records.tags import tag_of
 from vision.records.timeline import TRENDS, counts, timeline, trend
 from vision.report.words import MEASURED
 
 SEE_OTHER = 303
+PAGE = 50
 CONFLICT = 409
 
 
@@ -53,7 +55,7 @@ def life_of(records: Records, desk: Desk, one: Instrument) -> dict[str, Any]:
     plots = [trend_plot(name, titles[name], trend(records, one.id, name)) for name in TRENDS]
     return {
         "one": one,
-        "kit": next((k.code for k in kits(records) if k.id == one.kit_id), None),
+        "kit": kit_code(records, one.kit_id),
         "entries": timeline(records, one.id)[::-1],
         "plots": [plot for plot in plots if plot],
         "counts": {"used": 0, "cleaned": 0, "sterilised": 0} | counts(records, one.id),
@@ -65,8 +67,15 @@ def life_of(records: Records, desk: Desk, one: Instrument) -> dict[str, Any]:
 def _lists(router: APIRouter, desk: Desk, answers: Answers) -> None:
     @router.get("/instruments")
     def instruments(request: Request, text: str = "") -> Response:
+        text, query = text[:60], request.query_params
+        after, before = asked.text(query, "after", 24), asked.text(query, "before", 24)
         with desk.records() as records:
-            return answers.page(request, "instruments", listed=list_instruments(records, text[:60]), text=text[:60])
+            listed = list_instruments(records, text, limit=PAGE + 1, after=after, before=before)
+            total = count_instruments(records, text)
+        more, backward = len(listed) > PAGE, before is not None and after is None
+        listed = (listed[1:] if backward else listed[:-1]) if more else listed
+        earlier, later = (more, True) if backward else (after is not None, more)
+        return answers.page(request, "instruments", listed=listed, text=text, total=total, earlier=earlier, later=later)
 
     @router.get("/instruments/new")
     def new(request: Request, code: str = "", examined_id: int | None = None) -> Response:

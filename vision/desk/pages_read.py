@@ -25,8 +25,9 @@ from vision.records.faults import RecordsError
 from vision.records.history import judge
 from vision.records.instruments import instrument
 from vision.records.readings import assign, examined, reading
-from vision.records.reread import due, pairs
-from vision.records.search import Filter, find, list_instruments
+from vision.records.reread import MOST_DUE, due, pairs
+from vision.records.search import Filter, find
+from vision.records.search_instruments import codes_in_use
 from vision.report.document import version
 
 Number = Annotated[int, Path(ge=1)]
@@ -74,7 +75,7 @@ def _start(router: APIRouter, desk: Desk, answers: Answers) -> None:
     def start(request: Request) -> Response:
         with desk.records() as records:
             latest = find(records, Filter(), limit=5)[0]
-            codes = [one.code for one in list_instruments(records) if one.discarded_at is None]
+            codes = codes_in_use(records)
             unread = left_over(desk, records)
         limits = {"most_mb": MOST_PHOTO_MB, "most_photos": MOST_PHOTOS, "megabyte": MEGABYTE}
         samples = [path.stem for path in desk.sample_photos()]
@@ -178,7 +179,7 @@ def _again(router: APIRouter, desk: Desk, answers: Answers) -> None:
     def outdated(request: Request) -> Response:
         with desk.records() as records:
             waiting = due(records, version(), versions())
-            return answers.page(request, "again", due=waiting, pairs=pairs(records), most=MOST_PHOTOS)
+            return answers.page(request, "again", due=waiting, pairs=pairs(records), most=MOST_PHOTOS, most_due=MOST_DUE)
 
     @router.post("/again")
     async def all_again(request: Request) -> Response:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import tempfile
-import zipfile
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -24,6 +21,7 @@ from vision.camera_file import kept_profiles
 from vision.desk import asked
 from vision.desk.access import form_of
 from vision.desk.answers import Answers
+from vision.desk.sent import discards_csv, lines_csv, named, tables_zip
 from vision.desk.settings import Desk
 from vision.desk.tag_print import tags_pdf
 from vision.desk.tag_wish import labels_for, tags_given
@@ -45,17 +43,17 @@ from vision.records.equipment import (
     site_results,
     verifications,
 )
-from vision.records.export import KINDS, export
+from vision.records.export import KINDS
 from vision.records.faults import RecordsError
 from vision.records.history import discards
-from vision.records.instruments import NewInstrument, add_instrument, checked_code, kits
-from vision.records.search import find, list_instruments
+from vision.records.instruments import NewInstrument, add_instrument, checked_code, is_known, kits
+from vision.records.search import MOST_COUNTED, find
+from vision.records.search_instruments import codes_in_use
 from vision.report.words import MEASURED
 from vision.verification_file import ENDING
 
 SEE_OTHER = 303
 PAGE = 30
-MOST_CSV = 100_000
 
 
 def routes(desk: Desk, answers: Answers) -> APIRouter:
@@ -84,21 +82,27 @@ def _search(router: APIRouter, desk: Desk, answers: Answers) -> None:
     def records_page(request: Request) -> Response:
         query = request.query_params
         wanted, offset = asked.wanted(query), asked.whole(query, "offset", 0, 10**9) or 0
+        before, after = asked.text(query, "before", 40), asked.text(query, "after", 40)
         with desk.records() as records:
-            hits, total = find(records, wanted, limit=PAGE, offset=offset)
+            hits, total = find(records, wanted, limit=PAGE + 1, before=before, after=after)
+            more, newer = len(hits) > PAGE, after is not None
+            hits = (hits[1:] if newer else hits[:-1]) if more else hits
             return answers.page(
                 request, "records", hits=hits, total=total, offset=offset, page=PAGE, wanted=wanted,
+                older=newer or more, newer=more if newer else before is not None,
                 asked=urlencode({name: value for name, value in asdict(wanted).items() if value is not None}),
-                families=FAMILIES, calls=asked.CALLS, codes=[one.code for one in list_instruments(records)],
-                discards=discards(records), days=retention.keep_days(records), due=len(retention.due(records)),
+                families=FAMILIES, calls=asked.CALLS, codes=codes_in_use(records), discards=discards(records, limit=PAGE),
+                days=retention.keep_days(records), due=len(retention.due(records, limit=MOST_COUNTED + 1)),
                 kinds=KINDS, folder=str(desk.folder), month=now()[:7],
             )  # fmt: skip
 
     @router.get("/records.csv")
     def lines(request: Request) -> Response:
-        with desk.records() as records:
-            made = hits_csv(records, asked.wanted(request.query_params))
-        return Response(made, media_type="text/csv; charset=utf-8", headers=_named("readings.csv"))
+        return lines_csv(desk, asked.wanted(request.query_params))
+
+    @router.get("/discards.csv")
+    def log() -> Response:
+        return discards_csv(desk)
 
     @router.post("/records/rule")
     async def rule(request: Request) -> Response:
@@ -109,28 +113,6 @@ def _search(router: APIRouter, desk: Desk, answers: Answers) -> None:
             else:
                 retention.set_keep_days(records, asked.whole(form, "days", 1, 36_500))
         return RedirectResponse("/records#keep", SEE_OTHER)
-
-
-def hits_csv(records: Records, wanted: Any) -> str:
-    """Return the lines of a search with every measured number and its u, as CSV."""
-    hits, _ = find(records, wanted, limit=MOST_CSV)
-    names = [name for name, _, _ in MEASURED]
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(
-        [*asdict(hits[0]).keys(), *(f"{n}{end}" for n in names for end in ("", "_u"))] if hits else ["reading_id"]
-    )
-    for hit in hits:
-        found = records.db.execute("SELECT name, value, u FROM measured WHERE examined_id = ?", (hit.examined_id,))
-        numbers = {row["name"]: (row["value"], row["u"]) for row in found}
-        cells = [_cell(value) for value in asdict(hit).values()]
-        writer.writerow([*cells, *(part for n in names for part in numbers.get(n, ("", "")))])
-    return out.getvalue()
-
-
-def _cell(value: Any) -> Any:
-    """Keep a spreadsheet from taking a name that begins with a sign for a formula."""
-    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@\t" else value
 
 
 def _files(router: APIRouter, desk: Desk) -> None:
@@ -145,15 +127,7 @@ def _files(router: APIRouter, desk: Desk) -> None:
 
     @router.get("/export/{kind}.zip")
     def tables(kind: str) -> Response:
-        with tempfile.TemporaryDirectory(prefix="flutegauge-") as place, desk.records() as records:
-            files = export(records, Path(place) / "export", kind)
-            packed = io.BytesIO()
-            with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-                for path in files:
-                    archive.write(path, path.name)
-        return Response(
-            packed.getvalue(), media_type="application/zip", headers=_named(f"flutegauge-{kind}-{now()[:10]}.zip")
-        )
+        return tables_zip(desk, kind, f"flutegauge-{kind}-{now()[:10]}.zip")
 
 
 def _equipment(router: APIRouter, desk: Desk, answers: Answers) -> None:
@@ -211,13 +185,8 @@ def _tags(router: APIRouter, desk: Desk, answers: Answers) -> None:
         codes = [checked_code(code) for code in str(form.get("codes") or "").replace(",", " ").split()]
         with desk.records() as records:
             if form.get("add"):
-                known = {one.code for one in list_instruments(records)}
                 for code in dict.fromkeys(codes):
-                    if code not in known:
+                    if not is_known(records, code):
                         add_instrument(records, NewInstrument(code))
             labels = labels_for(records, codes, asked.text(form, "kit", 24), asked.whole(form, "slots", 0, 60) or 0)
-        return Response(tags_pdf(labels, desk.say), media_type="application/pdf", headers=_named("flutegauge-tags.pdf"))
-
-
-def _named(name: str) -> dict[str, str]:
-    return {"Content-Disposition": f'attachment; filename="{name}"'}
+        return Response(tags_pdf(labels, desk.say), media_type="application/pdf", headers=named("flutegauge-tags.pdf"))

@@ -18,7 +18,7 @@ from vision.records.history import DECISIONS, discarded, judgements
 from vision.records.instruments import Instrument, instrument_by_id, instruments_of_kit, kit
 from vision.records.photos import photo_path
 from vision.records.readings import KeptReading, examined, trace
-from vision.records.search import list_instruments
+from vision.records.search_instruments import codes_in_use
 
 Json = dict[str, Any]
 Words = Mapping[str, str]
@@ -119,11 +119,11 @@ def scale_texts(scale: Json | None) -> Json | None:
 
 
 def _codes(records: Records, kept: KeptReading, meant: Instrument | None) -> list[str]:
-    """Return the codes to choose from: the one it is now, those of a kit whose tag was seen, then all others."""
+    """Return the codes to choose from: the one it is now, those of a kit whose tag was seen, then others."""
     named = kept.settings.get("kit")
     of_kit = instruments_of_kit(records, kit(records, named).id) if named else []
     first = list(dict.fromkeys(one.code for one in [*([meant] if meant else []), *of_kit]))
-    return first + [one.code for one in list_instruments(records) if one.code not in first and one.discarded_at is None]
+    return first + [code for code in codes_in_use(records) if code not in first]
 
 
 def _other_readings(records: Records, kept: KeptReading) -> list[int]:

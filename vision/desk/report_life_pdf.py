@@ -70,6 +70,7 @@ def month_pdf(desk: Desk, name: str) -> bytes:
     story: list[Flowable] = [
         text(say("report.month", month=name), TITLE),
         table([("", ""), *_sums(month, desk)], (0.5, 0.5)),
+        *([text(say("report.first_lines", count=len(lines), total=month.lines))] if len(lines) < month.lines else []),
         table([head, *lines], (0.2, 0.25, 0.17, 0.2, 0.18)) if lines else text(say("report.no_readings")),
         text(say("records.discards"), HEAD),
         *(gone or [text(say("site.nothing_yet"))]),

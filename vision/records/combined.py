@@ -9,6 +9,7 @@ from typing import Any
 from vision.records.clock import now
 from vision.records.database import Records, transaction
 from vision.records.faults import RecordsError
+from vision.records.migration_lines import RUN
 
 Json = dict[str, Any]
 
@@ -40,7 +41,8 @@ def keep_combined(records: Records, run: str, document: Json) -> int:
         insert = "INSERT INTO combined (read_at, software, models, mode, document) VALUES (?, ?, ?, ?, ?)"
         number = int(db.execute(insert, values).lastrowid or 0)
         db.execute(
-            "INSERT INTO combined_of SELECT ?, id FROM reading WHERE json_extract(settings, '$.run') = ?", (number, run)
+            f"INSERT INTO combined_of SELECT ?, id FROM reading WHERE {RUN} = ?",  # noqa: S608 - our own words
+            (number, run),
         )
     return number
 

@@ -7,8 +7,10 @@ CSV: UTF-8 with a header; nothing between commas is NULL. JSON: a list of object
 from __future__ import annotations
 
 import csv
+import io
 import json
 import sqlite3
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -17,6 +19,7 @@ from vision.records.database import Records, check, open_records, transaction
 from vision.records.empty_folder import into_empty
 from vision.records.faults import RecordsError, explained
 from vision.records.migrate import applied
+from vision.records.table_bytes import columns_of, parquet, pieces
 from vision.report.document import version
 
 FORMAT = "flutegauge-records/1"
@@ -32,20 +35,14 @@ Rows = list[dict[str, Any]]
 
 def export(records: Records, folder: Path, kind: str) -> list[Path]:
     """Write every table into a new folder; return the files. Raises RecordsError: 'not-empty', 'invalid', 'disk-full'."""
-    if kind not in KINDS:
-        raise RecordsError("invalid", f"records are exported as {', '.join(KINDS)}, got '{kind[:24]}'")
+    _refuse_strange(kind)
     with into_empty(folder) as draft, explained(folder):
         records.db.execute("BEGIN")  # one moment for all tables
         try:
-            contents = {
-                "format": FORMAT,
-                "software": version(),
-                "steps": applied(records.db),
-                "rows": {table: _write(records.db, table, draft / f"{table}.{kind}") for table in TABLES},
-            }
+            rows = {table: _write(records.db, table, draft / f"{table}.{kind}") for table in TABLES}
         finally:
             records.db.execute("ROLLBACK")
-        (draft / "tables.json").write_text(json.dumps(contents, indent=2) + "\n", encoding="utf-8")
+        (draft / "tables.json").write_text(_listed(records.db, rows), encoding="utf-8")
     return sorted(folder.iterdir())
 
 
@@ -74,28 +71,66 @@ def import_into(folder: Path, data: Path) -> dict[str, int]:
     return dict(contents["rows"])
 
 
-def rows_of(db: sqlite3.Connection, table: str) -> Iterator[dict[str, Any]]:
-    """Go through a table's rows in the order in which they came."""
-    yield from map(dict, db.execute(f"SELECT * FROM {table} ORDER BY 1, 2"))  # noqa: S608 - a name of TABLES
+def streamed(records: Records, kind: str) -> Iterator[bytes]:
+    """Give the same tables as one ZIP file, piece by piece as they are read. Raises RecordsError before the first piece."""
+    _refuse_strange(kind)
+    return _zipped(records, kind)
 
 
-def columns_of(db: sqlite3.Connection, table: str) -> dict[str, str]:
-    """Return a table's columns with their types: INTEGER, REAL or TEXT."""
-    return {row["name"]: row["type"] for row in db.execute(f"PRAGMA table_info({table})")}
+def _zipped(records: Records, kind: str) -> Iterator[bytes]:
+    out = _Outgoing()
+    records.db.execute("BEGIN")  # one moment for all tables
+    try:
+        with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
+            for table in TABLES:
+                with archive.open(f"{table}.{kind}", "w", force_zip64=True) as entry:
+                    for piece in pieces(records.db, table, kind):
+                        entry.write(piece)
+                        yield out.taken()
+            archive.writestr("tables.json", _listed(records.db, {table: _rows(records.db, table) for table in TABLES}))
+    finally:
+        records.db.execute("ROLLBACK")
+    yield out.taken()
+
+
+class _Outgoing(io.RawIOBase):
+    """Keeps what an archive writes until it is taken away."""
+
+    def __init__(self) -> None:
+        self._waiting = bytearray()
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, data: Any) -> int:
+        self._waiting += data
+        return len(data)
+
+    def taken(self) -> bytes:
+        taken, self._waiting = bytes(self._waiting), bytearray()
+        return taken
+
+
+def _refuse_strange(kind: str) -> None:
+    if kind not in KINDS:
+        raise RecordsError("invalid", f"records are exported as {', '.join(KINDS)}, got '{kind[:24]}'")
+    if kind == "parquet":
+        parquet()
+
+
+def _listed(db: sqlite3.Connection, rows: dict[str, int]) -> str:
+    return json.dumps({"format": FORMAT, "software": version(), "steps": applied(db), "rows": rows}, indent=2) + "\n"
+
+
+def _rows(db: sqlite3.Connection, table: str) -> int:
+    return int(db.execute(f"SELECT count(*) FROM {table}").fetchone()[0])  # noqa: S608 - a name of TABLES
 
 
 def _write(db: sqlite3.Connection, table: str, path: Path) -> int:
-    rows, columns = list(rows_of(db, table)), columns_of(db, table)
-    if path.suffix == ".csv":
-        with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.DictWriter(file, list(columns))
-            writer.writeheader()
-            writer.writerows(rows)
-    elif path.suffix == ".json":
-        path.write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
-    else:
-        _parquet().write_rows(rows, columns, path)
-    return len(rows)
+    with path.open("wb") as file:
+        for piece in pieces(db, table, path.suffix[1:]):
+            file.write(piece)
+    return _rows(db, table)
 
 
 def _read(db: sqlite3.Connection, table: str, folder: Path) -> Rows:
@@ -111,7 +146,7 @@ def _read(db: sqlite3.Connection, table: str, folder: Path) -> Rows:
                 ]
         if path.suffix == ".json":
             return _rows_of_json(path, table)
-        from_parquet: Rows = _parquet().read_rows(path)
+        from_parquet: Rows = parquet().read_rows(path)
         return from_parquet
 
 
@@ -161,13 +196,3 @@ def _contents(folder: Path) -> dict[str, Any]:
     if contents.get("format") != FORMAT:
         raise RecordsError("not-ours", f"{folder} is of the format {contents.get('format')!r}, needs {FORMAT!r}")
     return contents
-
-
-def _parquet() -> Any:
-    try:
-        from vision.records import parquet  # noqa: PLC0415 - an extra
-    except ImportError as error:
-        raise RecordsError(
-            "invalid", "Parquet needs pyarrow: pip install 'flutegauge[parquet]', or export as csv or json"
-        ) from error
-    return parquet

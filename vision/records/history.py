@@ -14,6 +14,7 @@ from vision.records.faults import RecordsError
 EVENTS = ("used", "cleaned", "sterilised")
 DECISIONS = ("discard", "look again", "back to the cycle")
 _INITIALS = re.compile(r"[A-Z0-9-]{1,8}")
+_DISCARDS = "SELECT discard.*, instrument.code FROM discard JOIN instrument ON instrument.id = discard.instrument_id "
 
 
 @dataclass(frozen=True)
@@ -125,19 +126,17 @@ def decide(
     return number
 
 
-def discards(records: Records, *, since: str = "", until: str = "9999") -> list[Discard]:
-    """Return the discard log, newest first."""
-    found = records.db.execute(
-        "SELECT discard.*, instrument.code FROM discard JOIN instrument ON instrument.id = discard.instrument_id "
-        "WHERE discard.at >= ? AND discard.at < ? ORDER BY discard.at DESC",
-        (since, until),
-    )
+def discards(records: Records, *, since: str = "", until: str = "9999", limit: int = -1) -> list[Discard]:
+    """Return the discard log, newest first; a negative limit: all of it."""
+    wanted = _DISCARDS + "WHERE discard.at >= ? AND discard.at < ? ORDER BY discard.at DESC LIMIT ?"
+    found = records.db.execute(wanted, (since, until, limit))
     return [Discard(**dict(row)) for row in found]
 
 
 def discarded(records: Records, instrument_id: int) -> Discard | None:
     """Return an instrument's entry in the discard log, if it has one."""
-    return next((one for one in discards(records) if one.instrument_id == instrument_id), None)
+    row = records.db.execute(_DISCARDS + "WHERE discard.instrument_id = ?", (instrument_id,)).fetchone()
+    return None if row is None else Discard(**dict(row))
 
 
 def _number(cursor: sqlite3.Cursor) -> int:

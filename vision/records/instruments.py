@@ -95,6 +95,11 @@ def instrument(records: Records, code: str) -> Instrument:
     return Instrument(**dict(row) | {"single_use": bool(row["single_use"])})
 
 
+def is_known(records: Records, code: str) -> bool:
+    """Tell whether an instrument of that code is kept."""
+    return records.db.execute("SELECT 1 FROM instrument WHERE code = ?", (code,)).fetchone() is not None
+
+
 def instrument_by_id(records: Records, number: int) -> Instrument:
     """Return the instrument of a number. Raises RecordsError of kind 'unknown'."""
     row = records.db.execute("SELECT code FROM instrument WHERE id = ?", (number,)).fetchone()
@@ -114,6 +119,12 @@ def kit(records: Records, code: str, *, make: bool = False) -> Kit:
     if row is None:
         raise RecordsError("unknown", f"no kit {code[:24]} is kept: add it first")
     return Kit(**dict(row))
+
+
+def kit_code(records: Records, number: int | None) -> str | None:
+    """Return the code of a kit; None for none."""
+    row = records.db.execute("SELECT code FROM kit WHERE id = ?", (number,)).fetchone()
+    return None if row is None else str(row["code"])
 
 
 def kits(records: Records) -> list[Kit]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import sqlite3
 
+from vision.records.migration_lines import lines_of_the_records, readings_that_may_be_made_again
+
 INITIALS = "TEXT NOT NULL CHECK (length(initials) BETWEEN 1 AND 8 AND initials NOT GLOB '*[^A-Z0-9-]*')"
 NOTE = "TEXT CHECK (length(note) BETWEEN 1 AND 300)"
 NAMED = "TEXT NOT NULL UNIQUE CHECK (length(code) BETWEEN 1 AND 24 AND code NOT GLOB '*[^A-Za-z0-9._-]*')"
@@ -211,6 +213,8 @@ MIGRATIONS = (
     photos_that_wait,
     verifications_on_site,
     combined_readings,
+    lines_of_the_records,
+    readings_that_may_be_made_again,
 )
 
 

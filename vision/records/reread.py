@@ -21,21 +21,26 @@ class Pair:
     changed: tuple[int, ...]  # instruments whose family, size or call is another now, or that were not found again
 
 
-def due(records: Records, software: str, models: Mapping[str, str]) -> list[int]:
-    """Return the readings by other software or models whose photo is still there and was not yet read by these.
+MOST_DUE = 1000  # counted
+_BY = (
+    "SELECT latest.reading_id FROM latest CROSS JOIN reading ON reading.id = latest.reading_id WHERE latest.maker_id = ? "
+    "AND NOT EXISTS (SELECT 1 FROM reading AS other WHERE other.photo_sha256 = reading.photo_sha256 "
+    "AND other.software = ? AND other.models = ?) ORDER BY latest.reading_id LIMIT ?"
+)
+
+
+def due(records: Records, software: str, models: Mapping[str, str], *, limit: int = MOST_DUE + 1) -> list[int]:
+    """Return the first readings by other software or models whose photo is still there and was not yet read by these.
 
     Oldest first; of several readings of one photo the latest stands for all.
     """
-    rows = records.db.execute(
-        "SELECT max(reading.id) AS id FROM reading JOIN photo ON photo.sha256 = reading.photo_sha256 "
-        "WHERE photo.removed_at IS NULL GROUP BY reading.photo_sha256 "
-        "HAVING sum(reading.software = ? AND reading.models = ?) = 0 ORDER BY id",
-        (software, json.dumps(dict(models))),
-    )
-    return [int(row["id"]) for row in rows]
+    these = (software, json.dumps(dict(models)))
+    makers = records.db.execute("SELECT id FROM maker WHERE NOT (software = ? AND models = ?)", these).fetchall()
+    found = [int(row[0]) for maker in makers for row in records.db.execute(_BY, (maker["id"], *these, limit))]
+    return sorted(found)[:limit]
 
 
-def pairs(records: Records, *, limit: int = 200) -> list[Pair]:
+def pairs(records: Records, *, limit: int = 50) -> list[Pair]:
     """Return what was read again beside what it was read again of, the newest first."""
     rows = records.db.execute(
         "SELECT id, read_again_of FROM reading WHERE read_again_of IS NOT NULL ORDER BY id DESC LIMIT ?", (limit,)

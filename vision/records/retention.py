@@ -39,14 +39,14 @@ def set_keep_days(records: Records, days: int | None) -> None:
             db.execute("INSERT INTO rule VALUES (?, ?, ?)", (RULE, str(days), now()))
 
 
-def due(records: Records) -> list[Old]:
-    """Return the photos older than the rule allows, oldest first; none without a rule."""
+def due(records: Records, *, limit: int = -1) -> list[Old]:
+    """Return the photos older than the rule allows, oldest first; none without a rule; a negative limit: all of them."""
     days = keep_days(records)
     if days is None:
         return []
     found = records.db.execute(
-        "SELECT sha256, name, added_at FROM photo WHERE removed_at IS NULL AND added_at < ? ORDER BY added_at",
-        (days_before(now(), days),),
+        "SELECT sha256, name, added_at FROM photo WHERE removed_at IS NULL AND added_at < ? ORDER BY added_at LIMIT ?",
+        (days_before(now(), days), limit),
     )
     return [Old(**dict(row)) for row in found]
 

@@ -1,16 +1,28 @@
-"""Finds readings and instruments by what they are, when, and what was called."""
+"""Finds readings by what they are, when, and what was called.
 
+Every search walks down an index of the table ``line`` from where the last page ended, and counting stops at ``MOST_COUNTED``: a
+page takes as long at a million readings as at a hundred (``python -m tests.bench.records`` measures it).
+"""
+
+# ruff: noqa: S608 - statements are put together from our own words, values are always parameters
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
 from vision.records.database import Records
+from vision.records.faults import RecordsError
+from vision.records.migration_lines import NUMBERS
+from vision.records.search_text import Text, counted, lines_with, text_of
+
+MOST_COUNTED = 2_000
+BATCH = 500
 
 
 @dataclass(frozen=True)
 class Filter:
-    """What to look for; None asks for nothing. ``text`` is looked for in codes, file names and findings."""
+    """What to look for; None asks for nothing. ``text`` is looked for in codes and findings and, from three letters on, in file names."""
 
     text: str | None = None
     family: str | None = None
@@ -36,83 +48,104 @@ class Hit:
     findings: str | None
     instrument: str | None
     error_kind: str | None
+    place: str  # where the next page begins: ``before`` or ``after`` it
 
 
-_FROM = (
-    "FROM reading LEFT JOIN examined ON examined.reading_id = reading.id "
-    "LEFT JOIN instrument ON instrument.id = examined.instrument_id WHERE "
-)
 _SHOWN = (
     "SELECT reading.id AS reading_id, examined.number, examined.id AS examined_id, reading.read_at, reading.file, examined.family, "
-    "examined.size, examined.call, examined.findings, instrument.code AS instrument, reading.error_kind "
+    "examined.size, examined.call, examined.findings, instrument.code AS instrument, reading.error_kind, "
+    f"found.at_s || '.' || found.id AS place FROM ({{}}) AS found CROSS JOIN reading ON reading.id = found.id / {NUMBERS} "
+    f"LEFT JOIN examined ON examined.reading_id = reading.id AND examined.number = {NUMBERS - 1} - found.id % {NUMBERS} "
+    "LEFT JOIN instrument ON instrument.id = found.instrument_id ORDER BY {} DESC, found.id DESC"
 )
-_ORDER = " ORDER BY reading.read_at DESC, reading.id DESC, examined.number LIMIT ? OFFSET ?"
 
 
-def find(records: Records, wanted: Filter, *, limit: int = 50, offset: int = 0) -> tuple[list[Hit], int]:
-    """Return the hits of one page, newest first, and how many there are in all."""
-    where, values = _where(wanted)
-    total = records.db.execute(f"SELECT count(*) {_FROM}{where}", values).fetchone()[0]
-    rows = records.db.execute(_SHOWN + _FROM + where + _ORDER, (*values, limit, offset))
-    return [Hit(**dict(row)) for row in rows], int(total)
+def find(
+    records: Records, wanted: Filter, *, limit: int = 50, offset: int = 0, before: str | None = None, after: str | None = None
+) -> tuple[list[Hit], int]:
+    """Return the hits of one page, newest first, and how many there are in all, at most MOST_COUNTED + 1.
+
+    ``before``: the place of the last hit of the page before; ``after``: that of the first of the page that follows. With a text
+    the order is that in which readings were kept, otherwise that of their times. Raises RecordsError of kind 'invalid'.
+    """
+    where, values = _where(records, wanted)
+    text = text_of(records, wanted.text)
+    total = _count(records, where, values, text, _index(wanted))
+    up, at = after is not None, place(after if after is not None else before)
+    if text is not None:
+        numbers = lines_with(records, text, where, values, at=at[1] if at else None, up=up, limit=limit + offset)[offset:]
+        if not numbers:
+            return [], total
+        source, named, order = f"SELECT * FROM line WHERE id IN ({', '.join('?' * len(numbers))})", numbers, "found.id"
+    else:
+        edge = "" if at is None else f" AND (at_s, id) {'>' if up else '<'} (?, ?)"
+        way = "ASC" if up else "DESC"
+        source = (
+            f"SELECT id, at_s, instrument_id FROM line INDEXED BY {_index(wanted)} WHERE {where}{edge} "
+            f"ORDER BY at_s {way}, id {way} LIMIT ? OFFSET ?"
+        )
+        named, order = [*values, *(at or ()), limit, offset], "found.at_s"
+    return [Hit(**dict(row)) for row in records.db.execute(_SHOWN.format(source, order), named)], total
 
 
-@dataclass(frozen=True)
-class Listed:
-    """One line of the list of instruments, with its first and last reading and what became of it."""
-
-    code: str
-    family: str | None
-    size: int | None
-    material: str | None
-    single_use: int
-    kit: str | None
-    slot: str | None
-    readings: int
-    first_at: str | None
-    last_at: str | None
-    last_call: str | None
-    uses: int
-    discarded_at: str | None
+def find_all(records: Records, wanted: Filter) -> Iterator[Hit]:
+    """Go through every hit, newest first, a batch at a time; what is kept meanwhile does not come twice. Raises RecordsError."""
+    before: str | None = None
+    while True:
+        hits = find(records, wanted, limit=BATCH, before=before)[0]
+        yield from hits
+        if len(hits) < BATCH:
+            return
+        before = hits[-1].place
 
 
-def list_instruments(records: Records, text: str = "") -> list[Listed]:
-    """Return every instrument whose code, kit or slot holds ``text``, by code."""
-    rows = records.db.execute(
-        """SELECT instrument.code, instrument.family, instrument.size, instrument.material, instrument.single_use,
-            kit.code AS kit, instrument.slot, count(reading.id) AS readings,
-            min(reading.read_at) AS first_at, max(reading.read_at) AS last_at,
-            (SELECT call FROM examined AS last JOIN reading AS of ON of.id = last.reading_id
-                WHERE last.instrument_id = instrument.id ORDER BY of.id DESC LIMIT 1) AS last_call, -- clocks jump, ids do not
-            (SELECT count(*) FROM event WHERE event.instrument_id = instrument.id AND event.kind = 'used') AS uses,
-            discard.at AS discarded_at
-        FROM instrument LEFT JOIN kit ON kit.id = instrument.kit_id
-            LEFT JOIN examined ON examined.instrument_id = instrument.id LEFT JOIN reading ON reading.id = examined.reading_id
-            LEFT JOIN discard ON discard.instrument_id = instrument.id
-        WHERE instr(lower(instrument.code || ' ' || coalesce(kit.code, '') || ' ' || coalesce(instrument.slot, '')), lower(?)) > 0
-        GROUP BY instrument.id ORDER BY instrument.code""",
-        (text,),
-    )
-    return [Listed(**dict(row)) for row in rows]
+def place(said: str | None) -> tuple[int, int] | None:
+    """Return a place among the lines as numbers. Raises RecordsError of kind 'invalid'."""
+    if said is None:
+        return None
+    at_s, _, number = said.partition(".")
+    if not (at_s.isascii() and number.isascii() and at_s.isdecimal() and number.isdecimal() and len(said) <= 36):
+        raise RecordsError("invalid", f"'{said[:24]}' is no place in the records: begin at the first page")
+    return min(int(at_s), 2**62), min(int(number), 2**62)
 
 
-def _where(wanted: Filter) -> tuple[str, list[Any]]:
+def _count(records: Records, where: str, values: list[Any], text: Text | None, index: str) -> int:
+    if text is not None:
+        return counted(records, text, where, values, MOST_COUNTED)
+    counting = f"SELECT count(*) FROM (SELECT 1 FROM line INDEXED BY {index} WHERE {where} LIMIT ?)"
+    return int(records.db.execute(counting, (*values, MOST_COUNTED + 1)).fetchone()[0])
+
+
+def _index(wanted: Filter) -> str:
+    """Return the index that leaves the fewest lines to walk over."""
+    if wanted.instrument is not None:
+        return "line_by_instrument"
+    if wanted.size is not None:
+        return "line_by_size"
+    if wanted.family is not None:
+        return "line_by_family" if wanted.call is None else "line_by_family_and_call"
+    return "line_by_time" if wanted.call is None else "line_by_call"
+
+
+def _where(records: Records, wanted: Filter) -> tuple[str, list[Any]]:
     parts: list[str] = ["1"]
     values: list[Any] = []
     for part, value in (
-        ("examined.family = ?", wanted.family),
-        ("examined.size = ?", wanted.size),
-        ("examined.call = ?", wanted.call),
-        ("instrument.code = ?", wanted.instrument),
-        ("reading.read_at >= ?", wanted.since),
-        ("reading.read_at < date(?, '+1 day')", wanted.until),
+        ("line.family = ?", wanted.family),
+        ("line.size = ?", wanted.size),
+        ("line.call = ?", wanted.call),
+        ("line.instrument_id = ?", _instrument(records, wanted.instrument)),
+        ("line.at_s >= CAST(strftime('%s', ?) AS INTEGER)", wanted.since),
+        ("line.at_s < CAST(strftime('%s', ?, '+1 day') AS INTEGER)", wanted.until),
     ):
         if value is not None:
             parts.append(part)
             values.append(value)
-    if wanted.text:
-        spots = ("instrument.code", "reading.file", "examined.findings", "reading.error_kind")
-        joined = " || ' ' || ".join(f"coalesce({spot}, '')" for spot in spots)
-        parts.append(f"instr(lower({joined}), lower(?)) > 0")
-        values.append(wanted.text)
     return " AND ".join(parts), values
+
+
+def _instrument(records: Records, code: str | None) -> int | None:
+    if code is None:
+        return None
+    row = records.db.execute("SELECT id FROM instrument WHERE code = ?", (code,)).fetchone()
+    return -1 if row is None else int(row["id"])
