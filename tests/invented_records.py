@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
-from invented_readings import failed, reading
+from invented_readings import failed, k_file, reading
 from PIL import Image
 from starlette.testclient import TestClient
 
 from vision.camera_profile import CameraKey, CameraProfile
 from vision.desk.app import make_app
+from vision.desk.jobs import Task
+from vision.desk.keeping import keep_answer
 from vision.desk.settings import Desk
 from vision.quantity import Quantity
 from vision.records.database import Records, open_records
@@ -22,6 +26,9 @@ from vision.records.readings import NewReading, examined, save_reading
 from vision.records.tags import give_tag
 from vision.records.trace_json import traces
 from vision.report.document import document
+from vision.tray.looked import TrayPhoto
+from vision.tray.told import Told
+from vision.tray.told_json import tray_json
 from vision.verification_file import ENDING, RESULT
 
 PORT = 8765
@@ -102,3 +109,26 @@ def sent(desk: TestClient, path: str, **form: str) -> str:
     answer = desk.post(path, data={"token": token(desk), **form})
     assert answer.status_code == 303, answer.text
     return str(answer.headers["location"])
+
+
+def told_of(number: int, family: str | None = "k-file", size: int | None = 25, **more: Any) -> Told:
+    usual = Told(number, "a.jpg", "named", family, size, (), 25.0, 0.2, (30.0, 20.0 * number), 0.0, number, 20.0, "red")
+    return replace(usual, **more)
+
+
+TRAY = (
+    told_of(1), told_of(2, "reamer", 30), told_of(3, "hedstroem-file", 40, kind="damaged", why=("bent sharply by 40 deg",)),
+    told_of(4, None, None, kind="undecided", why=("family not decided",)),
+)  # fmt: skip
+
+
+def keep_tray(folder: Path, name: str, *instruments: Told, broken: bool = False) -> int:
+    """Keep a tray photo's reading as the measuring process would answer it."""
+    with open_records(folder) as records:
+        sha256 = keep_photo(records, shot(150 + len(name)), name).sha256
+    read = replace(reading(), instruments=tuple(k_file(one.number) for one in instruments))
+    made = replace(failed() if broken else read, file=name)
+    photo = TrayPhoto(made, instruments, "A4-M1", "it is dark" if broken else None)
+    drawn = {str(number): line for number, line in traces(made).items()}
+    answer = {"document": document([made], {}), "traces": drawn, "tags": [], "tray": tray_json(photo)}
+    return keep_answer(folder, Task(Path(name), name, sha256, {"tray": True}), answer)

@@ -16,7 +16,7 @@ import pytest
 from command_line import status_of
 from desk_server import ROOT, Running, running
 from invented_readings import failed
-from invented_records import save
+from invented_records import TRAY, keep_tray, save
 from playwright.sync_api import Browser, Page, Response, expect, sync_playwright
 
 from vision.records.database import open_records
@@ -40,7 +40,9 @@ READ_MS = 240_000
 PAGES = (
     "/", "/readings/1", "/readings/2", "/readings/2/2", "/readings/3", "/records",
     "/instruments", "/instruments/new", "/instruments/K-30.1", "/instruments/K-30.1/change",
-    "/equipment", "/tags", "/about", "/camera", "/phone", "/setup", "/again", "/compare/1/1", "/nowhere",
+    "/equipment", "/tags", "/about", "/camera", "/phone",
+    "/trays", "/trays/4", "/trays/4/check?list=box", "/trays/list/box", "/study/quiz",
+    "/setup", "/again", "/compare/1/1", "/nowhere",
 )  # fmt: skip
 BEGUN_PNG = b"\x89PNG\r\n\x1a\n"  # begins like a photo and ends at once
 
@@ -107,6 +109,10 @@ def filled(desk: Running, first: dict[str, int]) -> Running:  # noqa: ARG001 - t
         assign(records, 1, one.id)
         save(records, "tray.jpg", meant=one.id)
         save_reading(records, NewReading(document([failed()], {})))
+    keep_tray(desk.folder, "S-01.jpg", *TRAY)
+    (desk.folder / "lists").mkdir()
+    (desk.folder / "lists" / "box.toml").write_text('[[item]]\nfamily = "k-file"\nsize = 25\nslots = [1]\n')
+    with open_records(desk.folder) as records:
         for done in ("used", "cleaned", "sterilised"):
             add_event(records, one.id, done, "AB")
     return desk
@@ -234,6 +240,33 @@ def test_everything_works_by_keyboard_alone(filled: Running, page: Page) -> None
     expect(page.locator("#person ~ .said").first).to_contain_text("KB confirmed it")
     with open_records(filled.folder) as records:
         assert records.db.execute("SELECT initials FROM judgement").fetchall()[-1][0] == "KB"
+
+
+def test_a_list_is_edited_by_keyboard_and_kept(filled: Running, page: Page) -> None:
+    page.goto("/trays/list/new")
+    page.fill("#name", "by keys")
+    assert _tab_to(page, "#list-add")
+    page.keyboard.press("Enter")
+    expect(page.get_by_label("family 1")).to_be_focused()
+    page.keyboard.type("rea")
+    page.keyboard.press("Tab")
+    page.keyboard.type("30")
+    expect(page.locator("#list-state")).to_have_text("1 lines, 1 instruments")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/trays/list/by%20keys")
+
+    assert 'family = "reamer"\nsize = 30' in (filled.folder / "lists" / "by keys.toml").read_text()
+    page.get_by_role("button", name="remove line 1").click()
+    expect(page.locator("#list-add")).to_be_focused()
+    page.get_by_role("button", name="Keep the list").click()
+    expect(page.get_by_role("alert")).to_contain_text("holds no instrument")
+
+
+def test_numbers_in_a_trays_picture_lead_to_their_readings(filled: Running, page: Page) -> None:  # noqa: ARG001
+    page.goto("/trays/4")
+    expect(page.get_by_role("link", name="2B, number 2: reamer 30")).to_be_visible()
+    page.locator(".tray-numeral", has_text="2B").click()
+    page.wait_for_url("**/readings/4/2")
 
 
 def _tab_to(page: Page, selector: str, most: int = 80) -> bool:

@@ -21,7 +21,7 @@ from vision.tray.groups import lines, sort_tray
 from vision.tray.kit import kit_csv, kit_of, kit_text, parse_kit, read_kit, write_kit
 from vision.tray.looked import TrayPhoto
 from vision.tray.merged import Seen, merge
-from vision.tray.picture import label_places
+from vision.tray.places import label_places
 from vision.tray.told import Told, tell
 
 PPM = 15.0

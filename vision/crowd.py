@@ -27,19 +27,25 @@ STOP_MM = 1.0  # half as wide as this or more, a run across is a stop's
 LEAST_WORTH = 1.8  # a mm; 4 is metal all along
 ON_MM = 1.5  # a shaft so near to the middle of a thick place runs through it
 LEAST_LEFT = 20  # steps of a quarter of a millimetre that a shaft must keep
+HANDLE_APART_MM = 3.0  # two finds of one handle lie nearer
+LONGEST_TOGETHER = 20  # steps of a quarter of a millimetre that two shafts share where they cross, at most
 SAME_MM, SAME_SHARE = 0.8, 0.5  # two handles' shafts nearer than that over half their length are one
 PALE_CLOSE_MM = 1.0
 
 
 @dataclass(frozen=True)
 class Taken:
-    """One instrument's pixels in a part of the plane that begins at ``offset_px``: thin part, handle, stop; does the frame cut it."""
+    """One instrument's pixels in a part of the plane that begins at ``offset_px``: thin part, handle, stop; does the frame cut it.
+
+    ``sure``: its handle is coloured or black as no shadow is.
+    """
 
     thin: Mask
     handle: Mask
     stop: Mask
     cut: bool
     offset_px: tuple[int, int]
+    sure: bool = False
 
 
 @dataclass(frozen=True)
@@ -105,9 +111,24 @@ def _unlike(held: list[_Held], px_per_mm: float) -> list[_Held]:
     """
     kept: list[_Held] = []
     for one in sorted(held, key=lambda h: (-h.grip.rank, -h.shaft.worth)):
-        if not any(_shared(one.shaft, other.shaft) < SAME_MM * px_per_mm or _through(one.grip, other.shaft, px_per_mm) for other in kept):
-            kept.append(one)
+        own = _led_astray(one, kept, px_per_mm)
+        if not any(_shared(own.shaft, other.shaft) < SAME_MM * px_per_mm or _through(own.grip, other.shaft, px_per_mm) for other in kept):
+            kept.append(own)
     return kept
+
+
+def _led_astray(one: _Held, others: list[_Held], px_per_mm: float) -> _Held:
+    """A sure handle whose shaft runs into another's and on along it keeps what lies before that."""
+    line = one.shaft.line_px
+    for other in others if one.grip.rank == 2 else []:
+        if np.linalg.norm(one.grip.middle_px - other.grip.middle_px) < HANDLE_APART_MM * px_per_mm:
+            continue
+        near = np.linalg.norm(line[:, None] - other.shaft.line_px[None], axis=2).min(axis=1) < SAME_MM * px_per_mm
+        alone = int(np.flatnonzero(~near)[-1]) + 1 if not near.all() else 0  # what comes after lies on the other one
+        if LEAST_LEFT < alone < len(line) - LONGEST_TOGETHER:
+            line = line[:alone]
+    share = len(line) / len(one.shaft.line_px)
+    return one if share == 1.0 else _Held(one.grip, Shaft(line, one.shaft.worth * share))
 
 
 def _through(grip: Grip, shaft: Shaft, px_per_mm: float) -> bool:
@@ -174,7 +195,7 @@ def _take(one: _Held, solid: Mask, ground: Ground, rim: Mask) -> Taken:
     real_stop = _stop_like(stop.astype(bool), ppm)
     thin_mask = thin.astype(bool) & ~handle & ~real_stop
     cut = bool(((thin_mask | handle) & rim).any())
-    return Taken(thin_mask, handle, real_stop & ~handle, cut, (int(corner[0]), int(corner[1])))
+    return Taken(thin_mask, handle, real_stop & ~handle, cut, (int(corner[0]), int(corner[1])), one.grip.rank == 2)
 
 
 def _around(grip: Grip, line: Array, shape: tuple[int, ...], px_per_mm: float) -> tuple[tuple[slice, slice], NDArray[np.int_]]:

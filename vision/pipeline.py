@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from calib.errors import CalibError
+from vision.axis import Axis, trace_axis
 from vision.camera_choice import NO_CAMERAS, Cameras
 from vision.conformity import judge_reading
 from vision.errors import PhotoError
@@ -28,12 +29,13 @@ from vision.fitness import refuse_coarse, refuse_none
 from vision.instrument import Measured, measure_candidate, read_measured
 from vision.order import in_reading_order
 from vision.photo import Photo, load_photo
-from vision.plane import look_down
+from vision.plane import Plane, look_down
 from vision.reading import PhotoReading, ScaleReading
 from vision.scale import GivenScale, Scale
 from vision.screen import refuse_screen
 from vision.together import Looked
 from vision.twice import counted_once
+from vision.unread import surely_there, unread
 
 
 def read_photo(
@@ -55,7 +57,8 @@ def read_photo(
         return PhotoReading(str(path), ("print-profile", str(error)), None)
     if keep is not None:
         keep.append(looked)
-    return PhotoReading(str(path), None, scale_reading(looked.scale, looked.photo), looked.readings, _notes(looked.scale))
+    readings = tuple(sorted((*looked.readings, *looked.unread), key=lambda one: one.id))
+    return PhotoReading(str(path), None, scale_reading(looked.scale, looked.photo), readings, _notes(looked.scale))
 
 
 def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool, cameras: Cameras) -> Looked:
@@ -65,17 +68,45 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     refuse_coarse(scale, photo)
     refuse_screen(photo, scale)
     found = find_instruments(plane, scale.saddles_mm)
-    seen = _once([
-        (candidate, measured)
-        for candidate in in_reading_order(found.candidates, plane, scale)
-        if (measured := measure_candidate(photo, scale, plane, candidate, down=held)) is not None
-    ])  # fmt: skip
+    ordered = in_reading_order(found.candidates, plane, scale)
+    tried = [(candidate, measure_candidate(photo, scale, plane, candidate, down=held)) for candidate in ordered]
+    seen = _once([(candidate, measured) for candidate, measured in tried if measured is not None])
+    left = [candidate for candidate, measured in tried if measured is None and surely_there(found.relative, candidate)]
+    lines = _unread_lines(left, seen, plane, scale)
+    numbers = _numbers(ordered, [*(candidate for candidate, _ in seen), *(candidate for candidate, _ in lines)])
     readings = [
-        judge_reading(read_measured(photo, scale, found.relative, candidate, measured, number))
-        for number, (candidate, measured) in enumerate(seen, 1)
+        judge_reading(read_measured(photo, scale, found.relative, candidate, measured, numbers[id(candidate)]))
+        for candidate, measured in seen
     ]
+    without = [unread(photo, scale, found.relative, candidate, axis, numbers[id(candidate)]) for candidate, axis in lines]
     refuse_none(readings, found.candidates, photo)
-    return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings))
+    return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings), tuple(without))
+
+
+def _unread_lines(
+    candidates: list[Candidate], seen: list[tuple[Candidate, Measured]], plane: Plane, scale: Scale
+) -> list[tuple[Candidate, Axis]]:
+    """What is there without a readable outline, with its line; what another one shows already is left out."""
+    if not seen:
+        return []
+    axes = [measured.edges.strip.axis_px for _, measured in seen]
+    found = []
+    for candidate in candidates:
+        axis = trace_axis(plane, scale, candidate)
+        if axis is None:
+            continue
+        axes.append(np.asarray(axis.px))
+        if counted_once(axes, [*[1.0] * (len(axes) - 1), 0.0], seen[0][1].scale_at.value)[-1]:
+            found.append((candidate, axis))
+        else:
+            axes.pop()
+    return found
+
+
+def _numbers(ordered: list[Candidate], counted: list[Candidate]) -> dict[int, int]:
+    """Number by candidate, in the order in which a person reads."""
+    those = {id(one) for one in counted}
+    return {id(one): number for number, one in enumerate((one for one in ordered if id(one) in those), 1)}
 
 
 def _once(seen: list[tuple[Candidate, Measured]]) -> list[tuple[Candidate, Measured]]:

@@ -50,7 +50,10 @@ MISSED = {
 
 @dataclass(frozen=True)
 class Looked:
-    """A photo and everything that stages 1 to 6 made of it; ``found`` and ``readings`` go together."""
+    """A photo and everything that stages 1 to 6 made of it; ``found`` and ``readings`` go together.
+
+    ``unread``: readings of what is surely there, but without an outline that could be followed.
+    """
 
     name: str
     photo: Photo
@@ -59,6 +62,7 @@ class Looked:
     relative: NDArray[np.float32]
     found: tuple[tuple[Candidate, Measured], ...]
     readings: tuple[InstrumentReading, ...]
+    unread: tuple[InstrumentReading, ...] = ()
 
 
 @dataclass(frozen=True)

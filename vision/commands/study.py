@@ -57,7 +57,7 @@ def _cards(quiz: Quiz) -> None:
     for subject, asked in quiz:
         print(f"\n{FAMILIES[subject.family].name} {subject.size}   picture: {plain(str(subject.photo))}")
         for question in asked:
-            print(f"  {question.text}\n    {question.key}\n    {question.why}")
+            print(f"  {question.text}\n    {question.said}\n    {question.why}")
 
 
 def _ask(quiz: Quiz) -> tuple[int, int]:

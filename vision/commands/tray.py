@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import io
-import re
 from pathlib import Path
 
 from vision.commands.outputs import new_file, write_text
@@ -15,13 +13,13 @@ from vision.report.cautions import SHORT
 from vision.report.words import plain
 from vision.tray.check import Checked, check_tray
 from vision.tray.check_page import check_lines, check_story, class_story, summary
+from vision.tray.class_table import class_csv, proved_codes
 from vision.tray.kit import SUFFIXES, Kit, kit_of, read_kit, write_kit
 from vision.tray.looked import TrayPhoto
 from vision.tray.merged import merge
 
 FINE, PHOTO_FAILED = 0, 2
 PICTURES = (".jpg", ".jpeg", ".png", ".heic", ".heif")
-CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}")
 
 
 def check(arguments: argparse.Namespace) -> int:
@@ -94,21 +92,6 @@ def check_class(arguments: argparse.Namespace) -> int:
     return PHOTO_FAILED if any(done is None for _, _, done, _ in trays) else FINE
 
 
-def class_csv(trays: list[tuple[str, str, Checked | None, str | None]]) -> str:
-    """One line for every position of every tray."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["code", "photo", "outcome", "asked", "slot", "number", "why"])
-    for code, photo, checked, retake in trays:
-        if checked is None:
-            writer.writerow([code, photo, "not examined", "", "", "", retake])
-            continue
-        for row in checked.rows:
-            asked, slot = (row.position.name, row.position.slot or "") if row.position else ("", "")
-            writer.writerow([code, photo, row.outcome, asked, slot, row.seen.best.number if row.seen else "", row.why])
-    return out.getvalue()
-
-
 def _checked(kit: Kit, read: list[TrayPhoto], *, relaid: bool) -> Checked:
     return check_tray(kit, merge(read, relaid=relaid), partial_of(read))
 
@@ -132,10 +115,5 @@ def _codes(path: Path | None, photos: list[Path]) -> dict[str, str]:
         if not rows or not {"photo", "code"} <= set(rows[0]):
             raise UsageError(f"--codes: {path} needs the columns photo and code in its first line")
         codes |= {row["photo"].strip(): row["code"].strip() for row in rows if row["photo"].strip() in codes}
-    wrong = [code for code in codes.values() if not CODE.fullmatch(code)]
-    if wrong:
-        raise UsageError(f"{wrong[0]!r} is no code: 1 to 16 letters, digits, - or _; no names. --codes gives each photo its code")
-    twice = [code for code in codes.values() if list(codes.values()).count(code) > 1]
-    if twice:
-        raise UsageError(f"the code {twice[0]} stands for two photos: give each its own")
+    proved_codes(list(codes.values()))
     return codes

@@ -20,6 +20,9 @@ from vision.desk import (
     pages_reports,
     pages_setup,
     pages_share,
+    pages_study,
+    pages_tray_lists,
+    pages_trays,
 )
 from vision.desk.answers import Answers
 from vision.desk.guard import Guard
@@ -56,7 +59,8 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
         title="Flutegauge desk", version=version(), openapi_url="/api/openapi.json", docs_url=None, redoc_url=None,
         middleware=[guard], lifespan=life,
     )  # fmt: skip
-    for group in (pages_read, pages_camera, pages_instruments, pages_records, pages_reports, pages_setup, pages_share, api):
+    pages = (pages_read, pages_camera, pages_instruments, pages_records, pages_reports, pages_setup, pages_share)
+    for group in (*pages, pages_tray_lists, pages_trays, pages_study, api):
         app.include_router(group.routes(desk, answers))
     app.mount("/static", StaticFiles(directory=str(files("vision.desk") / "static")), name="static")
     explain_problems(app, desk, answers)

@@ -37,7 +37,7 @@ HEADERS = {
 }
 PARTS = {
     "", "photos", "camera", "combined", "phone", "pair", "setup", "samples", "waiting", "again",
-    "jobs", "readings", "compare", "records", "records.csv", "instruments",
+    "jobs", "trays", "study", "readings", "compare", "records", "records.csv", "instruments",
     "equipment", "tags", "about", "reports", "export", "backup.zip", "theme", "api", "static",
 }  # fmt: skip
 TOKEN_HEADER = "x-flutegauge-token"  # noqa: S105 - a header's name

@@ -89,6 +89,8 @@ def _task_again(desk: Desk, records: Records, old: KeptReading) -> Task:
     settings: dict[str, Any] = {
         name: old.settings[name] for name in ("held", "px_per_mm", "px_per_mm_u") if name in old.settings
     }
+    if "tray" in old.settings:
+        settings["tray"] = True
     number = write_down(records, old.photo_sha256, old.file, settings, None, old.id)
     return Task(path, old.file, old.photo_sha256, settings, None, old.id, number)
 
@@ -99,6 +101,8 @@ def settings_of(form: Mapping[str, Any]) -> dict[str, Any]:
     scale, u = asked.number(form, "px_per_mm", 1.0, 2000.0), asked.number(form, "px_per_mm_u", 0.0, 2000.0)
     if scale is None and u is not None:
         raise asked.AskedError("both")
+    if form.get("tray") == "1":
+        made["tray"] = True  # what is told of each instrument is kept for sorting and checking
     if scale is not None:
         made |= {"px_per_mm": scale, "px_per_mm_u": u}
     return made

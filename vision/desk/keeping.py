@@ -33,6 +33,7 @@ def keep_answer(folder: Path, task: Task, answer: Json) -> int:
             "kit": named.kit_code,
             "unknown_tags": list(named.unknown),
         }
+        settings |= {"tray": answer["tray"]} if "tray" in answer else {}
         spots = {one: by_tag[number] for number, one in named.by_tag.items()}
         new = NewReading(
             answer["document"],

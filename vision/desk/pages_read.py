@@ -123,10 +123,14 @@ def _start(router: APIRouter, desk: Desk, answers: Answers) -> None:
 def _jobs(router: APIRouter, desk: Desk, answers: Answers) -> None:
     @router.get("/jobs/{name}")
     def job(request: Request, name: str) -> Response:
-        state = job_state(desk, known_job(desk, name))
+        known = known_job(desk, name)
+        state = job_state(desk, known)
+        tray = "-".join(map(str, state["readings"])) if all(task.settings.get("tray") for task in known.tasks) else ""
+        if state["state"] == "done" and tray and not state["problems"]:
+            return RedirectResponse(f"/trays/{tray}", SEE_OTHER)
         if state["state"] == "done" and len(state["readings"]) == 1 and not state["problems"]:
             return RedirectResponse(f"/readings/{state['readings'][0]}", SEE_OTHER)
-        return answers.page(request, "job", job=state)
+        return answers.page(request, "job", job=state, tray=tray)
 
     @router.post("/jobs/{name}/cancel")
     async def cancel(request: Request, name: str) -> Response:

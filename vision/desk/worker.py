@@ -1,7 +1,8 @@
 """The process that measures: one JSON line in, one JSON line out, so that it can be ended at any moment.
 
 In: {"path", "name", "held", "px_per_mm", "px_per_mm_u"}. Out: {"document", "traces", "tags"}: the document that the command
-line writes for that one photo, what the picture draws by the instruments' numbers, and the code tags seen. A photo with a
+line writes for that one photo, what the picture draws by the instruments' numbers, and the code tags seen; where
+"tray" is asked for, also what is told of each instrument for sorting and checking. A photo with a
 "group" is kept for the request with "combine" that follows; its answer is the document of 'measure --same', and "problems".
 """
 
@@ -80,11 +81,20 @@ def answer(request: Json, groups: Groups) -> Json:
     kept.looked[before:] = [replace(one, name=request["name"]) for one in kept.looked[before:]]
     kept.readings.append(reading)
     opened = reading.error is None or reading.error[0] not in UNOPENED
-    return {
+    answered = {
         "document": document([reading], versions()),
         "traces": traces(reading),
         "tags": tags_in(path) if opened else [],
     }
+    return answered | ({"tray": _tray(reading, kept.looked)} if request.get("tray") else {})
+
+
+def _tray(reading: Any, looked: list[Any]) -> Json:
+    """What is told of each instrument for sorting and checking."""
+    from vision.tray.looked import tray_photo  # noqa: PLC0415 - as above
+    from vision.tray.told_json import tray_json  # noqa: PLC0415
+
+    return tray_json(tray_photo(reading, looked[-1] if looked and reading.error is None else None))
 
 
 def combined(request: Json, groups: Groups) -> Json:

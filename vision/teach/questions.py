@@ -42,6 +42,15 @@ class Question:
         """The right answer in words."""
         if self.choices:
             return "; ".join(f"{letter}) {self.choices[LETTERS.index(letter)]}" for letter in self.right)
+        return self._numbers
+
+    @property
+    def said(self) -> str:
+        """The same without the letters of the choices, as a card shows it."""
+        return "; ".join(self.choices[LETTERS.index(letter)] for letter in self.right) if self.choices else self._numbers
+
+    @property
+    def _numbers(self) -> str:
         return " or ".join(f"{mm:.2f} mm" + (f" (by the rule {rule})" if rule else "") for mm, rule in self.numbers)
 
 

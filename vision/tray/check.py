@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
+from vision.report.words import FAMILY_WORDS
 from vision.tray.kit import Kit
 from vision.tray.merged import Seen
 from vision.tray.told import SIZED
@@ -33,7 +34,8 @@ class Position:
     @property
     def name(self) -> str:
         """In words."""
-        sized = f"{self.family} {self.size}" if self.size is not None else self.family
+        family = FAMILY_WORDS.get(self.family, self.family)
+        sized = f"{family} {self.size}" if self.size is not None else family
         return f"{sized}, {self.length_mm:g} mm" if self.length_mm is not None else sized
 
 

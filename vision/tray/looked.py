@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.find import Candidate
 from vision.instrument import Measured
 from vision.reading import InstrumentReading, PhotoReading
 from vision.scale import Scale
@@ -38,22 +39,21 @@ def tray_photo(reading: PhotoReading, looked: Looked | None) -> TrayPhoto:
     """Tell a photo's instruments. ``looked`` None: the photo could not be examined."""
     if reading.error is not None or looked is None:
         return TrayPhoto(reading, (), None, reading.error[1] if reading.error else "it could not be examined")
-    told = []
-    for one, (candidate, seen) in zip(reading.instruments, looked.found, strict=True):
-        place, direction = _on_sheet(looked.scale, one, seen)
-        told.append(
-            tell(
-                one,
-                reading.file,
-                place_mm=place,
-                axis_deg=direction,
-                lane=lane_at(looked.scale, place),
-                cut=candidate.cut and (one.tip_px is None or one.handle_px is None),
-                damage=damage_shown(one, candidate, seen, looked),
-            )
-        )
+    made = {one.id: (candidate, seen) for one, (candidate, seen) in zip(looked.readings, looked.found, strict=True)}
+    told = [_told(one, reading.file, looked, made.get(one.id)) for one in reading.instruments]
     sheet = looked.scale.sheet.id if looked.scale.sheet is not None else None
     return TrayPhoto(reading, tuple(told), sheet, _retake(looked.scale, told, looked))
+
+
+def _told(one: InstrumentReading, file: str, looked: Looked, made: tuple[Candidate, Measured] | None) -> Told:
+    """What is told of one instrument; ``made`` is what the stages made of it, None where no outline could be followed."""
+    line = np.asarray(one.trace.axis_px if made is None else made[1].axis.px)
+    place, direction = _on_sheet(looked.scale, one, line)
+    lane = lane_at(looked.scale, place)
+    if made is None:
+        return tell(one, file, place_mm=place, axis_deg=direction, lane=lane, unread=True)
+    cut = made[0].cut and (one.tip_px is None or one.handle_px is None)
+    return tell(one, file, place_mm=place, axis_deg=direction, lane=lane, cut=cut, damage=damage_shown(one, *made, looked))
 
 
 def lane_at(scale: Scale, place_mm: tuple[float, float] | None) -> int | None:
@@ -69,10 +69,10 @@ def lane_at(scale: Scale, place_mm: tuple[float, float] | None) -> int | None:
     return best.number if abs((best.y0_mm + best.y1_mm) / 2.0 - y) <= half else None
 
 
-def _on_sheet(scale: Scale, one: InstrumentReading, seen: Measured) -> tuple[tuple[float, float] | None, float | None]:
+def _on_sheet(scale: Scale, one: InstrumentReading, line_px: Array) -> tuple[tuple[float, float] | None, float | None]:
     if scale.sheet is None:
         return None, None
-    axis = scale.to_plane_mm(np.asarray(seen.axis.px)[[0, len(seen.axis.px) // 2, -1]])
+    axis = scale.to_plane_mm(line_px[[0, len(line_px) // 2, -1]])
     run = axis[2] - axis[0]
     place = axis[1]
     if one.tip_px is not None and one.handle_px is not None:

@@ -78,7 +78,7 @@ def _foot(canvas: Canvas, document: SimpleDocTemplate) -> None:
     canvas.saveState()
     paragraph = Paragraph(" ".join(SHORT), SMALL)
     _, height = paragraph.wrap(A4[0] - 40 * mm, 24 * mm)
-    paragraph.drawOn(canvas, 20 * mm, 30 * mm - height)
+    paragraph.drawOn(canvas, 20 * mm + 6.0, 30 * mm - height)  # the frame above has as much padding
     canvas.setFont("Helvetica", 8)
     canvas.drawRightString(A4[0] - 20 * mm, 7 * mm, f"page {document.page}")
     canvas.restoreState()

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from vision.photo import Photo
-from vision.reading import InstrumentReading, PhotoReading
+from vision.reading import PhotoReading
 from vision.report.cautions import SHORT
 from vision.report.style import (
     DPI,
@@ -28,12 +28,11 @@ from vision.report.style import (
     wrapped,
     write,
 )
+from vision.tray.places import body_of, label_places
 
 Array = NDArray[np.floating[Any]]
-HANDLE_MM = 12.0
 NUMERAL_PT = 17.0
 DASHES = ("solid", (0, (6, 2)), (0, (2, 2)), (0, (8, 2, 2, 2)))
-AWAY_MM = (6.0, 8.0, 10.0, 13.0, 17.0)
 
 
 def tray_figure(photo: Photo, reading: PhotoReading, marks: Mapping[int, str], said: Sequence[str]) -> Figure:
@@ -46,53 +45,12 @@ def tray_figure(photo: Photo, reading: PhotoReading, marks: Mapping[int, str], s
     axes = figure.add_axes((MARGIN_IN / WIDTH_IN, 1.0 - (MARGIN_IN + height_in) / total, width_in / WIDTH_IN, height_in / total))
     _photo(axes, photo, round(width_in * DPI))
     radius_px = 0.19 * photo.width_px / width_in
-    bodies = [_body(one) for one in reading.instruments]
+    bodies = [body_of(one.trace.axis_px, one.handle_px, one.box_px, one.local_px_per_mm) for one in reading.instruments]
     places = label_places(bodies, radius_px, (photo.width_px, photo.height_px))
     for one, body, place in zip(reading.instruments, bodies, places, strict=True):
         _mark(axes, body, place, f"{one.id}{marks.get(one.id, '')}", one.id)
     write(figure, MARGIN_IN + height_in + 0.2, lines)
     return figure
-
-
-def label_places(bodies: Sequence[Array], radius_px: float, size: tuple[int, int]) -> list[Array]:
-    """Middle of a disc for each instrument, in px: near its handle, clear of all metal and of the other discs.
-
-    ``bodies``: points (N, 2) along each instrument, tip first. Where nothing near is clear, the freest place is taken.
-    """
-    everything = np.concatenate(bodies) if bodies else np.empty((0, 2))
-    taken: list[Array] = []
-    for body in bodies:
-        options = _options(body, radius_px, size)
-        metal = np.linalg.norm(options[:, None] - everything[None], axis=2).min(axis=1)
-        discs = np.linalg.norm(options[:, None] - np.array(taken)[None], axis=2).min(axis=1) if taken else np.full(len(options), np.inf)
-        room = np.minimum(metal - 1.5 * radius_px, discs - 2.4 * radius_px)
-        near = np.linalg.norm(options[:, None] - body[None], axis=2).min(axis=1)
-        clear = room > 0.0
-        best = int(np.argmin(np.where(clear, near, np.inf))) if clear.any() else int(np.argmax(room))
-        taken.append(options[best])
-    return taken
-
-
-def _options(body: Array, radius_px: float, size: tuple[int, int]) -> Array:
-    """Places round the handle's end and along both sides, inside the picture."""
-    ring = np.radians(np.arange(0.0, 360.0, 15.0))
-    circle = np.column_stack([np.cos(ring), np.sin(ring)])
-    spots = [body[k] + f * radius_px * circle for k in (-1, -(len(body) // 3), len(body) // 3) for f in (1.7, 2.1, 2.6, 3.4, 4.4)]
-    return np.asarray(np.clip(np.concatenate(spots), radius_px, np.array(size) - radius_px))
-
-
-def _body(one: InstrumentReading) -> Array:
-    """Points along axis and handle, px."""
-    axis = np.asarray(one.trace.axis_px)
-    if len(axis) < 3:
-        x, y, w, h = one.box_px
-        return np.array([[x, y], [x + w / 2.0, y + h / 2.0], [x + w, y + h]], dtype=float)
-    axis = axis[:: max(len(axis) // 60, 1)]
-    end = axis[-1] if one.handle_px is None else np.asarray(one.handle_px)
-    run = end - axis[len(axis) // 2]
-    run = run / max(float(np.linalg.norm(run)), 1e-9)
-    behind = end + np.linspace(0.0, HANDLE_MM, 14)[:, None] * one.local_px_per_mm * run
-    return np.concatenate([axis, behind])
 
 
 def _mark(axes: Axes, body: Array, place: Array, text: str, number: int) -> None:

@@ -46,6 +46,8 @@ class Told:
         family = FAMILY_WORDS.get(self.family, "not decided")
         if self.family is not None and self.family not in SIZED:
             return family
+        if self.family is None:
+            return f"family not decided, size {self.size}"
         return f"{family} {self.size}" if self.size is not None else f"{family}, size not decided"
 
 
@@ -57,12 +59,16 @@ def tell(
     axis_deg: float | None = None,
     lane: int | None = None,
     cut: bool = False,
+    unread: bool = False,
     damage: Shown = NONE_SHOWN,
 ) -> Told:
-    """Judge one reading for sorting. ``cut``: the frame cuts it, so that it was read as far as it is seen."""
+    """Judge one reading for sorting. ``cut``: the frame cuts it, so that it was read as far as it is seen.
+
+    ``unread``: it is there, but its outlines could not be followed.
+    """
     family = str(reading.family.value) if reading.family.value is not None else None
     size = int(reading.size.value) if reading.size.value is not None else None
-    open_ = [*_open(reading, family, size, cut), *damage.open]
+    open_ = [*(reading.notes if unread else _open(reading, family, size, cut)), *damage.open]
     kind: Kind = "damaged" if damage.sure else "undecided" if open_ else "named"
     length = reading.length_mm
     return Told(
@@ -97,4 +103,5 @@ def _open(reading: InstrumentReading, family: str | None, size: int | None, cut:
 def _runners(others: object) -> str:
     shares = dict(others) if isinstance(others, dict) else {}
     best = sorted(shares.items(), key=lambda item: -item[1])[:2]
-    return " or ".join(f"{FAMILY_WORDS.get(name, name)} {100 * share:.0f} %" for name, share in best) or "nothing speaks for any"
+    named = [FAMILY_WORDS.get(name, f"size {name}," if name.isdigit() else name) for name, _ in best]
+    return " or ".join(f"{name} {100 * share:.0f} %" for name, (_, share) in zip(named, best, strict=True)) or "nothing speaks for any"

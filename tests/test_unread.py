@@ -1,0 +1,71 @@
+"""What is surely there without a readable outline is counted, said and drawn, and claims no number."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from invented_readings import reading
+from rich.console import Console
+
+from vision.axis import Axis
+from vision.find import Candidate
+from vision.quantity import Quantity
+from vision.reading import InstrumentReading
+from vision.report.document import document, text
+from vision.report.overview import overview
+from vision.report.table import print_reading
+from vision.tray.told import tell
+from vision.unread import WHY, surely_there, unread
+
+RED, BLACK, PAPER = (0.55, 0.03, 0.03), (0.02, 0.02, 0.02), (1.0, 1.0, 1.0)
+
+
+def seen(colour: tuple[float, float, float], *, sure: bool = True) -> tuple[np.ndarray, Candidate]:
+    """A handle of 12 mm x 4 mm at 20 px/mm on paper, with a shaft to its left."""
+    relative = np.full((200, 800, 3), PAPER, np.float32)
+    handle, thin = np.zeros((200, 800), bool), np.zeros((200, 800), bool)
+    handle[60:140, 520:760], thin[96:104, 40:520] = True, True
+    relative[handle] = colour
+    relative[60:80, 520:760] *= 1.3  # lit from above
+    return relative, Candidate(handle | thin, thin, handle, np.zeros_like(thin), (0, 0), False, sure=sure)
+
+
+def one() -> InstrumentReading:
+    relative, candidate = seen(RED)
+    line = np.column_stack([np.arange(40.0, 600.0), np.full(560, 100.0)])
+    photo: Any = SimpleNamespace(width_px=800, height_px=200)
+    scale: Any = SimpleNamespace(px_per_mm_at=lambda _: Quantity(20.0, 0.1))
+    return unread(photo, scale, relative, candidate, Axis(line, 0, 480, 0.2), 2)
+
+
+@pytest.mark.parametrize(("colour", "sure", "there"), [(RED, True, True), (BLACK, True, False), (RED, False, False)])
+def test_a_coloured_handle_alone_speaks_for_it(colour: tuple[float, float, float], sure: bool, there: bool) -> None:
+    assert surely_there(*seen(colour, sure=sure)) == there
+
+
+def test_it_has_a_place_and_a_reason_and_no_number() -> None:
+    read = one()
+
+    assert (read.id, read.handle.colour, read.notes) == (2, "red", (WHY,))
+    assert read.family.value is None
+    assert read.d0_mm is None
+    assert (read.tip_px, read.handle_px) == ((40.0, 100.0), (519.0, 100.0))
+
+
+def test_every_report_shows_it_and_a_tray_asks_for_a_close_up() -> None:
+    photo = replace(reading(), instruments=(*reading().instruments, one()))
+    console = Console(width=120, record=True, file=io.StringIO())
+
+    print_reading(photo, console)
+    drawn = overview(SimpleNamespace(rgb=np.full((1200, 2000, 3), 150, np.uint8), width_px=2000, height_px=1200), photo)  # type: ignore[arg-type]
+
+    assert "cannot be followed" in console.export_text()
+    assert WHY in text(document([photo], {}))
+    assert drawn is not None
+    told = tell(one(), "a.jpg", unread=True)
+    assert (told.kind, told.why) == ("undecided", (WHY,))

@@ -1,0 +1,30 @@
+"""What is told of a tray's photo <-> JSON, to be kept beside the reading and sorted or checked again without measuring."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, fields
+from typing import Any
+
+from vision.reading import PhotoReading
+from vision.tray.looked import TrayPhoto
+from vision.tray.told import Told
+
+Json = dict[str, Any]
+PLACES = ("place_mm", "why")  # tuples, which JSON has as lists
+
+
+def tray_json(photo: TrayPhoto) -> Json:
+    """Sheet, why to take the photo again, and what is told of each instrument."""
+    return {"sheet": photo.sheet, "retake": photo.retake, "told": [asdict(one) for one in photo.told]}
+
+
+def tray_from(kept: Mapping[str, Any], file: str, error: tuple[str, str] | None) -> TrayPhoto:
+    """The same photo again, without its numbers. ``file``: what to call it; ``error``: why it could not be examined."""
+    told = tuple(_told(row, file) for row in kept["told"])
+    return TrayPhoto(PhotoReading(file, error, None), told, kept["sheet"], kept["retake"])
+
+
+def _told(row: Mapping[str, Any], file: str) -> Told:
+    known = {field.name: row[field.name] for field in fields(Told)}
+    return Told(**known | {name: None if known[name] is None else tuple(known[name]) for name in PLACES} | {"photo": file})
