@@ -8,11 +8,10 @@ from dataclasses import dataclass
 from vision.desk import asked
 from vision.records.database import Records
 from vision.records.history import Discard, discards
-from vision.records.migration_lines import NUMBERS
 from vision.records.search import Filter, Hit, find
 
-MOST = 1000  # lines on paper
-_LINES = "FROM line WHERE at_s >= CAST(strftime('%s', ?) AS INTEGER) AND at_s < CAST(strftime('%s', ?) AS INTEGER)"
+MOST = 500  # lines on paper
+_LINES = "FROM line INDEXED BY line_by_month WHERE at_s >= CAST(strftime('%s', ?) AS INTEGER) AND at_s < CAST(strftime('%s', ?) AS INTEGER)"
 
 
 @dataclass(frozen=True)
@@ -33,16 +32,17 @@ def month_of(records: Records, name: str) -> Month:
     first, following = asked.month(name)
     last = (dt.date.fromisoformat(following) - dt.timedelta(days=1)).isoformat()
     hits, _ = find(records, Filter(since=first, until=last), limit=MOST)
-    counts = f"SELECT count(*), count(DISTINCT id / {NUMBERS}), sum(call IS NULL AND said IS NOT NULL) {_LINES}"
-    lines, readings, failed = records.db.execute(counts, (first, following)).fetchone()
-    by_call = f"SELECT call, count(*) AS times {_LINES} AND call IS NOT NULL GROUP BY call ORDER BY times DESC"
-    calls = records.db.execute(by_call, (first, following))
+    within = "FROM reading WHERE read_at >= ? AND read_at < ?"
+    readings = records.db.execute(f"SELECT count(*) {within}", (first, following)).fetchone()[0]
+    failed = records.db.execute(f"SELECT count(*) {_LINES} AND call IS NULL AND said IS NOT NULL", (first, following)).fetchone()[0]
+    by_call = f"SELECT call, count(*) AS times {_LINES} GROUP BY call ORDER BY times DESC"
+    calls = records.db.execute(by_call, (first, following)).fetchall()
     return Month(
         name,
         tuple(hits),
-        lines,
+        sum(int(row["times"]) for row in calls),
         readings,
-        failed or 0,
-        {str(row["call"]): int(row["times"]) for row in calls},
+        failed,
+        {str(row["call"]): int(row["times"]) for row in calls if row["call"] is not None},
         tuple(discards(records, since=first, until=following)),
     )

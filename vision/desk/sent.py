@@ -17,7 +17,7 @@ from vision.records.history import discards
 from vision.records.search import Filter, Hit, find_all
 from vision.report.words import MEASURED
 
-LINES = 500
+LINES = 100
 COLUMNS = tuple(field.name for field in fields(Hit) if field.name != "place")
 NAMES = tuple(name for name, _, _ in MEASURED)
 

@@ -10,6 +10,7 @@ from vision.records.database import Records, transaction
 from vision.records.faults import ConflictError, RecordsError
 
 MATERIALS = ("stainless steel", "nickel-titanium", "carbon steel", "other")
+MOST_OFFERED = 200
 TAKEN = {"new"}  # the page that adds one
 _CODE = re.compile(r"[A-Za-z0-9._-]{1,24}")
 
@@ -127,9 +128,9 @@ def kit_code(records: Records, number: int | None) -> str | None:
     return None if row is None else str(row["code"])
 
 
-def kits(records: Records) -> list[Kit]:
-    """Return every kit by its code."""
-    return [Kit(**dict(row)) for row in records.db.execute("SELECT * FROM kit ORDER BY code")]
+def kits(records: Records, limit: int = MOST_OFFERED) -> list[Kit]:
+    """Return the first kits by code, to offer while one types; any other may be typed too."""
+    return [Kit(**dict(row)) for row in records.db.execute("SELECT * FROM kit ORDER BY code LIMIT ?", (limit,))]
 
 
 def instruments_of_kit(records: Records, kit_id: int) -> list[Instrument]:

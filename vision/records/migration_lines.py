@@ -68,6 +68,24 @@ def readings_that_may_be_made_again(db: sqlite3.Connection) -> None:
     db.execute("CREATE INDEX decision_by_instrument ON decision (instrument_id)")
 
 
+def instruments_by_their_letters(db: sqlite3.Connection) -> None:
+    """Codes, kits and slots by their letters, codes by how they begin; and what a month's report counts along."""
+    db.execute("CREATE VIRTUAL TABLE instrument_text USING fts5 (code, place, content='', tokenize='trigram')")
+    db.execute(f"INSERT INTO instrument_text (rowid, code, place) SELECT id, code, {_PLACE.format(of='instrument')} FROM instrument")
+    added, gone = (f"{{}}.id, {{}}.code, {_PLACE.format(of=of)}".replace("{}", of) for of in ("NEW", "OLD"))
+    db.execute(f"""CREATE TRIGGER instrument_gets_text AFTER INSERT ON instrument BEGIN
+        INSERT INTO instrument_text (rowid, code, place) VALUES ({added});
+    END""")
+    db.execute(f"""CREATE TRIGGER instrument_changes_text AFTER UPDATE OF code, kit_id, slot ON instrument BEGIN
+        INSERT INTO instrument_text (instrument_text, rowid, code, place) VALUES ('delete', {gone});
+        INSERT INTO instrument_text (rowid, code, place) VALUES ({added});
+    END""")
+    db.execute("CREATE INDEX instrument_by_beginning ON instrument (code COLLATE NOCASE)")
+    db.execute("CREATE INDEX instrument_by_slot ON instrument (slot)")
+    db.execute("CREATE INDEX line_by_month ON line (at_s, call)")
+
+
+_PLACE = "coalesce((SELECT kit.code FROM kit WHERE kit.id = {of}.kit_id), '') || ' ' || coalesce({of}.slot, '')"
 RUN = "CASE WHEN json_valid(settings) THEN json_extract(settings, '$.run') END"
 
 

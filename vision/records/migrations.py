@@ -8,7 +8,11 @@ from __future__ import annotations
 
 import sqlite3
 
-from vision.records.migration_lines import lines_of_the_records, readings_that_may_be_made_again
+from vision.records.migration_lines import (
+    instruments_by_their_letters,
+    lines_of_the_records,
+    readings_that_may_be_made_again,
+)
 
 INITIALS = "TEXT NOT NULL CHECK (length(initials) BETWEEN 1 AND 8 AND initials NOT GLOB '*[^A-Z0-9-]*')"
 NOTE = "TEXT CHECK (length(note) BETWEEN 1 AND 300)"
@@ -215,6 +219,7 @@ MIGRATIONS = (
     combined_readings,
     lines_of_the_records,
     readings_that_may_be_made_again,
+    instruments_by_their_letters,
 )
 
 

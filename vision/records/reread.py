@@ -21,7 +21,7 @@ class Pair:
     changed: tuple[int, ...]  # instruments whose family, size or call is another now, or that were not found again
 
 
-MOST_DUE = 1000  # counted
+MOST_DUE = 200  # counted
 _BY = (
     "SELECT latest.reading_id FROM latest CROSS JOIN reading ON reading.id = latest.reading_id WHERE latest.maker_id = ? "
     "AND NOT EXISTS (SELECT 1 FROM reading AS other WHERE other.photo_sha256 = reading.photo_sha256 "

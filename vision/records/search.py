@@ -68,35 +68,51 @@ def find(
     ``before``: the place of the last hit of the page before; ``after``: that of the first of the page that follows. With a text
     the order is that in which readings were kept, otherwise that of their times. Raises RecordsError of kind 'invalid'.
     """
-    where, values = _where(records, wanted)
-    text = text_of(records, wanted.text)
-    total = _count(records, where, values, text, _index(wanted))
-    up, at = after is not None, place(after if after is not None else before)
-    if text is not None:
-        numbers = lines_with(records, text, where, values, at=at[1] if at else None, up=up, limit=limit + offset)[offset:]
-        if not numbers:
-            return [], total
-        source, named, order = f"SELECT * FROM line WHERE id IN ({', '.join('?' * len(numbers))})", numbers, "found.id"
-    else:
-        edge = "" if at is None else f" AND (at_s, id) {'>' if up else '<'} (?, ?)"
-        way = "ASC" if up else "DESC"
-        source = (
-            f"SELECT id, at_s, instrument_id FROM line INDEXED BY {_index(wanted)} WHERE {where}{edge} "
-            f"ORDER BY at_s {way}, id {way} LIMIT ? OFFSET ?"
-        )
-        named, order = [*values, *(at or ()), limit, offset], "found.at_s"
-    return [Hit(**dict(row)) for row in records.db.execute(_SHOWN.format(source, order), named)], total
+    asked = _asked(records, wanted)
+    return _page(records, asked, limit, offset, place(before if after is None else after), up=after is not None), _count(records, asked)
 
 
 def find_all(records: Records, wanted: Filter) -> Iterator[Hit]:
     """Go through every hit, newest first, a batch at a time; what is kept meanwhile does not come twice. Raises RecordsError."""
-    before: str | None = None
+    asked, at = _asked(records, wanted), None
     while True:
-        hits = find(records, wanted, limit=BATCH, before=before)[0]
+        hits = _page(records, asked, BATCH, 0, at, up=False)
         yield from hits
         if len(hits) < BATCH:
             return
-        before = hits[-1].place
+        at = place(hits[-1].place)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A search as SQL: condition, values, the text if there is one, and the index to walk along."""
+
+    where: str
+    values: list[Any]
+    text: Text | None
+    index: str
+
+
+def _asked(records: Records, wanted: Filter) -> _Asked:
+    return _Asked(*_where(records, wanted), text_of(records, wanted.text), _index(wanted))
+
+
+def _page(records: Records, asked: _Asked, limit: int, offset: int, at: tuple[int, int] | None, *, up: bool) -> list[Hit]:
+    if asked.text is not None:
+        start = at[1] if at else None
+        numbers = lines_with(records, asked.text, asked.where, asked.values, at=start, up=up, limit=limit + offset)[offset:]
+        if not numbers:
+            return []
+        source, order = f"SELECT * FROM line WHERE id IN ({', '.join('?' * len(numbers))})", "found.id"
+        return [Hit(**dict(row)) for row in records.db.execute(_SHOWN.format(source, order), numbers)]
+    edge = "" if at is None else f" AND (at_s, id) {'>' if up else '<'} (?, ?)"
+    way = "ASC" if up else "DESC"
+    source = (
+        f"SELECT id, at_s, instrument_id FROM line INDEXED BY {asked.index} WHERE {asked.where}{edge} "
+        f"ORDER BY at_s {way}, id {way} LIMIT ? OFFSET ?"
+    )
+    named = [*asked.values, *(at or ()), limit, offset]
+    return [Hit(**dict(row)) for row in records.db.execute(_SHOWN.format(source, "found.at_s"), named)]
 
 
 def place(said: str | None) -> tuple[int, int] | None:
@@ -109,11 +125,11 @@ def place(said: str | None) -> tuple[int, int] | None:
     return min(int(at_s), 2**62), min(int(number), 2**62)
 
 
-def _count(records: Records, where: str, values: list[Any], text: Text | None, index: str) -> int:
-    if text is not None:
-        return counted(records, text, where, values, MOST_COUNTED)
-    counting = f"SELECT count(*) FROM (SELECT 1 FROM line INDEXED BY {index} WHERE {where} LIMIT ?)"
-    return int(records.db.execute(counting, (*values, MOST_COUNTED + 1)).fetchone()[0])
+def _count(records: Records, asked: _Asked) -> int:
+    if asked.text is not None:
+        return counted(records, asked.text, asked.where, asked.values, MOST_COUNTED)
+    counting = f"SELECT count(*) FROM (SELECT 1 FROM line INDEXED BY {asked.index} WHERE {asked.where} LIMIT ?)"
+    return int(records.db.execute(counting, (*asked.values, MOST_COUNTED + 1)).fetchone()[0])
 
 
 def _index(wanted: Filter) -> str:

@@ -6,8 +6,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vision.records.database import Records
+from vision.records.instruments import MOST_OFFERED
+from vision.records.letters import place_holds
 
-MOST_OFFERED = 200
 MOST_COUNTED = 2_000
 
 
@@ -30,8 +31,6 @@ class Listed:
     discarded_at: str | None
 
 
-_HOLDS = "instr(lower(instrument.code || ' ' || coalesce(kit.code, '') || ' ' || coalesce(instrument.slot, '')), lower(?)) > 0"
-_KIT = "LEFT JOIN kit ON kit.id = instrument.kit_id"
 _WHEN = "(SELECT strftime('%Y-%m-%dT%H:%M:%SZ', {}(line.at_s), 'unixepoch') FROM line WHERE line.instrument_id = instrument.id)"
 _SHOWN = f"""SELECT instrument.code, instrument.family, instrument.size, instrument.material, instrument.single_use,
         kit.code AS kit, instrument.slot,
@@ -42,16 +41,19 @@ _SHOWN = f"""SELECT instrument.code, instrument.family, instrument.size, instrum
             ORDER BY line.id DESC LIMIT 1) AS last_call,
         (SELECT count(*) FROM event WHERE event.instrument_id = instrument.id AND event.kind = 'used') AS uses,
         discard.at AS discarded_at
-    FROM (SELECT instrument.id FROM instrument {_KIT} WHERE {{}} ORDER BY instrument.code {{}} LIMIT ?) AS found
-        CROSS JOIN instrument ON instrument.id = found.id {_KIT}
+    FROM (SELECT instrument.id FROM instrument WHERE {{}} ORDER BY instrument.code {{}} LIMIT ?) AS found
+        CROSS JOIN instrument ON instrument.id = found.id LEFT JOIN kit ON kit.id = instrument.kit_id
         LEFT JOIN discard ON discard.instrument_id = instrument.id ORDER BY instrument.code"""
 
 
 def list_instruments(
     records: Records, text: str = "", *, limit: int = 100, after: str | None = None, before: str | None = None
 ) -> list[Listed]:
-    """Return a page of the instruments whose code, kit or slot holds ``text``, by code: those after, or those before, a code."""
-    where, values = ("1", []) if not text else (_HOLDS, [text])
+    """Return a page of the instruments whose code, kit or slot holds ``text``, by code: those after, or those before, a code.
+
+    One or two letters: whose code begins with them, or whose slot they are.
+    """
+    where, values = place_holds(text) if text else ("1", [])
     way = "ASC"
     if after is not None:
         where, values = f"instrument.code > ? AND {where}", [after, *values]
@@ -62,8 +64,8 @@ def list_instruments(
 
 def count_instruments(records: Records, text: str = "") -> int:
     """Count the instruments whose code, kit or slot holds ``text``, up to MOST_COUNTED + 1."""
-    where, values = ("1", ()) if not text else (_HOLDS, (text,))
-    count = f"SELECT count(*) FROM (SELECT 1 FROM instrument {_KIT if text else ''} WHERE {where} LIMIT ?)"
+    where, values = place_holds(text) if text else ("1", [])
+    count = f"SELECT count(*) FROM (SELECT 1 FROM instrument WHERE {where} LIMIT ?)"
     return int(records.db.execute(count, (*values, MOST_COUNTED + 1)).fetchone()[0])
 
 
