@@ -24,12 +24,12 @@ UNCHECKED_HALF_WIDTH = 0.01
 """Prints at 'actual size' are commonly within 1 % of it: 0.1 to 0.5 % on modern laser printers, up to 1 % on others
 and on ink-jet printers. Common practice, no source."""
 
-FITTED_SHARE, FITTED_OFF = 0.1, 0.03
-"""One unchecked sheet in ten is taken not to be at 100 %: fitted to the page's margins or a copy of a copy, then off by about 3 %.
-Common practice, no source."""
+FITTED_SHARE, FITTED_OFF = 1 / 6, 0.03
+"""One unchecked sheet in six is taken not to be at 100 %: fitted to the page's margins or a copy of a copy, then off by about 3 %.
+Common practice, no source; so many that three u hold such a page together with the errors that every reading has."""
 
 UNCHECKED_U = math.sqrt((1 - FITTED_SHARE) * UNCHECKED_HALF_WIDTH**2 / 3 + FITTED_SHARE * FITTED_OFF**2)
-"""Standard uncertainty of the scale factor of a sheet that nobody measured, 1.1 %: the mixture of both (JCGM 100:2008, 4.3.7 and
+"""Standard uncertainty of the scale factor of a sheet that nobody measured, 1.3 %: the mixture of both (JCGM 100:2008, 4.3.7 and
 C.2.11, of which the first gives a rectangle's standard deviation as its half-width over the square root of 3)."""
 
 PLAUSIBLE_SHARE = 0.05

@@ -42,7 +42,7 @@ PAGES = (
     "/instruments", "/instruments/new", "/instruments/K-30.1", "/instruments/K-30.1/change",
     "/equipment", "/tags", "/about", "/camera", "/phone",
     "/trays", "/trays/4", "/trays/4/check?list=box", "/trays/list/box", "/study/quiz",
-    "/setup", "/again", "/compare/1/1", "/nowhere",
+    "/setup", "/setup/camera", "/setup/verify", "/again", "/compare/1/1", "/nowhere",
 )  # fmt: skip
 BEGUN_PNG = b"\x89PNG\r\n\x1a\n"  # begins like a photo and ends at once
 

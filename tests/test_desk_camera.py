@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -179,9 +180,9 @@ def test_the_real_eye_answers_and_comes_back_after_its_process_was_ended() -> No
             eye.look(b"no picture")
         look, _ = eye.look(shot(size=(640, 480)))
         assert (look.width_px, look.markers) == (640, 0)
-        assert eye._process is not None
-        eye._process.kill()
-        eye._process.wait()
+        eye.child.kill()
+        while eye.child.pid is not None:
+            time.sleep(0.01)
         assert eye.look(shot(size=(640, 480)))[0].width_px == 640
     finally:
         eye.close()

@@ -68,10 +68,10 @@ def ended(job: Job, within_s: float = 60.0) -> Job:
 def reading_now(bench: Bench, job: Job) -> int:
     """Wait until the measuring process works on the job; return its id."""
     until = time.monotonic() + 60.0
-    while not (job.state == "reading" and bench._process is not None and bench._process.poll() is None):
+    while not (job.state == "reading" and bench.child.pid is not None):
         assert time.monotonic() < until
         time.sleep(0.005)
-    return bench._process.pid
+    return bench.child.pid
 
 
 def test_the_answer_is_the_document_of_the_command_line(
@@ -131,7 +131,7 @@ def test_records_that_fail_are_said(bench: Bench, shelf: Shelf, photo: Path, mon
 
 
 def test_a_photo_that_takes_too_long_is_given_up(bench: Bench, photo: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(bench, "_limit_s", 0.001)
+    monkeypatch.setattr(bench.child, "limit_s", 0.001)
     job = ended(bench.add((task(photo),)))
 
     assert job.problems == [f"grey.jpg: {TOO_LONG}"]

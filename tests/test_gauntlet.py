@@ -19,6 +19,8 @@ BY_NAME = {case.name: case for case in CASES}
         ("the same sheet twice", "hard"),
         ("far away", "hard"),
         ("black for white", "hard"),
+        ("coded to blocks", "hard"),
+        ("much noise", "hard"),
         ("a thing on the tip", "hard"),
         ("a thing on the tip", "mild"),
     ],

@@ -38,8 +38,19 @@ SCREEN_U_BLURS = 0.22
 DOUBT_SHARE = 0.06  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
 # The outline's mean bias an edge, px too thin: none that could be told from 0 on those renders.
 CREST_THIN_PX, SHANK_THIN_PX = 0.0, 0.0
+# But a Hedstroem's crests are ridges, which a picture of few px rounds off: by 0.3 px an edge at 45 to 58 px/mm, 0.1 px from 75 px/mm on
+# (64 development renders, seeds 400-8479 and 2602-2822); by so much more or less from lot to lot.
+RIDGE_THIN_PX, RIDGE_AT_PX_PER_MM, RIDGE_U_PX = (0.3, 0.1), (58.0, 75.0), 0.12
 # What no fit knows of: with the true outlines of 48 held renders, D0 still misses by -3 to +2 um from one kind of section to another.
 SHAPE_U_MM = 0.0025
+# Twisted blanks fit healthy outlines to 3 to 9 um, and the cone through the crests comes out within 7 um of their envelope (20 development
+# renders). An outline that fits worse has something in it that is none of the blank's; then the two part, and that is carried.
+USUAL_MISFIT_MM = 0.012
+# A healthy outline leaves no doubt whether it is twisted, grooved, barbed or plain (0.97 and more on those renders). Where it does, flutes
+# are washed out: the width carries a tenth, and nothing is said of the pitch.
+UNSURE_MAKE, UNSURE_SHARE = 0.25, 0.10
+TWISTED = ("square", "triangle", "rhombus")
+WIDEST_MM = 1.9  # no shaft is thicker: a size 140 reaches 1.72 mm
 SHANK_CARRIES_ON = (0.88, 1.35)  # shank over the envelope where the flutes end: one wire, so no jump
 CORRELATED_CRESTS = 3.0  # neighbouring points of a fitted outline share errors: u of a fit grows by about this factor
 
@@ -123,6 +134,7 @@ def measure(
     envelope = envelope_of(outline, evidence)
     width = _WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, before_screen=before_screen)
     width.edge_mm += _jump_mm(envelope, outline)
+    width.other, width.unsure = _second_opinion(outline, evidence), _unsure(evidence)
     place = _PlaceBudget(profile, scale_u, tip)
     if doubt_px > 0.0:
         notes.append(f"outline model and brightness steps lie {doubt_px:.0f} px apart: widths carry that; use softer light and refocus")
@@ -155,6 +167,8 @@ class _WidthBudget:
         self.relative = (("scale", scale_u), ("height", profile.magnification_u))
         self.px_per_mm = profile.px_per_mm
         self.thin_share = 0.0 if before_screen else 1.0
+        self.other: Cone | None = None
+        self.unsure = False
         edge_px = edge_u_px(blur_px, spread_px)
         if before_screen:
             edge_px = min(edge_px, SCREEN_U_BLURS * blur_px)
@@ -163,6 +177,20 @@ class _WidthBudget:
     def corrected(self, value: float, fit_u: float, thin_px: float, edge_share: float = 1.0) -> Quantity:
         """A width with the known bias of both edges taken off."""
         return self.of(value + 2.0 * self.thin_share * thin_px / self.px_per_mm, math.hypot(fit_u, SHAPE_U_MM), edge_share)
+
+    def of_envelope(self, envelope: Envelope, x_mm: float, edge_share: float = 1.0) -> Quantity:
+        """The envelope's diameter at a station, with what its shape leaves in doubt."""
+        value, fit_u = envelope.diameter(x_mm)
+        ridges = envelope.source == "crests"
+        thin = CREST_THIN_PX + (float(np.interp(self.px_per_mm, RIDGE_AT_PX_PER_MM, RIDGE_THIN_PX)) if ridges else 0.0)
+        ridge_u = 2.0 * RIDGE_U_PX / self.px_per_mm if ridges else 0.0
+        return self.corrected(value, math.hypot(fit_u, self.shape_u_mm(envelope, x_mm), ridge_u), thin, edge_share)
+
+    def shape_u_mm(self, envelope: Envelope, x_mm: float) -> float:
+        """What a width carries for an outline that fits its blank badly, or that may be another kind of thing."""
+        value, _ = envelope.diameter(x_mm)
+        apart = 0.0 if self.other is None else value - self.other.diameter_mm(x_mm)
+        return math.hypot(apart, UNSURE_SHARE * value if self.unsure else 0.0)
 
     def of(self, value: float, fit_u: float, edge_share: float = 1.0) -> Quantity:
         """A width or a difference of widths as it was fitted."""
@@ -205,15 +233,19 @@ def _cone_quantities(
         return None, None, None
     # The edge model's error may drift along the instrument as light and blur do: by a little more than all of it over
     # 16 mm, as development renders show.
-    taper = width.of(envelope.taper, envelope.u_taper_fit, edge_share=TAPER_EDGE_SHARE / 16.0)
+    u_taper = math.hypot(envelope.u_taper_fit, width.shape_u_mm(envelope, D16_AT_MM) / D16_AT_MM)
+    taper = width.of(envelope.taper, u_taper, edge_share=TAPER_EDGE_SHARE / 16.0)
     if not tip_seen or envelope.d0_mm <= 0.0:
         return None, None, taper
-    d0 = width.corrected(envelope.d0_mm, envelope.u_d0_fit, CREST_THIN_PX)
+    if envelope.d0_mm > WIDEST_MM:
+        notes.append(f"D0 is not measured: the outline is {envelope.d0_mm:.2f} mm wide at the tip, no shaft is wider than {WIDEST_MM} mm")
+        return None, None, None
+    d0 = width.of_envelope(envelope, 0.0)
     end = outline.working_end_mm
     if envelope.source == "wire" or end is None or end < D16_AT_MM - 0.75:
         notes.append("D16 is not measured: the working part ends before 16 mm or its end is not seen")
         return d0, None, taper
-    return d0, width.corrected(*envelope.diameter(D16_AT_MM), CREST_THIN_PX, D16_EDGE_SHARE), taper
+    return d0, width.of_envelope(envelope, D16_AT_MM, D16_EDGE_SHARE), taper
 
 
 def _thread_quantities(
@@ -229,6 +261,9 @@ def _thread_quantities(
     if evidence.best in ("barbed", "plain") or envelope is None:
         return None, None, None
     if not tip_seen:
+        return None, None, None
+    if _unsure(evidence):
+        notes.append("pitch at 8 mm is not measured: the outline does not tell whether it is twisted, grooved or plain")
         return None, None, None
     local = _pitch_at(outline, evidence, loss, PITCH_AT_MM)
     if local is None:
@@ -289,6 +324,18 @@ def _shank(outline: Outline, envelope: Envelope | None, width: _WidthBudget, not
         return None
     fit_u = math.hypot(outline.shank.u_middle_mm, outline.shank.misfit_mm)
     return width.corrected(value, fit_u, SHANK_THIN_PX, SHANK_EDGE_SHARE)
+
+
+def _unsure(evidence: BlankEvidence) -> bool:
+    """Whether the outline leaves in doubt how the working part is made at all: twisted, grooved, barbed or plain."""
+    made = TWISTED if evidence.best in TWISTED else (evidence.best,)
+    return 1.0 - sum(evidence.shares.get(name, 0.0) for name in made) > UNSURE_MAKE
+
+
+def _second_opinion(outline: Outline, evidence: BlankEvidence) -> Cone | None:
+    """The cone through the crests where the twisted blank fits badly; None where it fits, or where it is no twisted blank."""
+    twist = chosen_twist(outline, evidence)
+    return outline.groove if twist is not None and twist.misfit_mm > USUAL_MISFIT_MM else None
 
 
 def _jump_mm(envelope: Envelope | None, outline: Outline) -> float:

@@ -26,6 +26,7 @@ from vision.strip import normals
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
+CUT_MM = 1.5  # before the frame's end: the network sees no further, and smooth shaft of less than this is none
 MARK_U_MM = 0.04  # of a mark beyond the network's own doubt, as held-out strips show
 
 
@@ -51,6 +52,14 @@ def part_end_mm(profile: Profile, marks: Marks) -> Quantity | None:
     if marks.part_end is None or marks.part_end_hidden:
         return None
     return place_of(profile, marks.part_end)
+
+
+def cut_short(axis: Axis, photo: Photo, marks: Marks, px_per_mm: float) -> bool:
+    """Whether what was taken for the working part's end lies where the frame cuts the instrument: there it was cut, and did not end."""
+    if marks.part_end is None or marks.front is not None:
+        return False
+    last = min(round(marks.part_end.column + CUT_MM * px_per_mm), len(axis.px) - 1)
+    return at_border(photo, axis, last)
 
 
 def front_mm(

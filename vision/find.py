@@ -89,17 +89,17 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     return Found(tuple(replace(one, lit=openings.lit, off=off) for one in candidates), relative, openings.holes)
 
 
-def _crowd(plane: Plane, relative: Image, rim: Mask) -> tuple[list[Candidate], Mask, Mask]:
-    """Instruments told by their handles, what they account for, and what no print explains.
+def _crowd(plane: Plane, relative: Image, rim: Mask) -> tuple[list[Candidate], Mask, Mask | None]:
+    """Instruments told by their handles, what they account for, and what no print explains (None: not asked).
 
     None where the view is too small to hold several.
     """
     none = np.zeros(plane.inside.shape, dtype=bool)
     if plane.page_mm is None or plane.windows_mm or plane.inside.sum() < CROWD_MM2 * plane.px_per_mm**2:
-        return [], none, none
+        return [], none, None
     through = see_through_print(plane, relative)
     taken, used, solid = take_apart(plane, relative, through, rim)
-    return ([_cropped(one) for one in taken], used, solid) if len(taken) > 1 else ([], none, none)
+    return ([_cropped(one) for one in taken], used, solid) if len(taken) > 1 else ([], none, None)
 
 
 def _cropped(one: Taken) -> Candidate:
@@ -110,17 +110,19 @@ def _cropped(one: Taken) -> Candidate:
     return Candidate(whole[box], one.thin[box], one.handle[box], one.stop[box], corner, one.cut, sure=one.sure)
 
 
-def _likely(candidate: Candidate, told: Mask, px_per_mm: float) -> bool:
+def _likely(candidate: Candidate, told: Mask | None, px_per_mm: float) -> bool:
     """Whether a piece that no handle accounts for can be an instrument: with a handle, cut by the frame, or long and thin.
 
-    Some of it must be ``told`` (H, W) from print: a shifted or badly lit line of text is long and thin as well.
+    Some of it must be ``told`` (H, W) from print: a shifted or badly lit line of text is long and thin as well. A close-up asks no such
+    thing (None); there pieces at the frame's end are print and shadow more often.
     """
     left, top = candidate.offset_px
     height, width = candidate.thin.shape
-    thin = told[top : top + height, left : left + width][candidate.thin]
-    if not thin.size or thin.mean() < LEAST_TOLD:
-        return False
-    if candidate.handle.any() or candidate.cut:
+    if told is not None:
+        thin = told[top : top + height, left : left + width][candidate.thin]
+        if not thin.size or thin.mean() < LEAST_TOLD:
+            return False
+    if candidate.handle.any() or (candidate.cut and told is not None):
         return True
     region = regionprops(candidate.whole.astype(np.uint8))[0]
     return bool(region.axis_major_length > ALONE_MM * px_per_mm and region.axis_minor_length < 3.0 * px_per_mm)

@@ -24,6 +24,7 @@ BURNT = 254  # code in all three channels
 BESIDE_MM = (0.25, 0.7)  # beyond the metal's edge: near enough to burn with it, clear of its own glints and blur
 SPREAD_MM = 0.4  # along the metal: the flanks of a lamp's mirror image are as bright as metal before they burn
 TIP_NEAR_MM = 4.0  # metal of less than this before burnt paper may be none
+LAMP_MM, LAMP_HALF_MM, LAMP_SHARE = (0.3, 3.0), 0.3, 0.15  # looked at straight on beyond a tip: metal may go on behind a lamp's image there
 AHEAD_MM, AHEAD_HALF_MM = (0.15, 0.55), 0.4  # what is looked at beyond a tip: wider than a tip's own hard shadow
 PAPER_AT_MM = 1.2  # from the axis, on both sides: the paper that it is compared with
 THING = (0.12, 0.65)  # light over the paper's: print is darker, paper and soft shadows are brighter
@@ -54,7 +55,8 @@ def marks_in_light(marks: Marks, burnt: NDArray[np.bool_]) -> Marks:
 def hides_tip(photo: Photo, edges: Edges, burnt: NDArray[np.bool_], tip_column: float, px_per_mm: float) -> str | None:
     """Return in words why the tip that was found may not be the metal's end; None where it is seen to be."""
     at = round(tip_column)
-    if burnt[max(at - round(px_per_mm), 0) : at + round(TIP_NEAR_MM * px_per_mm)].any():
+    near = burnt[max(at - round(px_per_mm), 0) : at + round(TIP_NEAR_MM * px_per_mm)].any()
+    if near or _burnt_ahead(photo, edges, at, px_per_mm):
         return GLARE
     return COVERED if _thing_ahead(photo, edges, at, px_per_mm) else None
 
@@ -82,16 +84,32 @@ def _thing_ahead(photo: Photo, edges: Edges, at: int, px_per_mm: float) -> bool:
     axis, back = edges.strip.axis_px, round(2.0 * px_per_mm)
     if not 0 <= at < len(axis) - back:
         return False
-    along = (axis[at] - axis[at + back]) / np.linalg.norm(axis[at] - axis[at + back])
-    across = np.array([-along[1], along[0]])
-    a, b = np.linspace(*AHEAD_MM, 9), np.linspace(-AHEAD_HALF_MM, AHEAD_HALF_MM, 17)
-    spots = axis[at] + px_per_mm * (a[:, None, None] * along + b[None, :, None] * across)
+    spots, across = _ahead(axis, at, px_per_mm, AHEAD_MM, AHEAD_HALF_MM)
     beside = axis[at : at + back, None] + np.array([-1.0, 1.0])[None, :, None] * PAPER_AT_MM * px_per_mm * across
     seen, paper = _light(photo, spots.reshape(-1, 2)), _light(photo, beside.reshape(-1, 2))
     if not len(seen) or not len(paper):
         return False
     ratio = seen / max(float(np.percentile(paper, 75)), 1e-6)
     return bool(np.mean((ratio > THING[0]) & (ratio < THING[1])) >= THING_SHARE)
+
+
+def _burnt_ahead(photo: Photo, edges: Edges, at: int, px_per_mm: float) -> bool:
+    """Whether a good part of what lies straight on beyond the tip is burnt to full white."""
+    axis = edges.strip.axis_px
+    if not 0 <= at < len(axis) - round(2.0 * px_per_mm):
+        return False
+    spots, _ = _ahead(axis, at, px_per_mm, LAMP_MM, LAMP_HALF_MM)
+    inside = ((spots >= 0.0) & (spots <= [photo.width_px - 1.0, photo.height_px - 1.0])).all(axis=-1)
+    return bool(inside.any() and (_codes(photo, spots[inside]) >= BURNT).mean() > LAMP_SHARE)
+
+
+def _ahead(axis: Array, at: int, px_per_mm: float, span_mm: tuple[float, float], half_mm: float) -> tuple[Array, Array]:
+    """Places (9, 17, 2) straight on beyond a column of the axis, and the direction across it."""
+    back = round(2.0 * px_per_mm)
+    along = (axis[at] - axis[at + back]) / np.linalg.norm(axis[at] - axis[at + back])
+    across = np.array([-along[1], along[0]])
+    a, b = np.linspace(*span_mm, 9), np.linspace(-half_mm, half_mm, 17)
+    return axis[at] + px_per_mm * (a[:, None, None] * along + b[None, :, None] * across), across
 
 
 def _light(photo: Photo, px: Array) -> Array:

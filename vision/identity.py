@@ -28,6 +28,7 @@ CONTRADICTS = 0.02  # chance that the metal leaves to all sizes of the handle's 
 GRIPPED = 0.3  # wires, needles and screws seldom end in a handle of a size colour: common practice, no source
 NO_COLOUR = HandleColour({}, None)
 MOST = 0.995  # no photo is surer than that
+MOST_DIM = 0.85  # nor one in which the outline itself is in doubt than this
 
 
 @dataclass(frozen=True)
@@ -64,8 +65,10 @@ def identify(
     tip_lost: bool = False,
     extra: Extra = NOTHING_ELSE,
     weights: Weights = USUAL,
+    dim: bool = False,
 ) -> Identity:
-    """Name the instrument. ``seen``: what the strip network takes it for; ``extra``: hand, end and handle as seen.
+    """Name the instrument. ``seen``: what the strip network takes it for; ``extra``: hand, end and handle as seen; ``dim``: the
+    outline is in doubt, so nothing is sure.
 
     Size fuses diameter, shank and handle colour; with a lost tip the diameter at the end says nothing.
     """
@@ -73,13 +76,14 @@ def identify(
     looks += [(look, weights.figures) for look in figure_looks(dimensions, extra)]
     learned = None if seen is None else (learned_look(seen), weights.network)
     chances, dispute = _fused(looks, learned)
-    family = _choice(families(chances), evidence.words, FAMILY_DECIDED)
+    most = MOST_DIM if dim else MOST
+    family = _choice(families(chances), evidence.words, FAMILY_DECIDED, most)
     diameter = None if tip_lost else dimensions.d0_mm
     shank = dimensions.shank_width_mm or extra.wire_mm
     sized = weigh_sizes(diameter, shank, colour, broach=family.value == "barbed-broach", coarse=extra.coarse)
     other = families(chances)["other"]  # wires, needles and screws have no size of this system
     sizable = 1.0 - other * (GRIPPED if colour.word in COLOURS else 1.0)
-    size = _choice({str(size): share * sizable for size, share in sized.shares.items()}, sized.words, DECIDED)
+    size = _choice({str(size): share * sizable for size, share in sized.shares.items()}, sized.words, DECIDED, most)
     number = None if size.value is None else int(size.value)
     every = looks if learned is None else [*looks, learned]
     return Identity(
@@ -111,11 +115,11 @@ def _fused(looks: list[Weighed], learned: Weighed | None) -> tuple[dict[Pair, fl
     return mixed, (f"shape and network disagree: the measured shape says {told}; the family is less sure for it",)
 
 
-def _choice(shares: Mapping[str, float], words: tuple[str, ...], decided: float) -> Choice:
+def _choice(shares: Mapping[str, float], words: tuple[str, ...], decided: float, most: float) -> Choice:
     if not shares:
         return Choice(None, 0.0, {}, words)
     best = max(shares, key=lambda name: shares[name])
-    probability = min(shares[best], MOST)
+    probability = min(shares[best], most)
     others = {n: round(s, 3) for n, s in sorted(shares.items(), key=lambda i: -i[1]) if n != best and s >= 0.005}
     if probability < decided:
         return Choice(None, probability, {best: round(probability, 3)} | others, words)

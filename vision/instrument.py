@@ -16,7 +16,7 @@ from vision.condition import examine
 from vision.damage_seen import Part, damage_seen
 from vision.dimensions import Dimensions, measure
 from vision.edge_lines import Edges
-from vision.ends import at_border, front_mm, part_end_mm, stop_span
+from vision.ends import at_border, cut_short, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
 from vision.glare import hides_tip, marks_in_light, without_glare
 from vision.hand import HandSeen, hand_notes, see_hand
@@ -38,6 +38,7 @@ from vision.run_on import follow
 from vision.scale import Scale
 from vision.seen_height import SeenHeight, see_height
 from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, setup_notes, weighed_by_height
+from vision.shade import in_deep_shade
 from vision.tip import Tip, find_tip
 from vision.tip_loss import TipLoss, end_reach, lost_tip
 from vision.trace import draw_trace
@@ -49,6 +50,7 @@ NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 LEAST_STEPPED = 0.25
 JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from this scale up, and to this blur
+WAVERS_PX = 1.5  # spread of the network over the outline; 0.5 is usual
 COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
 
@@ -97,6 +99,7 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     axis, edges = follow(photo, axis, scale_at.value, lambda px: before_screen(plane, scale, candidate.lit, px))
     edges, burnt = without_glare(photo, edges, scale_at.value)
     marks = marks_in_light(read_marks(edges.kinds, scale_at.value), burnt)
+    marks = replace(marks, part_end_hidden=marks.part_end_hidden or cut_short(axis, photo, marks, scale_at.value))
     tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=at_border(photo, axis, _tip_guess(axis, marks)))
     hidden = None if tip.column is None else hides_tip(photo, edges, burnt, tip.column, scale_at.value)
     tip = tip if hidden is None else Tip(None, 0.0, None, None, hidden)
@@ -138,6 +141,8 @@ def _in_mm(
     profile = to_profile(edges, scale, height, tip_column, front_at)
     stop = stop_span(plane, scale, candidate, profile, edges, marks)
     front = front_mm(photo, scale, plane, candidate, axis, profile, height, marks)
+    if front is not None and in_deep_shade(photo, scale, plane, candidate.off, edges, front[1]):
+        front = None
     last = float(np.interp(front[1] if front else front_at, profile.column, profile.x_mm)) - 0.25
     if not _is_shaft(profile, last) or not _has_edges(edges, profile, last):
         return None
@@ -215,7 +220,9 @@ def read_measured(
     dimensions, colour, twist, tip = given.dimensions, given.colour, given.twist, given.tip
     tip_seen = seen.tip.column is not None
     fit = chosen_twist(seen.outline, seen.evidence)
-    identity = identify(dimensions, seen.evidence, colour, given.seen, tip_lost=given.tip_lost, extra=seen.extra)
+    identity = identify(
+        dimensions, seen.evidence, colour, given.seen, tip_lost=given.tip_lost, extra=seen.extra, dim=_dim(seen.edges)
+    )
     trace = draw_trace(
         seen.edges,
         seen.profile,
@@ -378,6 +385,11 @@ def _doubts(seen: Measured) -> tuple[str, ...]:
     if seen.edges.doubt_px > 0.0:
         doubts.append("the two ways of finding the outline contradict each other: use softer light and photograph again")
     return tuple(doubts)
+
+
+def _dim(edges: Edges) -> bool:
+    """Whether the outline is so much in doubt that it can bear no confident name."""
+    return edges.doubt_px > 0.0 or edges.blur_px > JUDGE_BLUR_PX or edges.spread_px > WAVERS_PX
 
 
 def _box(photo: Photo, *lines: Array) -> tuple[int, int, int, int]:

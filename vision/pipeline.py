@@ -26,6 +26,7 @@ from vision.errors import PhotoError
 from vision.find import Candidate, find_instruments
 from vision.findscale import find_scale
 from vision.fitness import refuse_coarse, refuse_none
+from vision.grain import refuse_grain
 from vision.instrument import Measured, measure_candidate, read_measured
 from vision.order import in_reading_order
 from vision.photo import Photo, load_photo
@@ -67,6 +68,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     plane = look_down(photo, scale)
     refuse_coarse(scale, photo)
     refuse_screen(photo, scale)
+    refuse_grain(photo)
     found = find_instruments(plane, scale.saddles_mm)
     ordered = in_reading_order(found.candidates, plane, scale)
     tried = [(candidate, measure_candidate(photo, scale, plane, candidate, down=held)) for candidate in ordered]
@@ -137,7 +139,7 @@ def _notes(scale: Scale) -> tuple[str, ...]:
     notes = []
     if scale.sheet is not None and not scale.print_checked:
         notes.append(
-            "print not checked: every length carries 1.1 %, since a page may have been fitted or copied; measure the check lines "
+            "print not checked: every length carries 1.3 %, since a page may have been fitted or copied; measure the check lines "
             "and run 'flutegauge sheet check'"
         )
     if scale.sheet is not None and not scale.camera.height_known:

@@ -44,15 +44,18 @@ def refuse_screen(photo: Photo, scale: Scale) -> None:
 
 def regularity(rgb: NDArray[np.uint8]) -> float:
     """Return how strong the strongest regular pattern of the bright even places is, as a share of their level; 0 if too few."""
-    tiles = _even_tiles(rgb)
+    tiles = even_tiles(rgb)
     if len(tiles) < LEAST_TILES:
         return 0.0
     level = float(np.median([tile.mean() for tile in tiles]))
     return max(_strongest(tiles, np.array(weights)) / level for weights in ((0.3, 0.6, 0.1), (1.0, 0.0, -1.0)))
 
 
-def _even_tiles(rgb: NDArray[np.uint8]) -> list[Array]:
+def even_tiles(rgb: NDArray[np.uint8]) -> list[Array]:
+    """Cut the brightest places that show nothing but even paper, (128, 128, 3) in sRGB code each."""
     rows, columns = rgb.shape[0] // TILE_PX, rgb.shape[1] // TILE_PX
+    if not rows or not columns:
+        return []
     cut = rgb[: rows * TILE_PX, : columns * TILE_PX, 1].reshape(rows, TILE_PX // 16, 16, columns, TILE_PX // 16, 16)
     means = cut.mean(axis=(2, 5)).transpose(0, 2, 1, 3).reshape(rows * columns, -1)
     level, spread = means.mean(axis=1), means.std(axis=1)

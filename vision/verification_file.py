@@ -19,6 +19,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -95,7 +96,12 @@ class Kept:
 def read_pieces(path: Path) -> tuple[Piece, ...]:
     """Read the list of pieces. Raises UsageError in one sentence."""
     rows = _load(path, "list of pieces").get("piece", [])
-    pieces = tuple(_listed(row, path) for row in rows) if isinstance(rows, list) else ()
+    return pieces_of(rows if isinstance(rows, list) else [], path)
+
+
+def pieces_of(rows: Sequence[Mapping[str, Any]], path: Path | str) -> tuple[Piece, ...]:
+    """The pieces of such rows; ``path`` names their place. Raises UsageError in one sentence."""
+    pieces = tuple(_listed(row, path) for row in rows)
     if not pieces:
         raise UsageError(f"{path} lists no piece: add at least one [[piece]] with name, kind, diameter_mm and u_mm")
     names = [piece.name for piece in pieces]
@@ -222,7 +228,7 @@ def doubts(kept: Kept, now: Circumstances, today: dt.date) -> list[str]:
     return lines
 
 
-def _listed(row: dict[str, Any], path: Path) -> Piece:
+def _listed(row: Mapping[str, Any], path: Path | str) -> Piece:
     name, kind = row.get("name"), row.get("kind")
     if not isinstance(name, str) or not name.strip() or kind not in KINDS:
         raise UsageError(

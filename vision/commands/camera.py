@@ -30,6 +30,7 @@ from vision.scale import Scale
 LEAST_PHOTOS = 3  # two give the focal length; the third tells whether they agree
 WORST_F = 0.04  # what a photo's own record is good for
 PICTURES = ("camera-residuals.png", "camera-coverage.png")
+Taken = tuple[Photo, Scale]
 
 
 def calibrate(arguments: argparse.Namespace) -> int:
@@ -48,28 +49,35 @@ def calibrate(arguments: argparse.Namespace) -> int:
     taken = []
     for number, photo in enumerate(photos, start=1):
         with waiting(f"reading {photo.name} ({number} of {len(photos)})", console):
-            taken.append(_taken(photo, arguments.prints))
-    key = _one_camera(taken)
-    target = _target(arguments, key)
+            taken.append(take_view(photo, arguments.prints))
+    target = _target(arguments, one_camera(taken))
+    fit, seen, profile = work_out(taken, target.name.removesuffix(ENDING).removesuffix(".toml"))
+    refuse_vague(profile)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    write_text(target, profile_text(profile), overwrite=arguments.overwrite)
+    print(f"kept as {target}")
+    print(summary(profile))
+    if arguments.picture is not None:
+        draw(fit, seen, profile, arguments.picture)
+        print(f"pictures: {arguments.picture / PICTURES[0]}, {arguments.picture / PICTURES[1]}")
+    return 0
+
+
+def work_out(taken: list[Taken], name: str) -> tuple[LensFit, Seen, CameraProfile]:
+    """Work out a profile under that name from photos of one camera. Raises UsageError where they are of two."""
+    key = one_camera(taken)
     fit, sensor_px = _fit(taken, key)
     seen = what_was_seen(fit, sensor_px)
     profile = profile_of(
         fit,
-        name=target.name.removesuffix(ENDING).removesuffix(".toml"),
+        name=name,
         key=key,
         made_by=f"flutegauge {version()}",
         landscape=sensor_px[0] >= sensor_px[1],
         checked=all(bool(scale.print_checked) for _, scale in taken),
         advice=advice(fit, seen),
     )
-    _refuse_vague(profile)
-    target.parent.mkdir(parents=True, exist_ok=True)
-    write_text(target, profile_text(profile), overwrite=arguments.overwrite)
-    print(f"kept as {target}")
-    print(summary(profile))
-    if arguments.picture is not None:
-        _draw(fit, seen, profile, arguments.picture)
-    return 0
+    return fit, seen, profile
 
 
 def list_kept(_: argparse.Namespace) -> int:
@@ -114,7 +122,8 @@ def summary(profile: CameraProfile) -> str:
     return "\n".join(lines + [f"  missing          {line}" for line in profile.advice])
 
 
-def _taken(path: Path, prints: Path | None) -> tuple[Photo, Scale]:
+def take_view(path: Path, prints: Path | None) -> Taken:
+    """Read one photo of the empty sheet. Raises UsageError in one sentence."""
     try:
         photo = load_photo(path)
         return photo, find_scale(photo, given=None, prints=prints)
@@ -124,7 +133,7 @@ def _taken(path: Path, prints: Path | None) -> tuple[Photo, Scale]:
         raise UsageError(str(error)) from error
 
 
-def _one_camera(taken: list[tuple[Photo, Scale]]) -> CameraKey:
+def one_camera(taken: list[Taken]) -> CameraKey:
     """The key that all photos share. Raises UsageError naming the two that differ."""
     keys = [key_of(photo.camera, photo.width_px, photo.height_px) for photo, _ in taken]
     for (photo, scale), key in zip(taken[1:], keys[1:], strict=True):
@@ -141,7 +150,7 @@ def _one_camera(taken: list[tuple[Photo, Scale]]) -> CameraKey:
     return keys[0]
 
 
-def _fit(taken: list[tuple[Photo, Scale]], key: CameraKey) -> tuple[LensFit, tuple[int, int]]:
+def _fit(taken: list[Taken], key: CameraKey) -> tuple[LensFit, tuple[int, int]]:
     views: list[View] = [saddle_view(scale, photo.camera, photo.path.name) for photo, scale in taken]
     guess = key.size_px[0] * (key.f35_mm or USUAL_F35_MM) / FULL_FRAME_MM
     at = float(np.median([view.px_per_mm for view in views]))
@@ -154,7 +163,8 @@ def _fit(taken: list[tuple[Photo, Scale]], key: CameraKey) -> tuple[LensFit, tup
     return fit, (int(on_sensor[0]), int(on_sensor[1]))
 
 
-def _refuse_vague(profile: CameraProfile) -> None:
+def refuse_vague(profile: CameraProfile) -> None:
+    """Raise UsageError, with what is missing, where the focal length is no better known than a photo's own record tells."""
     share = profile.focal_px.u / profile.focal_px.value
     if share > WORST_F:
         most = "; ".join(profile.advice[:2]) or "add tilted views"
@@ -175,12 +185,12 @@ def _target(arguments: argparse.Namespace, key: CameraKey) -> Path:
     return target
 
 
-def _draw(fit: LensFit, seen: Seen, profile: CameraProfile, place: Path) -> None:
+def draw(fit: LensFit, seen: Seen, profile: CameraProfile, place: Path) -> None:
+    """Draw residuals and coverage into a folder."""
     from vision.commands.camera_pictures import draw_coverage, draw_residuals  # noqa: PLC0415 - loads the plotting library
 
     draw_residuals(fit, profile, place / PICTURES[0])
     draw_coverage(fit, seen, profile, place / PICTURES[1])
-    print(f"pictures: {place / PICTURES[0]}, {place / PICTURES[1]}")
 
 
 def _words(quantity: Quantity) -> str:

@@ -6,16 +6,18 @@ import argparse
 import datetime as dt
 import hashlib
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 from rich.console import Console
 
+from vision.camera_choice import Cameras
 from vision.commands.camera_choice import chosen_cameras
 from vision.commands.outputs import new_file, write_text
 from vision.commands.progress import waiting
 from vision.commands.site import circumstances
-from vision.errors import UsageError
+from vision.errors import FlutegaugeError, UsageError
 from vision.pipeline import read_photo
 from vision.reading import InstrumentReading, PhotoReading
 from vision.verification import Piece, Taken, Verified, verify
@@ -34,14 +36,20 @@ CODE = re.compile(r"[A-Za-z0-9]{1,4}")
 FINE, PHOTO_FAILED = 0, 2
 
 
+class NotReadError(FlutegaugeError):
+    """A photo of a piece was not examined; ``kind`` is that of the photo's error, the text its sentence."""
+
+    def __init__(self, kind: str, message: str) -> None:
+        super().__init__(message)
+        self.kind = kind
+
+
 def new(arguments: argparse.Namespace) -> int:
     """Begin a verification; return the exit status."""
     new_file(arguments.session, overwrite=False)
-    people = tuple(dict.fromkeys(_code(code) for code in arguments.person))
-    if not 2 <= arguments.times <= 100:
-        raise UsageError(f"--times needs 2 to 100 photos of each piece by each person, got {arguments.times}")
-    session = Session(dt.date.today(), arguments.times, people, read_pieces(arguments.pieces))
+    session = begun(read_pieces(arguments.pieces), arguments.person, arguments.times)
     write_text(arguments.session, session_text(session), overwrite=False)
+    people = session.people
     total = len(session.pieces) * len(people) * session.times
     counts = (f"pieces: {len(session.pieces)}", f"people: {', '.join(people)}", f"{total} photos in all")
     print(f"{arguments.session}: {'; '.join(counts)}")
@@ -49,34 +57,55 @@ def new(arguments: argparse.Namespace) -> int:
     return FINE
 
 
+def begun(pieces: tuple[Piece, ...], codes: Sequence[str], times: int) -> Session:
+    """A session that has no reading yet. Raises UsageError."""
+    people = tuple(dict.fromkeys(_code(code) for code in codes))
+    if not 2 <= times <= 100:
+        raise UsageError(f"--times needs 2 to 100 photos of each piece by each person, got {times}")
+    return Session(dt.date.today(), times, people, pieces)
+
+
 def add(arguments: argparse.Namespace) -> int:
     """Read one photo of one piece into the session; return the exit status."""
     session = read_session(arguments.session)
-    piece = _piece(session, arguments.piece)
-    person = _code(arguments.person)
-    if person not in session.people:
-        raise UsageError(f"person {person} is not in this verification, which has {', '.join(session.people)}")
-    sha = _new_hash(arguments.photo, session)
-    held = arguments.held or piece.kind != "instrument"  # without a handle a pin lies on the paper by itself
     console = Console(stderr=True, markup=False, highlight=False, emoji=False)
-    with waiting(f"reading {arguments.photo.name}", console):
-        cameras = chosen_cameras(arguments.camera)
-        reading = read_photo(arguments.photo, given=None, prints=arguments.prints, held=held, cameras=cameras)
-    if reading.error is not None:
-        console.print(f"{arguments.photo.name} was not added ({reading.error[0]}): {reading.error[1]}")
+    try:
+        with waiting(f"reading {arguments.photo.name}", console):
+            session = read_into(
+                session, arguments.photo, arguments.piece, arguments.person,
+                held=arguments.held, prints=arguments.prints, cameras=chosen_cameras(arguments.camera),
+            )  # fmt: skip
+    except NotReadError as error:
+        console.print(f"{arguments.photo.name} was not added ({error.kind}): {error}")
         return PHOTO_FAILED
-    value, u = diameter_of(reading, piece, arguments.photo.name)
-    taken = Taken(piece.name, person, value, u)
-    session = session.added(Entry(taken, arguments.photo.name, sha, dt.date.today(), circumstances(reading, held)))
-    _one_set_up(session)  # told now, not after all the photos are taken
     write_text(arguments.session, session_text(session), overwrite=True)
-    claimed = "u not claimed" if u is None else f"u {u:.4f}"
-    known = piece.known_mm
+    taken = session.entries[-1].taken
+    claimed = "u not claimed" if taken.u_mm is None else f"u {taken.u_mm:.4f}"
+    known = _piece(session, taken.piece).known_mm.value
     print(
-        f"{piece.name} by {person}: {value:.4f} mm ({claimed}), known {known.value:.4f}: {value - known.value:+.4f} mm"
+        f"{taken.piece} by {taken.person}: {taken.value_mm:.4f} mm ({claimed}), known {known:.4f}: {taken.value_mm - known:+.4f} mm"
     )
     print(_next(session, arguments.session))
     return FINE
+
+
+def read_into(
+    session: Session, photo: Path, piece_name: str, code: str, *, held: bool, prints: Path | None, cameras: Cameras
+) -> Session:
+    """Read one photo of one piece; the session with it. Raises UsageError; NotReadError where the photo cannot be read."""
+    piece, person = _piece(session, piece_name), _code(code)
+    if person not in session.people:
+        raise UsageError(f"person {person} is not in this verification, which has {', '.join(session.people)}")
+    sha = _new_hash(photo, session)
+    held = held or piece.kind != "instrument"  # without a handle a pin lies on the paper by itself
+    reading = read_photo(photo, given=None, prints=prints, held=held, cameras=cameras)
+    if reading.error is not None:
+        raise NotReadError(*reading.error)
+    value, u = diameter_of(reading, piece, photo.name)
+    taken = Taken(piece.name, person, value, u)
+    session = session.added(Entry(taken, photo.name, sha, dt.date.today(), circumstances(reading, held)))
+    one_set_up(session)  # told now, not after all the photos are taken
+    return session
 
 
 def say_next(arguments: argparse.Namespace) -> int:
@@ -88,18 +117,14 @@ def say_next(arguments: argparse.Namespace) -> int:
 def report(arguments: argparse.Namespace) -> int:
     """Work out the verification, keep it beside the camera profile, and write the page; return the exit status."""
     session = read_session(arguments.session)
-    with_what = _one_set_up(session)
+    with_what = one_set_up(session)
     today = max(entry.made_on for entry in session.entries)
     target = result_path(with_what.profile)
     target.parent.mkdir(parents=True, exist_ok=True)
     new_file(target, overwrite=arguments.overwrite)
     if arguments.pdf is not None:
         new_file(arguments.pdf, overwrite=arguments.overwrite)
-    used = [piece for piece in session.pieces if any(entry.taken.piece == piece.name for entry in session.entries)]
-    try:
-        result = verify(used, [entry.taken for entry in session.entries])
-    except ValueError as error:
-        raise UsageError(str(error)) from error
+    result = worked_out(session)
     if arguments.pdf is not None:
         from vision.verification_pdf import write_page  # noqa: PLC0415 - loads the PDF library
 
@@ -111,6 +136,15 @@ def report(arguments: argparse.Namespace) -> int:
         print(f"{missing} photos of the plan are missing; the result rests on {len(session.entries)}")
     print(f"kept as {target}; later readings show it" + (f"; page: {arguments.pdf}" if arguments.pdf else ""))
     return FINE
+
+
+def worked_out(session: Session) -> Verified:
+    """What the readings of a session say. Raises UsageError where they are too few."""
+    used = [piece for piece in session.pieces if any(entry.taken.piece == piece.name for entry in session.entries)]
+    try:
+        return verify(used, [entry.taken for entry in session.entries])
+    except ValueError as error:
+        raise UsageError(str(error)) from error
 
 
 def summary(result: Verified) -> list[str]:
@@ -185,7 +219,7 @@ def _next(session: Session, path: Path) -> str:
     )
 
 
-def _one_set_up(session: Session) -> Circumstances:
+def one_set_up(session: Session) -> Circumstances:
     """The circumstances all readings share. Raises UsageError naming two that differ."""
     if not session.entries:
         raise UsageError(

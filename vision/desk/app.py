@@ -19,6 +19,7 @@ from vision.desk import (
     pages_records,
     pages_reports,
     pages_setup,
+    pages_setup_steps,
     pages_share,
     pages_study,
     pages_tray_lists,
@@ -31,6 +32,7 @@ from vision.desk.keeping import give_up, keep_answer
 from vision.desk.live_process import LiveEye
 from vision.desk.problems import explain_problems
 from vision.desk.settings import MEGABYTE, MOST_REQUEST_MB, Desk
+from vision.desk.setup_bench import SetupBench
 from vision.report.document import version
 
 
@@ -44,7 +46,7 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
     )
     eye = desk.eye or LiveEye(desk.say("camera.eye_gone"))
     desk = replace(desk, bench=bench, eye=eye)
-    answers = Answers(desk)
+    answers, setup = Answers(desk), desk.setup or SetupBench()
 
     @contextlib.asynccontextmanager
     async def life(_: FastAPI) -> AsyncIterator[None]:
@@ -52,6 +54,7 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
             bench.warm_up()
         yield
         eye.close()
+        setup.close()
         bench.close()
 
     guard = Middleware(Guard, port=desk.port, most_bytes=MOST_REQUEST_MB * MEGABYTE, refuse=answers.refusal)
@@ -62,6 +65,7 @@ def make_app(desk: Desk, *, warm: bool = True) -> FastAPI:
     pages = (pages_read, pages_camera, pages_instruments, pages_records, pages_reports, pages_setup, pages_share)
     for group in (*pages, pages_tray_lists, pages_trays, pages_study, api):
         app.include_router(group.routes(desk, answers))
+    app.include_router(pages_setup_steps.routes(desk, answers, setup))
     app.mount("/static", StaticFiles(directory=str(files("vision.desk") / "static")), name="static")
     explain_problems(app, desk, answers)
     app.state.desk = desk  # with its bench, for what else this run serves

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import json
-import os
 import queue
 import secrets
 import statistics
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -16,6 +12,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+from vision.desk.child import Child
 
 Json = dict[str, Any]
 LIMIT_S = 300.0
@@ -65,12 +63,12 @@ class Bench:
     def __init__(
         self, keep: Keep, *, crashed: str, too_long: str, limit_s: float = LIMIT_S, give_up: GiveUp | None = None
     ) -> None:
-        self._keep, self._crashed, self._too_long, self._limit_s = keep, crashed, too_long, limit_s
+        self._keep, self._crashed, self._too_long = keep, crashed, too_long
         self._give_up = give_up
         self._queue: queue.Queue[Job | None] = queue.Queue()
         self._jobs: dict[str, Job] = {}
         self._lock = threading.Lock()
-        self._process: subprocess.Popen[str] | None = None
+        self.child = Child("vision.desk.worker", limit_s)
         self._reading: Job | None = None
         self._durations: list[float] = []
         self._thread = threading.Thread(target=self._run, name="bench", daemon=True)
@@ -96,8 +94,8 @@ class Bench:
             if job.state in ("done", "cancelled"):
                 return
             job.state, job.ended = "cancelled", time.monotonic()
-            if self._reading is job and self._process is not None:
-                self._process.kill()
+            if self._reading is job:
+                self.child.kill()
 
     def at_work_on(self) -> set[int]:
         """Return the waiting entries of the jobs of this run that have not ended."""
@@ -118,17 +116,15 @@ class Bench:
         for job in self._jobs.values():
             self.cancel(job)
         self._queue.put(None)
-        with self._lock:
-            if self._process is not None:
-                self._process.kill()  # it may still be starting, which nobody waits for any more
+        self.child.kill()  # it may still be starting, which nobody waits for any more
         self._thread.join(timeout=10.0)
-        self._stop_process()
+        self.child.stop()
 
     def _run(self) -> None:
         while (job := self._queue.get()) is not None:
             if not job.tasks:
                 with suppress(OSError):
-                    self._ready()
+                    self.child.ready()
                 continue
             with self._lock:
                 if job.state == "cancelled":
@@ -149,11 +145,11 @@ class Bench:
         began = time.monotonic()
         try:
             asked = {"path": str(task.path), "name": task.name, "group": task.group, "combine": task.combine}
-            answer = self._ask(asked | dict(task.settings))
+            answer = self.child.ask(asked | dict(task.settings))
             if job.state == "cancelled":
                 return
             if answer is None:
-                why = self._too_long if time.monotonic() - began >= self._limit_s else self._crashed
+                why = self._too_long if time.monotonic() - began >= self.child.limit_s else self._crashed
                 job.problems.append(f"{task.name}: {why}")
                 if self._give_up is not None:
                     self._give_up(task)
@@ -166,53 +162,3 @@ class Bench:
         except Exception as error:  # the bench must outlive any one photo
             job.problems.append(f"{task.name}: {error}")
         self._durations.append(time.monotonic() - began)
-
-    def _ask(self, request: Json) -> Json | None:
-        """Return the answer; None when the process ended (killed, out of memory, out of time)."""
-        process = self._ready()
-        assert process.stdin is not None  # noqa: S101 - opened as pipes
-        timer = threading.Timer(self._limit_s, process.kill)
-        timer.start()
-        try:
-            process.stdin.write(json.dumps(request) + "\n")
-            process.stdin.flush()
-            answer = self._line(process)
-        except BrokenPipeError:
-            answer = None
-        finally:
-            timer.cancel()
-        if answer is None:
-            self._stop_process()  # it is ending, but may not have ended: the next photo must not be given to it
-        return answer
-
-    def _ready(self) -> subprocess.Popen[str]:
-        if self._process is not None and self._process.poll() is None:
-            return self._process
-        self._stop_process()
-        command = [sys.executable, "-m", "vision.desk.worker"]
-        # Many small fits: more BLAS threads would only wait for one another.
-        settings = (
-            {"OPENBLAS_NUM_THREADS": "1"} | dict(os.environ) | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
-        )
-        self._process = subprocess.Popen(  # noqa: S603 - our own module
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=settings
-        )
-        self._line(self._process)  # says that it is ready
-        return self._process
-
-    def _line(self, process: subprocess.Popen[str]) -> Json | None:
-        assert process.stdout is not None  # noqa: S101 - opened as a pipe
-        line = process.stdout.readline()
-        made: Json | None = json.loads(line) if line.endswith("\n") else None
-        return made
-
-    def _stop_process(self) -> None:
-        if self._process is None:
-            return
-        self._process.kill()
-        self._process.wait()
-        for pipe in (self._process.stdin, self._process.stdout):
-            if pipe is not None:
-                with suppress(OSError):
-                    pipe.close()
-        self._process = None

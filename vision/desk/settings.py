@@ -11,6 +11,7 @@ from pathlib import Path
 from vision.desk.guard import new_token
 from vision.desk.jobs import Bench
 from vision.desk.live_process import LiveEye
+from vision.desk.setup_bench import SetupBench
 from vision.desk.share import Share
 from vision.desk.wording import Say, catalogue, speaker
 from vision.records.database import BUSY_S, Records, open_records
@@ -42,6 +43,7 @@ class Desk:
     cameras: Path | None = None
     bench: Bench | None = None
     eye: LiveEye | None = None  # looks at the frames of a live camera
+    setup: SetupBench | None = None  # works for setting up
     share: Share | None = None  # what phones on the local network may do; None: nothing
     busy_s: float = BUSY_S  # how long a locked file is waited for
 
