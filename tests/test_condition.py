@@ -90,7 +90,7 @@ def left(cut: float = 0.0, lump_mm: float = 0.0, seed: int = 1) -> Left:
 
 
 def test_a_chip_is_found_with_its_depth_and_place():
-    chip = deepest_chip(left(cut=0.5), None)
+    chip = deepest_chip(left(cut=0.5), None, 99.0)
 
     assert chip is not None
     assert chip.probability > 0.95
@@ -100,17 +100,17 @@ def test_a_chip_is_found_with_its_depth_and_place():
 
 def test_whole_crests_are_no_chip_and_the_limit_holds():
     """Over 30 draws none called at all; at the printed limit 24 and more of 30, at half of it at most 12."""
-    quiet = [deepest_chip(left(seed=k), None) for k in range(30)]
+    quiet = [deepest_chip(left(seed=k), None, 99.0) for k in range(30)]
     assert all(one is not None and one.probability < 0.5 for one in quiet)
     limit = np.median([one.smallest_percent for one in quiet if one is not None]) / 100.0
-    found = [sum(deepest_chip(left(cut=s * limit, seed=k), None).probability >= 0.5 for k in range(30)) for s in (1.0, 0.5)]
+    found = [sum(deepest_chip(left(cut=s * limit, seed=k), None, 99.0).probability >= 0.5 for k in range(30)) for s in (1.0, 0.5)]
 
     assert found[0] >= 24
     assert found[1] <= 12
 
 
 def test_behind_a_stop_nothing_is_judged():
-    chip = deepest_chip(left(cut=0.8), (5.5, 6.6))
+    chip = deepest_chip(left(cut=0.8), (5.5, 6.6), 99.0)
 
     assert chip is not None
     assert chip.probability < 0.3

@@ -22,6 +22,7 @@ STEP_U_MM = (0.12, 0.20, 0.35)  # half lengths of a step: kinks bend on about th
 CURVATURE_PER_MM = 0.06  # usual curvature of a pre-curve (radius 16 mm), as a prior
 HEADING_U_RAD = 0.015  # of one direction on the grid: waves of the outline that are no bend
 ALIKE_POINTS = 6.0  # neighbouring directions on the grid say the same
+AWAY_MM, LEAST_CALM = 2.8, 20
 LEAST_SIDE_MM = 0.7  # of metal beyond a kink
 ALERT_DEG, ALERT_U = 7.0, 4.0  # the alert: so many degrees, and so many u, since the sharpest of a hundred places is looked at
 LEAST_U_DEG = 1.2
@@ -70,9 +71,10 @@ def sharpest_bend(x_mm: Array, line_mm: Array, wave_mm: float) -> Bend | None:
     told = np.isfinite(steps)
     if told.sum() < 10:
         return None
-    usual = float(np.median(steps[told]))
-    noise = 1.4826 * float(np.median(np.abs(steps[told] - usual)))
     best = int(np.argmax(gains))
+    away = told & (np.abs(places - places[best]) > AWAY_MM)  # around a kink every window holds a part of it
+    calm = steps[away] if away.sum() >= LEAST_CALM else steps[told]
+    noise = 1.4826 * float(np.median(np.abs(calm - np.median(calm))))
     whole = float(np.degrees(heading[-10:].mean() - heading[:10].mean()))
     curved = float(np.percentile(np.abs(np.gradient(gaussian_filter1d(heading, 1.0 / GRID_MM), GRID_MM)), 80))
     return Bend(

@@ -16,6 +16,7 @@ OVER_MM = 0.10  # chips are 0.1 to 0.4 mm long
 # to a quarter (development renders).
 CLOSED_FORM, OWN_TOOTH = (7.5, 0.18), (7.5, 0.33)
 END_CLEAR_MM = 0.3  # the first crest behind the tip is often ground
+STOP_CLEAR_MM = 1.0  # a stop's rim and shadow reach over the crests beside it
 FOUND_95 = 1.645
 LEAST_LOOKS = 60
 
@@ -31,30 +32,36 @@ class Chip:
     smallest_percent: float
 
 
-def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None) -> Chip | None:
-    """Look at every crest on both edges; None where too few are seen. ``hidden_mm``: behind a stop."""
+def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None, until_mm: float) -> Chip | None:
+    """Look at every crest on both edges; None where too few are seen. ``hidden_mm``: behind a stop; ``until_mm``: where crests end.
+
+    The outline is off by so many um at every crest alike, and crests grow toward the handle: near the tip a cut must be
+    deeper, as a share of its crest, to be told.
+    """
     mean = smoothed(left, OVER_MM)
     use = left.crest & np.isfinite(mean) & (left.crest_mm > 0.0)
-    use &= left.x_mm > _begin(left) + END_CLEAR_MM
+    use &= (left.x_mm > _begin(left) + END_CLEAR_MM) & (left.x_mm < until_mm)
     if hidden_mm is not None:
-        use &= (left.x_mm < hidden_mm[0] - 0.5) | (left.x_mm > hidden_mm[1] + 0.5)
+        use &= (left.x_mm < hidden_mm[0] - STOP_CLEAR_MM) | (left.x_mm > hidden_mm[1] + STOP_CLEAR_MM)
     if use.sum() < LEAST_LOOKS:
         return None
-    share = -mean / np.maximum(left.crest_mm, 1e-6)
-    seen = share[use]
-    middle = float(np.median(seen))
-    spread = max(1.4826 * float(np.median(np.abs(seen - middle))), 1e-3)
-    alert = max(*(n * s for n, s in zip(OWN_TOOTH if left.own_tooth else CLOSED_FORM, (spread, 1.0), strict=True)))
-    cut = np.where(use, share - middle, -np.inf)
-    side, at = np.unravel_index(int(np.argmax(cut)), cut.shape)
-    deep = float(cut[side, at])
-    low, high = _extent(cut[side], int(at), 0.5 * deep)
+    crest_mm = np.broadcast_to(np.maximum(left.crest_mm, 1e-6), mean.shape)
+    middle = float(np.median((-mean / crest_mm)[use]))
+    cut = -mean - middle * crest_mm
+    spread = max(1.4826 * float(np.median(np.abs(cut[use]))), 1e-5)
+    spreads, share = OWN_TOOTH if left.own_tooth else CLOSED_FORM
+    alert = np.maximum(spreads * spread, share * crest_mm)
+    over = np.where(use, cut / alert, -np.inf)
+    side, at = np.unravel_index(int(np.argmax(over)), over.shape)
+    deep, crest = float(cut[side, at]), float(crest_mm[side, at])
+    low, high = _extent(np.where(use[side], cut[side], -np.inf), int(at), 0.5 * deep)
+    usual = float(np.median(crest_mm[use]))
     return Chip(
         float(left.x_mm[low]),
         float(left.x_mm[high]),
-        Quantity(100.0 * deep, 100.0 * spread),
-        float(ndtr((deep - alert) / spread)),
-        100.0 * (alert + FOUND_95 * spread),
+        Quantity(100.0 * deep / crest, 100.0 * spread / crest),
+        float(ndtr((deep - float(alert[side, at])) / spread)),
+        100.0 * (max(spreads * spread / usual, share) + FOUND_95 * spread / usual),
     )
 
 

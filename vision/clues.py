@@ -20,18 +20,20 @@ from vision.reading import Hand
 K_EDGES, REAMER_EDGES = (1.97, 0.88), (0.80, 0.28)
 K_LARGE_MM, REAMER_LARGE_MM = 0.80, 1.40
 EDGES_SPREAD = 0.20  # relative lot spread about those lines: common practice, no source
+GRIPPED = 0.3  # wires, needles, screws and driven files seldom end in a handle of a size's colour: common practice, no source
 UNSEEN = -4.0  # log chance of a kind that the outline gave no fit for
 
 
 @dataclass(frozen=True)
 class Extra:
     """What else was looked at. ``blunt``: width at the very end over the width behind it; ``bare``: both ends in view and no
-    handle at either.
+    handle at either; ``coloured``: a handle in one of the sizes' colours.
     """
 
     hand: Hand | None = None
     blunt: float | None = None
     bare: bool = False
+    coloured: bool = False
     wire_mm: Quantity | None = None
     coarse: bool = False
 
@@ -195,7 +197,10 @@ def _end(blunt: float | None) -> Look | None:
 
 
 def _handle(extra: Extra) -> Look | None:
-    """Bare ends. How thick a handle looks is no clue: masks of handles miss by more than a machine shank is thinner."""
+    """Bare ends, or a coloured handle. How thick a handle looks is no clue: masks miss by more than a machine shank is thinner."""
+    if extra.coloured:
+        logs = _by(lambda family, _: GRIPPED if family == "other" else 0.85)
+        return Look("handle", "a handle in a size's colour: driven files end in a metal shank", logs, "common practice, no source")
     if not extra.bare:
         return None
     logs = _by(lambda family, _: 0.5 if family == "other" else 0.01)

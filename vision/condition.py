@@ -13,17 +13,19 @@ from vision.bends import Bend
 from vision.call import call_of, own_rules
 from vision.chips import Chip
 from vision.dirt import Dirt
+from vision.hurt_sight import HurtSight
 from vision.quantity import Quantity
 from vision.reading import ConditionReading, Finding
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss
+from vision.witness import barbs_limit, barbs_told, bend_told, tip_told, twist_told
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
 REVERSED_LEAST_MM = 0.2
 TIP_LEAST_MM = 0.5
-# A gain of turns and a curve toward the camera look alike in one photo: told, but never more than an oddity.
-OVERWOUND_MOST = 0.45
+OVERWOUND_MOST, MOST = 0.45, 0.999
+USUAL_PART_MM = 14.0  # where the end of the working part was not seen
 # Tray resolution: below this scale only gross damage is told.
 FINE_PX_PER_MM = 40.0
 COARSE_LEAST = {"kinked": 20.0, "tip-lost": 2.0, "unwound": 180.0, "overwound": 180.0, "reverse-wound": 180.0}
@@ -32,7 +34,10 @@ Limits = Mapping[str, Mapping[str, float]]
 
 @dataclass(frozen=True)
 class Seen:
-    """What the examinations of one instrument in one photo came to; None where one could not be made."""
+    """What the examinations of one instrument in one photo came to; None where one could not be made.
+
+    ``hurts``: what the damage network sees; ``barbed``: a broach; ``part_mm``: where the working part ends.
+    """
 
     twist: TwistLoss | None = None
     bend: Bend | None = None
@@ -40,12 +45,15 @@ class Seen:
     chip: Chip | None = None
     barbs: BarbGap | None = None
     dirt: Dirt | None = None
+    hurts: HurtSight | None = None
+    barbed: bool = False
+    part_mm: float = USUAL_PART_MM
 
 
 def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> ConditionReading:
     """Collect the findings and make the call. ``doubts`` are reasons why the photo itself is unfit to judge."""
-    findings = [*_twist_findings(seen.twist), *_bend_findings(seen.bend), *_tip_findings(seen.tip)]
-    findings += [*_chip_findings(seen.chip), *_barb_findings(seen.barbs)]
+    findings = [*_twist_findings(seen), *_bend_findings(seen), *_tip_findings(seen)]
+    findings += [*_chip_findings(seen.chip), *_barb_findings(seen)]
     limits = _limits(seen)
     if px_per_mm < FINE_PX_PER_MM:
         findings = [one for one in findings if one.strength.value >= COARSE_LEAST.get(one.kind, float("inf"))]
@@ -55,39 +63,45 @@ def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> Co
     return ConditionReading(call, SEEN_SHARE, limits, tuple(findings), doubts)
 
 
-def _twist_findings(twist: TwistLoss | None) -> list[Finding]:
-    if twist is None or twist.probability < SHOWN_FROM:
+def _twist_findings(seen: Seen) -> list[Finding]:
+    twist = seen.twist
+    if twist is None:
         return []
-    loss, chance = twist.loss_deg, min(twist.probability, 0.999)
-    if loss.value < 0.0:
-        return [Finding("overwound", *twist.zone_mm, loss.scaled(-1.0), "deg of twist gained", min(chance, OVERWOUND_MOST))]
-    kind = "reverse-wound" if twist.reversed_mm > REVERSED_LEAST_MM else "unwound"
-    return [Finding(kind, *twist.zone_mm, loss, "deg of twist lost", chance)]
+    told = twist_told(twist, seen.hurts, seen.part_mm, REVERSED_LEAST_MM)
+    # A gain of turns and a curve toward the camera look alike in one outline: an oddity at most, unless the faces tell as well.
+    chance = min(told.probability, OVERWOUND_MOST if seen.hurts is None and told.kind == "overwound" else MOST)
+    if chance < SHOWN_FROM:
+        return []
+    words = "deg of twist gained" if told.kind == "overwound" else "deg of twist lost"
+    return [Finding(told.kind, *twist.zone_mm, Quantity(abs(twist.loss_deg.value), twist.loss_deg.u), words, chance)]
 
 
-def _bend_findings(bend: Bend | None) -> list[Finding]:
-    if bend is None or bend.probability < SHOWN_FROM:
+def _bend_findings(seen: Seen) -> list[Finding]:
+    bend = seen.bend
+    if bend is None or (chance := min(bend_told(bend, seen.hurts), MOST)) < SHOWN_FROM:
         return []
     size = Quantity(abs(bend.sharp_deg), bend.u_deg)
-    return [Finding("kinked", max(bend.at_mm - 0.5, 0.0), bend.at_mm + 0.5, size, "deg as projected", min(bend.probability, 0.999))]
+    return [Finding("kinked", max(bend.at_mm - 0.5, 0.0), bend.at_mm + 0.5, size, "deg as projected", chance)]
 
 
-def _tip_findings(tip: TipLoss | None) -> list[Finding]:
-    if tip is None or tip.probability < SHOWN_FROM or tip.lost_mm.value < TIP_LEAST_MM:
+def _tip_findings(seen: Seen) -> list[Finding]:
+    tip = seen.tip
+    if tip is None or tip.lost_mm.value < TIP_LEAST_MM or (chance := min(tip_told(tip, seen.hurts), MOST)) < SHOWN_FROM:
         return []
-    return [Finding("tip-lost", 0.0, 0.0, tip.lost_mm, "mm", min(tip.probability, 0.999))]
+    return [Finding("tip-lost", 0.0, 0.0, tip.lost_mm, "mm", chance)]
 
 
 def _chip_findings(chip: Chip | None) -> list[Finding]:
     if chip is None or chip.probability < SHOWN_FROM:
         return []
-    return [Finding("crest-chipped", chip.from_mm, chip.to_mm, chip.depth_percent, "% of crest height", min(chip.probability, 0.999))]
+    return [Finding("crest-chipped", chip.from_mm, chip.to_mm, chip.depth_percent, "% of crest height", min(chip.probability, MOST))]
 
 
-def _barb_findings(gap: BarbGap | None) -> list[Finding]:
-    if gap is None or gap.probability < SHOWN_FROM:
+def _barb_findings(seen: Seen) -> list[Finding]:
+    row = barbs_told(seen.barbs, seen.hurts, seen.part_mm) if seen.barbed else None
+    if row is None or row.probability < SHOWN_FROM:
         return []
-    return [Finding("barbs-folded", gap.from_mm, gap.to_mm, gap.missing, "barbs", min(gap.probability, 0.999))]
+    return [Finding(row.kind, row.from_mm, row.to_mm, row.count, "barbs", min(row.probability, MOST))]
 
 
 def _dirt_doubts(dirt: Dirt | None) -> tuple[str, ...]:
@@ -109,7 +123,7 @@ def _limits(seen: Seen) -> dict[str, Mapping[str, float]]:
     if seen.chip is not None:
         limits["crest-chipped"] = {"value": round(seen.chip.smallest_percent)}
     if seen.barbs is not None:
-        limits["barbs-folded"] = {"value": round(seen.barbs.smallest, 1)}
+        limits["barbs-folded"] = {"value": round(barbs_limit(seen.barbs, seen.hurts), 1)}
     return limits
 
 

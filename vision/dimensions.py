@@ -8,20 +8,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from vision.blank import BlankEvidence, chosen_twist
 from vision.envelope import Cone
-from vision.lead import fit_trend, groove_angles, sampled
+from vision.lead import PATH_WITHIN, fit_trend, groove_angles, sampled, whole_part
 from vision.outline import Outline
 from vision.place import Profile
 from vision.quantity import Quantity, combined
 from vision.tip import Tip
 from vision.twist import TwistFit
+from vision.twist_path import TwistPath
 from vision.unwinding import TwistLoss
 
+Array = NDArray[np.floating[Any]]
 D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 # Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), px: least,
 # more a px of blur beyond a sharp photo's, more a px of the network's own spread beyond a usual one. From 48 development
@@ -53,6 +56,7 @@ TWISTED = ("square", "triangle", "rhombus")
 WIDEST_MM = 1.9  # no shaft is thicker: a size 140 reaches 1.72 mm
 SHANK_CARRIES_ON = (0.88, 1.35)  # shank over the envelope where the flutes end: one wire, so no jump
 CORRELATED_CRESTS = 3.0  # neighbouring points of a fitted outline share errors: u of a fit grows by about this factor
+SURELY_LOST = 0.8  # chance from which a stretch of lost twist is left out of the trend
 
 
 @dataclass(frozen=True)
@@ -115,6 +119,7 @@ def measure(
     *,
     front_mm: Quantity | None,
     loss: TwistLoss | None,
+    path: TwistPath | None = None,
     scale_u: float,
     blur_px: float,
     spread_px: float,
@@ -141,7 +146,7 @@ def measure(
     if not tip_seen:
         notes.append(f"{tip.hidden or 'the tip is outside the frame'}: everything counted from the tip is not measured")
     d0, d16, taper = _cone_quantities(envelope, width, outline, tip_seen, notes)
-    pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, loss, place, tip_seen, notes)
+    pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, (loss, path), place, tip_seen, notes)
     return Dimensions(
         d0_mm=d0,
         d16_mm=d16,
@@ -252,7 +257,7 @@ def _thread_quantities(
     outline: Outline,
     evidence: BlankEvidence,
     envelope: Envelope | None,
-    loss: TwistLoss | None,
+    twist: tuple[TwistLoss | None, TwistPath | None],
     place: _PlaceBudget,
     tip_seen: bool,
     notes: list[str],
@@ -265,7 +270,7 @@ def _thread_quantities(
     if _unsure(evidence):
         notes.append("pitch at 8 mm is not measured: the outline does not tell whether it is twisted, grooved or plain")
         return None, None, None
-    local = _pitch_at(outline, evidence, loss, PITCH_AT_MM)
+    local = _pitch_at(outline, evidence, *twist, PITCH_AT_MM)
     if local is None:
         notes.append("pitch at 8 mm is not measured: too few crests around it")
         return None, None, None
@@ -279,13 +284,15 @@ def _thread_quantities(
     return pitch, flutes, helix
 
 
-def _pitch_at(outline: Outline, evidence: BlankEvidence, loss: TwistLoss | None, x_mm: float) -> tuple[float, float, int] | None:
+def _pitch_at(
+    outline: Outline, evidence: BlankEvidence, loss: TwistLoss | None, path: TwistPath | None, x_mm: float
+) -> tuple[float, float, int] | None:
     """Pitch of the smooth trend at a station, its fit uncertainty, and crests a turn."""
     twist = chosen_twist(outline, evidence)
     if twist is not None:
-        x, theta = sampled(twist)
-        healthy = x >= (loss.zone_mm[1] if loss is not None and loss.zone_mm is not None and loss.is_odd else -1.0)
-        trend = fit_trend(x[healthy], theta[healthy], twist.blank.corners)
+        x, theta = sampled(twist) if path is None else whole_part(path, twist, outline.working_end_mm)
+        healthy = _beside(loss, x)
+        trend = fit_trend(x[healthy], theta[healthy], twist.blank.corners, within=1.5 if path is None else PATH_WITHIN)
         ends = (float(x[0]), float(x[-1])) if len(x) else (0.0, 0.0)
     else:
         x, theta = groove_angles(outline.upper, outline.lower)
@@ -295,6 +302,14 @@ def _pitch_at(outline: Outline, evidence: BlankEvidence, loss: TwistLoss | None,
         return None
     pitch = trend.pitch_mm(x_mm)
     return None if pitch is None else (*pitch, trend.crests_a_turn)
+
+
+def _beside(loss: TwistLoss | None, x_mm: Array) -> NDArray[np.bool_]:
+    """The longer side of a stretch that has surely lost twist; all where none has."""
+    if loss is None or loss.probability < SURELY_LOST or not len(x_mm):
+        return np.ones(len(x_mm), dtype=bool)
+    low, high = loss.zone_mm
+    return x_mm >= high if x_mm[-1] - high >= low - x_mm[0] else x_mm <= low
 
 
 def _tip_width(profile: Profile, width: _WidthBudget, tip_seen: bool) -> Quantity | None:

@@ -29,6 +29,9 @@ MODEL_PX_PER_MM = 12.0  # the model was trained from 14 px/mm up: below, brightn
 COARSE_FROM = 32.0  # px/mm: at half of it the model still sees what it was trained on
 STOP_CLEAR_MM = 0.5
 REACH = 1.3  # times half the strip: the axis moves a little, and wider metal is seen at coarser steps
+# The middle of a triangle's edges swings once in up to three widths of a reamer: an axis that followed it would hide a part of
+# every crest (a reamer 140 measured 75 um too thin).
+SWING_WIDTHS = 3.0
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
@@ -44,9 +47,9 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.boo
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
     first = see_metal(near, axis.px, half_px, coarsely=px_per_mm > COARSE_FROM)
     shaft = _clear_shaft(first.kinds, px_per_mm)
-    centred = moved_to_middle(axis.px, first.upper_px + shaft, first.lower_px + shaft)
     wide = first.upper_px - first.lower_px
     width = np.nanpercentile(wide, 90) if np.isfinite(wide).any() else 2.0 * half_px
+    centred = moved_to_middle(axis.px, first.upper_px + shaft, first.lower_px + shaft, max(51.0, SWING_WIDTHS * float(width)))
     if strip_step(float(width) / 2.0) > strip_step(half_px):  # thicker than it looked
         near = light_nearby(photo, centred, REACH * HALF * strip_step(float(width) / 2.0))
     seen = see_metal(near, centred, float(width) / 2.0)

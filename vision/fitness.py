@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from vision.edge_lines import Edges
 from vision.errors import PhotoError
 from vision.find import Candidate
 from vision.glare import BURNT
@@ -13,6 +14,8 @@ from vision.scale import Scale
 
 LEAST_PX_PER_MM = 8.0
 MOST_BURNT = 0.3
+JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from this scale up, and to this blur
+WAVERS_PX = 1.5  # spread of the network over the outline; 0.5 is usual
 
 
 def refuse_coarse(scale: Scale, photo: Photo) -> None:
@@ -47,3 +50,22 @@ def refuse_none(readings: Sequence[InstrumentReading], candidates: Sequence[Cand
         "no-instrument",
         "found the scale but no instrument on it: lay one in a white lane, whole working part in the frame, in soft light",
     )
+
+
+def judging_doubts(px_per_mm: float, edges: Edges) -> tuple[str, ...]:
+    """Why this photo is unfit to judge condition by, each with what it has and what is needed."""
+    doubts = []
+    if px_per_mm < JUDGE_PX_PER_MM:
+        doubts.append(f"needs {JUDGE_PX_PER_MM:.0f} px/mm to judge condition, has {px_per_mm:.0f}: move closer")
+    if edges.blur_px > JUDGE_BLUR_PX:
+        doubts.append(
+            f"the outline is blurred over {edges.blur_px:.1f} px, needs {JUDGE_BLUR_PX:.0f} or less: focus at the instrument"
+        )
+    if edges.doubt_px > 0.0:
+        doubts.append("the two ways of finding the outline contradict each other: use softer light and photograph again")
+    return tuple(doubts)
+
+
+def in_doubt(edges: Edges) -> bool:
+    """Whether the outline is so much in doubt that it can bear no confident name."""
+    return edges.doubt_px > 0.0 or edges.blur_px > JUDGE_BLUR_PX or edges.spread_px > WAVERS_PX

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from vision.blank import BlankEvidence
-from vision.clues import NOTHING_ELSE, Extra, figure_looks, learned_look, outline_looks
+from vision.clues import GRIPPED, NOTHING_ELSE, Extra, figure_looks, learned_look, outline_looks
 from vision.dimensions import Dimensions
 from vision.handle import HandleColour
 from vision.hypotheses import Look, Pair, families, posterior, says, sections
@@ -25,7 +25,6 @@ FAMILY_DECIDED = 0.7  # families have three rivals, not twenty: named from here 
 OUTLINE_WEIGHT, FIGURE_WEIGHT, NETWORK_WEIGHT = 0.5, 0.8, 1.0
 DISAGREE = 0.5  # chance that shape and network contradict each other, from which on the reading says so
 CONTRADICTS = 0.02  # chance that the metal leaves to all sizes of the handle's colour, below which the two contradict each other
-GRIPPED = 0.3  # wires, needles and screws seldom end in a handle of a size colour: common practice, no source
 NO_COLOUR = HandleColour({}, None)
 MOST = 0.995  # no photo is surer than that
 MOST_DIM = 0.85  # nor one in which the outline itself is in doubt than this
@@ -73,6 +72,7 @@ def identify(
     Size fuses diameter, shank and handle colour; with a lost tip the diameter at the end says nothing.
     """
     looks = [(look, weights.outline) for look in outline_looks(evidence)]
+    extra = replace(extra, coloured=colour.word in COLOURS)
     looks += [(look, weights.figures) for look in figure_looks(dimensions, extra)]
     learned = None if seen is None else (learned_look(seen), weights.network)
     chances, dispute = _fused(looks, learned)

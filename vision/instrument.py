@@ -12,22 +12,26 @@ from numpy.typing import NDArray
 from vision.axis import Axis, trace_axis
 from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
 from vision.clues import Extra
-from vision.condition import examine
+from vision.condition import FINE_PX_PER_MM, Seen, examine
 from vision.damage_seen import Part, damage_seen
 from vision.dimensions import Dimensions, measure
 from vision.edge_lines import Edges
+from vision.edges import locate_edges
 from vision.ends import at_border, cut_short, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
+from vision.fitness import in_doubt, judging_doubts
 from vision.glare import hides_tip, marks_in_light, without_glare
 from vision.hand import HandSeen, hand_notes, see_hand
 from vision.handle import NO_SPOTS, HandleColour, Spots, grip_on_plane, handle_colour, handle_reading
 from vision.held_signs import height_signs
+from vision.hurt_sight import see_hurts
 from vision.identity import identify
 from vision.marks import Marks, read_marks
 from vision.named import Named, named
 from vision.near_handle import width_near_handle
 from vision.openings import before_screen
 from vision.outline import Outline, read_outline
+from vision.past_kink import past_kink
 from vision.photo import Photo
 from vision.place import Profile, to_profile
 from vision.plane import Plane
@@ -49,8 +53,6 @@ Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 LEAST_STEPPED = 0.25
-JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from this scale up, and to this blur
-WAVERS_PX = 1.5  # spread of the network over the outline; 0.5 is usual
 COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
 
@@ -97,6 +99,9 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     middle = axis.px[len(axis.px) // 2]
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
     axis, edges = follow(photo, axis, scale_at.value, lambda px: before_screen(plane, scale, candidate.lit, px))
+    turned = past_kink(photo, plane, scale, candidate, axis, edges, scale_at.value)
+    if turned is not axis:
+        axis, edges = turned, locate_edges(photo, turned, scale_at.value, before_screen(plane, scale, candidate.lit, turned.px))
     edges, burnt = without_glare(photo, edges, scale_at.value)
     marks = marks_in_light(read_marks(edges.kinds, scale_at.value), burnt)
     marks = replace(marks, part_end_hidden=marks.part_end_hidden or cut_short(axis, photo, marks, scale_at.value))
@@ -198,6 +203,7 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
         seen.tip,
         front_mm=seen.front_mm,
         loss=twist,
+        path=path,
         scale_u=seen.scale_at.u / seen.scale_at.value,
         blur_px=seen.edges.blur_px,
         spread_px=seen.edges.spread_px,
@@ -212,16 +218,29 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
     return Given(dimensions, colour, named(seen.edges.names), twist, tip, path)
 
 
+def examined(photo: Photo, seen: Measured, given: Given) -> Seen:
+    """Everything that speaks for damage; the damage network is asked from FINE_PX_PER_MM up, where it was trained."""
+    scale, edges = seen.scale_at.value, seen.edges
+    part = Part(edges, seen.profile, seen.outline, seen.evidence.best, seen.stop_mm, seen.last_mm, scale)
+    fit = chosen_twist(seen.outline, seen.evidence)
+    found = damage_seen(part, fit, given.path, given.twist, given.tip)
+    end = seen.outline.working_end_mm
+    found = replace(found, barbed=part.section == "barbed", part_mm=found.part_mm if end is None else end)
+    width = edges.upper_px - edges.lower_px
+    if scale < FINE_PX_PER_MM or not np.isfinite(width).any():
+        return found
+    return replace(found, hurts=see_hurts(photo, edges.strip.axis_px, seen.profile.x_mm, float(np.nanpercentile(width, 90)), scale))
+
+
 def read_measured(
     photo: Photo, scale: Scale, relative: Array, candidate: Candidate, seen: Measured, number: int
 ) -> InstrumentReading:
     """Name and judge what stages 4 to 6 have measured."""
     given = given_of(relative, candidate, seen)
-    dimensions, colour, twist, tip = given.dimensions, given.colour, given.twist, given.tip
+    dimensions, colour, twist = given.dimensions, given.colour, given.twist
     tip_seen = seen.tip.column is not None
-    fit = chosen_twist(seen.outline, seen.evidence)
     identity = identify(
-        dimensions, seen.evidence, colour, given.seen, tip_lost=given.tip_lost, extra=seen.extra, dim=_dim(seen.edges)
+        dimensions, seen.evidence, colour, given.seen, tip_lost=given.tip_lost, extra=seen.extra, dim=in_doubt(seen.edges)
     )
     trace = draw_trace(
         seen.edges,
@@ -260,9 +279,9 @@ def read_measured(
         handle=handle_reading(colour),
         conformity={},  # judged last, by the pipeline: a correction may come between
         condition=examine(
-            damage_seen(_part(seen), fit, given.path, twist, tip),
+            examined(photo, seen, given),
             px_per_mm=seen.scale_at.value,
-            doubts=_doubts(seen),
+            doubts=judging_doubts(seen.scale_at.value, seen.edges),
         ),
         notes=(
             *setup_notes(seen.setup, seen.held),
@@ -322,7 +341,8 @@ def _height(
     if checked is not None and checked.refused:
         return free, checked
     contradicted = checked is not None and checked.verdict == "contradicted"
-    return (doubted(held(shank, tip), free) if contradicted else held(shank, tip)), checked
+    pose = held(shank, tip, looks)
+    return (doubted(pose, free) if contradicted else pose), checked
 
 
 def _handle_thickness(candidate: Candidate, plane: Plane) -> float | None:
@@ -361,35 +381,12 @@ def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:
     return Quantity(seen.stop_mm[0], u)
 
 
-def _part(seen: Measured) -> Part:
-    return Part(seen.edges, seen.profile, seen.outline, seen.evidence.best, seen.stop_mm, seen.last_mm, seen.scale_at.value)
-
-
 def _point(seen: Measured, column: float | None) -> tuple[float, float] | None:
     if column is None:
         return None
     axis = seen.edges.strip.axis_px
     columns = np.arange(len(axis), dtype=float)
     return float(np.interp(column, columns, axis[:, 0])), float(np.interp(column, columns, axis[:, 1]))
-
-
-def _doubts(seen: Measured) -> tuple[str, ...]:
-    """Why this photo is unfit to judge condition by, each with what it has and what is needed."""
-    doubts = []
-    if seen.scale_at.value < JUDGE_PX_PER_MM:
-        doubts.append(f"needs {JUDGE_PX_PER_MM:.0f} px/mm to judge condition, has {seen.scale_at.value:.0f}: move closer")
-    if seen.edges.blur_px > JUDGE_BLUR_PX:
-        doubts.append(
-            f"the outline is blurred over {seen.edges.blur_px:.1f} px, needs {JUDGE_BLUR_PX:.0f} or less: focus at the instrument"
-        )
-    if seen.edges.doubt_px > 0.0:
-        doubts.append("the two ways of finding the outline contradict each other: use softer light and photograph again")
-    return tuple(doubts)
-
-
-def _dim(edges: Edges) -> bool:
-    """Whether the outline is so much in doubt that it can bear no confident name."""
-    return edges.doubt_px > 0.0 or edges.blur_px > JUDGE_BLUR_PX or edges.spread_px > WAVERS_PX
 
 
 def _box(photo: Photo, *lines: Array) -> tuple[int, int, int, int]:

@@ -21,6 +21,8 @@ STOP_MM = (0.8, 2.4)  # stops are 1 to 2 mm thick: common practice, no source
 LEAST_MM = 0.4  # of handle or metal, to count as seen
 STOP_COST = 6.0  # log chance a stop must win by: it is there or not
 FLOOR = 0.01
+BESIDE = 0.5  # how well a stop or handle before the tip passes for nothing
+STOP_AS_HANDLE = 0.5  # how well a handle passes for a stop, where shaft is seen again behind it
 ALIKE_CELLS = 6.0  # neighbouring cells say the same: so many count as one
 HIDDEN_U_MM = 0.3  # of a front that a stop lies against
 
@@ -74,8 +76,9 @@ def read_marks(kinds: Array, px_per_mm: float) -> Marks:
 
 
 def _first_metal(cells: Array) -> int | None:
-    """First cell from which on the strip shows something: the likeliest single change from nothing."""
-    nothing, some = np.log(np.maximum(cells[NOTHING], FLOOR)), np.log(np.maximum(1.0 - cells[NOTHING], FLOOR))
+    """First cell from which on the strip shows something: the likeliest single change from nothing, or from some other thing."""
+    before = cells[NOTHING] + BESIDE * (cells[STOP] + cells[HANDLE])  # neither lies at a tip
+    nothing, some = np.log(np.maximum(before, FLOOR)), np.log(np.maximum(1.0 - cells[NOTHING], FLOOR))
     score = np.concatenate([[0.0], np.cumsum(nothing)]) + np.concatenate([np.cumsum(some[::-1])[::-1], [0.0]])
     first = int(np.argmax(score))
     return first if first < cells.shape[1] - 5 else None
@@ -91,7 +94,7 @@ def _order(cells: Array, metal: Array, first: int, px_per_mm: float) -> tuple[in
     shaft = np.log(np.maximum(metal, FLOOR))
     looks = cells[HANDLE] + 0.6 * cells[STOP] + 0.4 * cells[WORKING] + 0.3 * cells[NOTHING] + 0.1 * cells[SMOOTH]
     handle = np.log(np.maximum(looks, FLOOR))
-    gain = np.log(np.maximum(cells[STOP] + 0.3 * cells[HANDLE], FLOOR)) - shaft
+    gain = np.log(np.maximum(cells[STOP] + STOP_AS_HANDLE * cells[HANDLE], FLOOR)) - shaft
     along = np.concatenate([[0.0], np.cumsum(shaft)])
     behind = np.concatenate([[0.0], np.cumsum(handle)])
     gained = np.concatenate([[0.0], np.cumsum(gain)])

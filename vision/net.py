@@ -54,11 +54,20 @@ def see_strip(strip: Array) -> tuple[Array, Array, Array, Array]:
     column (5, N/2), the axis' height above the sheet and its mean absolute miss in strip px (2, N/2), and logits of family,
     section and hand (14,).
     """
-    width = strip.shape[2]
-    padded = np.pad(strip, ((0, 0), (0, 0), (0, -width % 32)), mode="edge")
-    rows, kinds, heights, names = session("strip").run(None, {"strip": padded[None].astype(np.float32)})
-    pairs = (width + 1) // 2
+    rows, kinds, heights, names = session("strip").run(None, {"strip": _padded(strip)})
+    pairs = (strip.shape[2] + 1) // 2
     return np.asarray(rows[0, :, :, :pairs]), np.asarray(kinds[0, :, :pairs]), np.asarray(heights[0, :, :pairs]), np.asarray(names[0])
+
+
+def see_damage(strip: Array) -> Array:
+    """Run the damage network on the same strip; returns the chances of nine kinds of damage (9, N/2)."""
+    (hurts,) = session("damage").run(None, {"strip": _padded(strip)})
+    return np.asarray(hurts[0, :, : (strip.shape[2] + 1) // 2], dtype=float)
+
+
+def _padded(strip: Array) -> NDArray[np.float32]:
+    """One batch, as many columns as the networks can halve five times."""
+    return np.pad(strip, ((0, 0), (0, 0), (0, -strip.shape[2] % 32)), mode="edge")[None].astype(np.float32)
 
 
 def versions() -> dict[str, str]:

@@ -45,21 +45,38 @@ class Height:
         return value, float(np.sqrt(max(a * a + b * b + 2.0 * self.shared * a * b, 0.0)))
 
 
+LIFTED, MOST_LIFT_MM = 0.07, 3.0  # share of shanks held down whose tip is bent up, and how far: common practice, no source
 ON_PLANE = Height(0.0, 0.0, 0.0, 0.0, 0.0, "scale stated at the instrument")
 
 
-def held(shank_mm: float, tip_mm: float) -> Height:
-    """Pose of a shaft held down level: on the paper, or up to 0.3 mm above it."""
+def held(shank_mm: float, tip_mm: float, seen: SeenHeight | None = None) -> Height:
+    """Pose of a shaft held down level: on the paper, or up to 0.3 mm above it.
+
+    A pre-curve or a bow may lift the tip all the same; ``seen`` weighs that by what shadow, mirrored sheet and blur show.
+    """
     u = HELD_GAP_MM / np.sqrt(12.0)
-    rise = HELD_GAP_MM / 2.0
+    level = HELD_GAP_MM / 2.0 + shank_mm / 2.0
+    lift, u_lift = (0.0, 0.0) if seen is None else _lifted(level, seen)
     return Height(
-        rise + shank_mm / 2.0,
-        rise + shank_mm / 2.0,
-        float(np.hypot(u, (shank_mm - tip_mm) / 4.0)),
+        level + lift,
+        level,
+        float(np.linalg.norm([u, (shank_mm - tip_mm) / 4.0, u_lift])),
         float(u),
         0.8,
         "held down",
     )
+
+
+def _lifted(level_mm: float, seen: SeenHeight) -> tuple[float, float]:
+    """How far the tip is up although the shank is held down, and u of that."""
+    lift = np.linspace(0.0, MOST_LIFT_MM, GRID)
+    weight = np.full(GRID, LIFTED / (GRID - 1))
+    weight[0] = 1.0 - LIFTED
+    chance = seen.log_likelihood(level_mm + lift, level_mm)
+    weight = weight * np.exp(chance - chance.max())
+    weight /= weight.sum()
+    mean = float(weight @ lift)
+    return mean, float(np.sqrt(weight @ (lift - mean) ** 2))
 
 
 def doubted(down: Height, free: Height) -> Height:

@@ -140,8 +140,9 @@ def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
             front = None if axis.front_index is None else axis.front_index + len(more)
             line = np.concatenate([more, line])
             axis = replace(axis, px=line, tip_index=None, front_index=front)
-    gripped = (edges.kinds[HANDLE] > IS_METAL).sum() > LEAST_MM * px_per_mm  # a shiny handle may look like metal farther on
-    if metal[-look:].mean() > IS_METAL and not gripped:
+    # A shiny handle may look like metal farther on; what looks like one before the tip says nothing of this end.
+    gripped = (edges.kinds[HANDLE, int(np.argmax(metal > IS_METAL)) :] > IS_METAL).sum() > LEAST_MM * px_per_mm
+    if (metal + edges.kinds[STOP])[-look:].mean() > IS_METAL and not gripped:
         more = _ahead(photo, line, px_per_mm)
         if len(more):
             axis = replace(axis, px=np.concatenate([line, more]), front_index=None)

@@ -85,14 +85,14 @@ def recentred(edges: Edges) -> Array:
     return moved_to_middle(edges.strip.axis_px, edges.upper_px, edges.lower_px)
 
 
-def moved_to_middle(axis_px: Array, upper_px: Array, lower_px: Array) -> Array:
-    """Move an axis (N, 2) along its normals onto the smoothed middle of two outlines, offsets (N,) from it."""
+def moved_to_middle(axis_px: Array, upper_px: Array, lower_px: Array, least_px: float = 51.0) -> Array:
+    """Move an axis (N, 2) along its normals onto the middle of two outlines, offsets (N,) from it, smoothed over ``least_px`` at least."""
     middle = (upper_px + lower_px) / 2.0
     columns = np.arange(len(middle))
     good = np.isfinite(middle)
     if good.sum() < 50:
         return axis_px
-    window = max(len(middle) // 12, 51) | 1
+    window = max(len(middle) // 12, round(least_px)) | 1
     seen = middle[good]  # beyond the last column seen the axis goes on as its neighbours say: one alone may be astray
     left, right = np.median(seen[: window // 4]), np.median(seen[-(window // 4) :])
     filled = np.interp(columns, columns[good], seen, left=float(left), right=float(right))

@@ -14,7 +14,7 @@ CROP = 512
 
 @dataclass
 class Batch:
-    """Strips (B, 3, 192, W) in linear light over the paper's, and their truth: offsets, trust and marks in columns."""
+    """Strips (B, 3, 192, W) in linear light over the paper's, and their truth: offsets, trust, marks in columns, hurts."""
 
     light: Tensor
     up: Tensor
@@ -25,6 +25,7 @@ class Batch:
     columns: Tensor
     names: Tensor
     height: Tensor
+    hurt: Tensor
 
 
 def cut(batch: Batch) -> Batch:
@@ -34,6 +35,7 @@ def cut(batch: Batch) -> Batch:
     return Batch(
         batch.light[..., part], batch.up[:, part], batch.low[:, part], batch.seen[:, part], batch.trust[:, part],
         batch.marks - at, (batch.columns - at).clamp(0, CROP), batch.names, batch.height[:, part],
+        batch.hurt[..., part],
     )  # fmt: skip
 
 
@@ -43,11 +45,11 @@ def mirrored(batch: Batch, along: bool) -> Batch:
     names[:, 2] = torch.where(names[:, 2] >= 0, 1 - names[:, 2], names[:, 2])
     if along:
         width = batch.light.shape[3]
-        flip = {key: getattr(batch, key).flip(-1) for key in ("light", "up", "low", "seen", "trust", "height")}
+        flip = {key: getattr(batch, key).flip(-1) for key in ("light", "up", "low", "seen", "trust", "height", "hurt")}
         return Batch(**flip, marks=width - 1 - batch.marks, columns=batch.columns, names=names)
     # rows run from -96 to 95: a mirror image about the axis moves by one row
     light = torch.roll(batch.light.flip(2), 1, dims=2)
-    return Batch(light, -batch.low, -batch.up, batch.seen, batch.trust, batch.marks, batch.columns, names, batch.height)
+    return Batch(light, -batch.low, -batch.up, batch.seen, batch.trust, batch.marks, batch.columns, names, batch.height, batch.hurt)
 
 
 def stretched(batch: Batch) -> Batch:
@@ -63,7 +65,7 @@ def stretched(batch: Batch) -> Batch:
     moved = functional.grid_sample(light, grid, mode="bicubic", padding_mode="border", align_corners=True).clamp_min(0.0)
     return Batch(
         moved, (batch.up - shift) * scale, (batch.low - shift) * scale, batch.seen, batch.trust, batch.marks,
-        batch.columns, batch.names, batch.height,
+        batch.columns, batch.names, batch.height, batch.hurt,
     )  # fmt: skip
 
 

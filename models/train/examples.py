@@ -6,6 +6,7 @@ straightened along the true axis plus the kind of error a traced axis has.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -14,9 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 
+from models.train.hurts import hurt
 from samples import render
 from samples.arrays import CPU, Backend
 from samples.draw_stranger import draw_stranger, with_own_end
+from samples.instrument import Instrument
 from samples.population import draw_macro
 from samples.scene import Scene
 from vision.exif import CameraInfo
@@ -31,6 +34,7 @@ FAMILIES = ("k-file", "reamer", "hedstroem-file", "barbed-broach", "spreader", "
 SECTIONS = ("square", "triangle", "rhombus", "round")
 HANDS = ("right", "left")
 SLANT_DEG = 6.0  # most of a photo is seen at a slant: 12 mm off the middle from 80 mm is 8.5 degrees
+Draw = Callable[[int], tuple[Scene, float]]
 BEYOND_PX = 200  # strip columns before the tip and behind the handle's front that a window may show
 
 
@@ -40,16 +44,26 @@ def draw_window(seed: int) -> tuple[Scene, float]:
     low, high = (12.0, 45.0) if rng.random() < 0.25 else (45.0, 140.0)
     px_per_mm = float(np.exp(rng.uniform(np.log(low), np.log(high))))
     scene = _scene(seed, rng, px_per_mm)
-    laid = scene.laid[0]
-    step = max(1.0, float(np.ceil(laid.instrument.shank_width_mm * 1.15 * px_per_mm / WIDEST_PX)))
-    shown, total = COLUMNS * step / px_per_mm, laid.instrument.length_mm
+    step = step_of(scene.laid[0].instrument, px_per_mm)
+    shown, total = COLUMNS * step / px_per_mm, scene.laid[0].instrument.length_mm
     start = float(rng.uniform(-1.0, max(total + 1.0 - shown, -0.9)))
     part = rng.random()
     if part < 0.25:
         start = -float(rng.uniform(0.3, 1.0))  # the tip deserves more than its share
     elif part < 0.45:
         start = total + float(rng.uniform(0.5, 3.5)) - shown  # and so does the handle's front
-    middle = laid.pose.to_sheet(np.array([start + shown / 2.0, 0.0, 0.0]))
+    return aimed(scene, rng, start + shown / 2.0, step), step
+
+
+def step_of(instrument: Instrument, px_per_mm: float) -> float:
+    """Photo px a strip column: one, more only for thick metal."""
+    return max(1.0, float(np.ceil(instrument.shank_width_mm * 1.15 * px_per_mm / WIDEST_PX)))
+
+
+def aimed(scene: Scene, rng: np.random.Generator, at_mm: float, step: float) -> Scene:
+    """The same seen by a camera whose picture holds no more than one window, its middle ``at_mm`` from the tip."""
+    laid = scene.laid[0]
+    middle = laid.pose.to_sheet(np.array([at_mm, 0.0, 0.0]))
     slant = float(np.clip(np.hypot(*rng.normal(0.0, SLANT_DEG, 2)), 0.0, 20.0))
     size = (int(COLUMNS * step) + 60, int(2 * HALF * step) + 60)
     camera = replace(
@@ -62,7 +76,7 @@ def draw_window(seed: int) -> tuple[Scene, float]:
         tilt_to_deg=float(rng.uniform(0.0, 360.0)),
         f35_mm=scene.camera.f35_mm * scene.camera.width_px / size[0],
     )
-    return replace(scene, camera=camera), step
+    return replace(scene, camera=camera)
 
 
 def _scene(seed: int, rng: np.random.Generator, px_per_mm: float) -> Scene:
@@ -96,15 +110,16 @@ def _darkened(rng: np.random.Generator, scene: Scene) -> Scene:
     return replace(scene, laid=(replace(laid, instrument=replace(laid.instrument, finish=finish)), *scene.laid[1:]))
 
 
-def example(seed: int, backend: Backend = CPU) -> dict[str, NDArray[Any]] | None:
-    """Render and straighten one window; None when too little of the shaft lies in it.
+def example(seed: int, backend: Backend = CPU, draw: Draw = draw_window) -> dict[str, NDArray[Any]] | None:
+    """Render and straighten one window as ``draw`` draws it; None when too little of the shaft lies in it.
 
     values (192, 640, 3) uint8: linear light over the paper's, toned by 1/2.2, times CODE. upper, lower (640,): true
     offsets in strip px, NaN beyond the metal. trust (640,): 1 where the outline is in view. marks (5,): columns of
     tip, stop's tip side, stop's far side, handle's front, working part's end, NaN where there is none. columns: how many
-    are filled. family, section, hand: indices, -1 for none. step: photo px a column.
+    are filled. family, section, hand: indices, -1 for none. step: photo px a column. hurt (2, HURTS, 640): where damage of
+    each kind lies, and where the strip may be asked for it (``models.train.damaged``).
     """
-    scene, step = draw_window(seed)
+    scene, step = draw(seed)
     picture, truth = render(scene, backend)
     one, instrument = truth["instruments"][0], scene.laid[0].instrument
     dense = _axis_px(np.array(one["axis_px"])[:, 1:], np.array(one["handle_px"]), step)
@@ -129,6 +144,7 @@ def example(seed: int, backend: Backend = CPU) -> dict[str, NDArray[Any]] | None
         "step": np.array(step, np.float32),
         "px_per_mm": np.array(truth["camera"]["px_per_mm"], np.float32),
         "seed": np.array(seed),
+        "hurt": hurt(instrument, lambda at_mm: _columns_of(strip, one, at_mm, step), COLUMNS),
     }
 
 
@@ -188,8 +204,12 @@ def _offsets(strip: Strip, outline: Array, step: float) -> Array:
 
 def _marks(strip: Strip, one: dict[str, Any], stop_mm: tuple[float, float], part_mm: float, step: float) -> Array:
     """Columns of tip, stop's two sides, handle's front and working part's end on the axis, NaN where there is none."""
+    return _columns_of(strip, one, np.array([0.0, *stop_mm, one["length_mm"], part_mm]), step)
+
+
+def _columns_of(strip: Strip, one: dict[str, Any], stations: Array, step: float) -> Array:
+    """Columns of places on the axis, mm from the tip; NaN for NaN."""
     axis = np.array([*one["axis_px"], [one["length_mm"], *one["handle_px"]]])
-    stations = np.array([0.0, *stop_mm, one["length_mm"], part_mm])
     at = np.nan_to_num(stations)
     points = np.column_stack([np.interp(at, axis[:, 0], axis[:, k]) for k in (1, 2)])
     run = (axis[-1, 1:] - axis[-4, 1:]) / (axis[-1, 0] - axis[-4, 0])

@@ -77,10 +77,10 @@ class StripNet(nn.Module):
         deepest = x
         for pair, skip in zip(self.up, kept[-2::-1], strict=True):
             x = pair(torch.cat([functional.interpolate(x, scale_factor=2.0, mode="nearest"), skip], dim=1))
-        return self.edges(x), self.kinds(_over_rows(x, 2)), _named(self.named(_over_rows(deepest, 1)))
+        return self.edges(x), self.kinds(over_rows(x, 2)), _named(self.named(over_rows(deepest, 1)))
 
 
-def _over_rows(x: Tensor, bands: int) -> Tensor:
+def over_rows(x: Tensor, bands: int) -> Tensor:
     """Mean and greatest value over the rows, for the middle third and (with two bands) for all of them."""
     third = x.shape[2] // 3
     parts = [x] if bands == 1 else [x, x[:, :, third : 2 * third]]

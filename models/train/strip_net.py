@@ -47,6 +47,7 @@ def load(folder: Path, device: torch.device) -> Store:
         "x": raw["values"].transpose(0, 3, 1, 2), "up": np.nan_to_num(raw["upper"]), "low": np.nan_to_num(raw["lower"]),
         "seen": seen, "trust": raw["trust"] > 0, "marks": raw["marks"], "columns": raw["columns"], "names": names,
         "seed": raw["seed"], "height": raw["height"], "step": raw["step"], "px_per_mm": raw["px_per_mm"],
+        "hurt": raw["hurt"],
     }  # fmt: skip
     return {key: torch.as_tensor(np.ascontiguousarray(value), device=device) for key, value in held.items()}
 
@@ -54,7 +55,7 @@ def load(folder: Path, device: torch.device) -> Store:
 def pick(data: Store, index: Tensor) -> Batch:
     """The named strips in linear light."""
     light = (data["x"][index].float() / CODE) ** 2.2
-    keys = ("up", "low", "seen", "trust", "marks", "columns", "names", "height")
+    keys = ("up", "low", "seen", "trust", "marks", "columns", "names", "height", "hurt")
     return Batch(light, *(data[key][index] for key in keys))
 
 
@@ -230,7 +231,7 @@ def fit(net: StripNet, data: Store, seconds: float, rate: float, rank: int = 0, 
         mean.update_parameters(net)
         step += 1
         if step % LOOK_EVERY == 0:
-            done = _agreed((time.monotonic() - begun) / seconds, data["x"].device, alone)
+            done = agreed((time.monotonic() - begun) / seconds, data["x"].device, alone)
         if rank == 0 and done - told > 0.125:
             told = done
             losses = {k: round(float(v.detach()), 4) for k, v in parts.items()}
@@ -242,7 +243,7 @@ def fit(net: StripNet, data: Store, seconds: float, rate: float, rank: int = 0, 
     return scores(net, data, held) | {"steps": step, "batch": BATCH, "strips": len(train), "held_out": len(held)}
 
 
-def _agreed(done: float, device: torch.device, alone: bool) -> float:
+def agreed(done: float, device: torch.device, alone: bool) -> float:
     """The first GPU's clock, so that all of them stop at the same step."""
     if alone:
         return done

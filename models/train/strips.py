@@ -17,22 +17,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from models.train.examples import example
+from models.train.damaged import draw_damaged
+from models.train.examples import draw_window, example
 from samples.bulk import backend_named, over
 
 Array = NDArray[Any]
 SHARD = 100  # seeds a file
 
 
-def row_of(device: str, seed: int) -> dict[str, Array] | None:
+def row_of(device: str, damage: bool, seed: int) -> dict[str, Array] | None:
     """One example as arrays of fixed size; None for a window that shows too little of the shaft."""
-    return example(seed, backend_named(device))
+    return example(seed, backend_named(device), draw_damaged if damage else draw_window)
 
 
-def shards(folder: Path, first: int, count: int, jobs: int, device: str) -> int:
+def shards(folder: Path, first: int, count: int, jobs: int, device: str, damage: bool = False, until: float = float("inf")) -> int:
     """Render seeds first ... first + count - 1 into files of `SHARD` seeds each; returns how many strips were made.
 
-    A seed that fails is reported on stderr and left out.
+    A seed that fails is reported on stderr and left out. ``damage``: windows for the damage network. A seed whose turn comes
+    later than ``until`` (clock time, s) is left out.
     """
     folder.mkdir(parents=True, exist_ok=True)
     starts = [s for s in range(first, first + count, SHARD) if not (folder / f"strips-{s}.npz").exists()]
@@ -41,7 +43,7 @@ def shards(folder: Path, first: int, count: int, jobs: int, device: str) -> int:
     waiting = {start: len(block) for start, block in blocks.items()}
     made, begun = 0, time.monotonic()
     seeds = [seed for block in blocks.values() for seed in block]
-    for done in over(partial(row_of, device), seeds, jobs, device):
+    for done in over(partial(_in_time, until, device, damage), seeds, jobs, device):
         start = first + (done.item - first) // SHARD * SHARD
         waiting[start] -= 1
         if done.error is not None:
@@ -52,6 +54,10 @@ def shards(folder: Path, first: int, count: int, jobs: int, device: str) -> int:
             made += _store(folder / f"strips-{start}.npz", rows.pop(start))
             print(start, made, f"{made / (time.monotonic() - begun):.1f} strips/s", flush=True)
     return made
+
+
+def _in_time(until: float, device: str, damage: bool, seed: int) -> dict[str, Array] | None:
+    return None if time.time() > until else row_of(device, damage, seed)
 
 
 def _store(out: Path, rows: list[dict[str, Array]]) -> int:
@@ -74,8 +80,11 @@ def main(argv: list[str] | None = None) -> None:
     parser.add_argument("count", type=int, help="how many seeds")
     parser.add_argument("--jobs", type=int, default=1, help="processes (default 1)")
     parser.add_argument("--device", default="cpu", help="cpu (default), or cuda with PyTorch")
+    parser.add_argument("--damage", action="store_true", help="windows about damage, for the damage network")
+    parser.add_argument("--seconds", type=float, default=float("inf"), help="begin no window later than this")
     args = parser.parse_args(argv)
-    print(shards(args.folder, args.first, args.count, args.jobs, args.device), "strips")
+    until = time.time() + args.seconds
+    print(shards(args.folder, args.first, args.count, args.jobs, args.device, args.damage, until), "strips")
 
 
 if __name__ == "__main__":

@@ -23,9 +23,11 @@ from samples.photo import save
 from samples.render import render
 from tests.study.damage_cases import DIRTY, HEALTHY, SPREAD, Case, scene_of, truth_row
 from tests.study.damage_figures import print_figures
+from tests.study.damage_raw import raw_of
 from vision.pipeline import read_photo
 from vision.reading import ConditionReading
 from vision.scale import GivenScale
+from vision.together import Looked
 
 NO_PRINTS = Path("no-print-checks.json")
 GIVEN_U = 0.002  # of the stated scale, as a fixed set-up has it
@@ -99,9 +101,11 @@ def one_case(device: str, keep: Path | None, until: float, case: Case) -> dict[s
             picture, truth = render(scene, backend_named(device))
             save(picture, truth, photo, scene)
         given = GivenScale(scene.camera.px_per_mm, GIVEN_U * scene.camera.px_per_mm)
-        reading = read_photo(photo, given=given, prints=NO_PRINTS, held=row["pose"] == "flat")
+        kept: list[Looked] = []
+        reading = read_photo(photo, given=given, prints=NO_PRINTS, held=row["pose"] == "flat", keep=kept)
     found = [_said(one.condition) | {"read_family": one.family.value, "read_size": one.size.value} for one in reading.instruments]
-    return row | {"error": reading.error, "instruments": len(found), **(found[0] if found else {})}
+    raw = {"raw": raw_of(kept[0])} if found else {}
+    return row | {"error": reading.error, "instruments": len(found), **(found[0] if found else {}), **raw}
 
 
 def _said(condition: ConditionReading) -> dict[str, Any]:

@@ -41,7 +41,8 @@ FAMILIES = {
 ALL = ("k-file", "reamer", "hedstroem-file", "barbed-broach")
 WIDE, FREE_POSE, PRE_CURVED, BOWED, SCRATCHED = 0.25, 0.35, 0.3, 0.25, 0.15
 PX_PER_MM = (60.0, 85.0)
-FRAME_MM, LEAST_PX = 7.0, 420
+# As wide as the white of a lane and along it: with a stated scale nothing tells print from an instrument.
+FRAME_MM, LEAST_PX, TURN_DEG = 6.5, 400, 0.6
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,8 @@ def scene_of(case: Case) -> Scene:
     px_per_mm = float(rng.uniform(*PX_PER_MM))
     size = (int((instrument.length_mm + 5.0) * px_per_mm), max(int(FRAME_MM * px_per_mm), LEAST_PX))
     pose = "free" if rng.random() < FREE_POSE else "flat"
-    scene = draw_macro(case.seed, None, pose, px_per_mm, image_px=size, instrument=instrument, light=None)  # type: ignore[arg-type]
+    turn = 180.0 * float(rng.integers(2)) + float(rng.normal(0.0, TURN_DEG))
+    scene = draw_macro(case.seed, None, pose, px_per_mm, image_px=size, instrument=instrument, light=None, turn_deg=turn)  # type: ignore[arg-type]
     if case.view == 0:
         return scene
     laid = scene.laid[0]

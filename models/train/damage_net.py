@@ -1,0 +1,161 @@
+"""Trains the damage network. Needs PyTorch (the extra 'train').
+
+Run as ``python -m models.train.damage_net DATA_DIR OUT_DIR SECONDS``, on several GPUs through ``torchrun``. DATA_DIR holds the
+.npz files of ``models.train.strips --damage``. Seeds divisible by ten are kept apart for the scores. Writes damage.onnx, damage.pt,
+damage-scores.json and damage-held.npz (what it said of the strips kept apart, for setting alerts).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import torch
+from torch import Tensor, distributed, nn
+from torch.nn import functional
+from torch.nn.parallel import DistributedDataParallel
+
+from models.train.augment import CROP, HALF, Batch
+from models.train.damage_network import DamageNet, Exported
+from models.train.hurts import HURTS
+from models.train.strip_net import LOOK_EVERY, Store, agreed, drawn, load, pick
+
+SEED, RATE = 20261126, 2e-3
+FALSE_SHARE = 0.01  # of the quiet windows that may pass the level at which finds are counted
+
+
+def asked(batch: Batch) -> tuple[Tensor, Tensor]:
+    """Where damage lies in each pair of columns, and where the answer counts: (B, kinds, W/2) each."""
+    hurt = batch.hurt[:, 0].float()
+    inside = torch.arange(hurt.shape[2], device=hurt.device)[None] < batch.columns[:, None]
+    counts = batch.hurt[:, 1].float() * inside[:, None]
+    return torch.maximum(hurt[..., 0::2], hurt[..., 1::2]), torch.minimum(counts[..., 0::2], counts[..., 1::2])
+
+
+def loss_of(net: nn.Module, batch: Batch) -> Tensor:
+    """Mean binary cross entropy over kinds, columns where damage lies weighing twice."""
+    with torch.autocast(batch.light.device.type, dtype=torch.bfloat16, enabled=batch.light.is_cuda):
+        said = net(batch.light)
+    there, counts = asked(batch)
+    weight = counts * (1.0 + there)
+    miss = functional.binary_cross_entropy_with_logits(said.float(), there, reduction="none") * weight
+    return (miss.sum(dim=(0, 2)) / weight.sum(dim=(0, 2)).clamp_min(1.0)).sum()
+
+
+@torch.no_grad()
+def looked(net: nn.Module, data: Store, index: Tensor) -> dict[str, np.ndarray]:
+    """What the network says of strips without random changes: chances, truth, what counts, all (N, kinds, W/2)."""
+    net.eval()
+    parts: list[tuple[Tensor, Tensor, Tensor]] = []
+    for chunk in index.split(16):
+        batch = pick(data, chunk)
+        light = batch.light.clamp_min(0.0) ** (1 / 2.2)
+        with torch.autocast(light.device.type, dtype=torch.bfloat16, enabled=light.is_cuda):
+            chance = torch.sigmoid(net(light).float())
+        parts.append((chance, *asked(batch)))
+    net.train()
+    chance, there, counts = (torch.cat([part[k] for part in parts]).cpu().numpy() for k in range(3))
+    return {"chance": chance.astype(np.float16), "there": there > 0, "counts": counts > 0, "index": index.cpu().numpy()}
+
+
+def scores(said: dict[str, np.ndarray]) -> dict[str, Any]:
+    """Of each kind: damages met, quiet windows, and the share of damages found where one quiet window in a hundred is not quiet."""
+    told: dict[str, Any] = {}
+    for k, kind in enumerate(HURTS):
+        chance = np.where(said["counts"][:, k], said["chance"][:, k], 0.0)
+        quiet = chance.max(axis=1)[~said["there"][:, k].any(axis=1)]
+        met = [float(run.max()) for row, there in zip(chance, said["there"][:, k], strict=True) for run in runs(row, there)]
+        level = float(np.quantile(quiet, 1.0 - FALSE_SHARE)) if len(quiet) else 1.0
+        found = float(np.mean(np.array(met) > level)) if met else None
+        told[kind] = {"damages": len(met), "quiet": len(quiet), "level": round(level, 4), "found": found}
+    return told
+
+
+def runs(row: np.ndarray, there: np.ndarray) -> list[np.ndarray]:
+    """Values of each unbroken stretch of damage."""
+    steps = np.flatnonzero(np.diff(np.concatenate([[0], there.astype(int), [0]])))
+    return [row[low:high] for low, high in zip(steps[0::2], steps[1::2], strict=True)]
+
+
+def fit(net: DamageNet, data: Store, seconds: float, rate: float, rank: int, alone: bool) -> tuple[DamageNet, int]:
+    """Train for a fixed time with one cosine; returns the running mean of the weights and the number of steps."""
+    train = torch.nonzero(data["seed"] % 10 != 0)[:, 0]
+    held = torch.nonzero(data["seed"] % 10 == 0)[:, 0]
+    model = net if alone else DistributedDataParallel(net, device_ids=[rank])
+    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=2e-4)
+    mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999), use_buffers=True)
+    begun, step, told, done = time.monotonic(), 0, 0.0, 0.0
+    while done < 1.0:
+        for group in optimiser.param_groups:
+            group["lr"] = rate * min(1.0, (step + 1) / 300.0) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
+        loss = loss_of(model, drawn(data, train))
+        optimiser.zero_grad(set_to_none=True)
+        loss.backward()
+        nn.utils.clip_grad_norm_(net.parameters(), 5.0)
+        optimiser.step()
+        mean.update_parameters(net)
+        step += 1
+        if step % LOOK_EVERY == 0:
+            done = agreed((time.monotonic() - begun) / seconds, data["x"].device, alone)
+        if rank == 0 and done - told > 0.25:
+            told = done
+            print(step, round(done, 2), round(float(loss.detach()), 4), json.dumps(scores(looked(net, data, held))), flush=True)
+    net.load_state_dict(mean.module.state_dict())
+    return net, step
+
+
+def export(net: DamageNet, path: Path) -> None:
+    """Write the network as ONNX; columns stay free (multiples of 32)."""
+    torch.onnx.export(
+        Exported(net.eval().cpu()), (torch.zeros(1, 3, 2 * HALF, CROP),), str(path), input_names=["strip"],
+        output_names=["hurts"], opset_version=18, dynamo=False, dynamic_axes={"strip": {3: "columns"}, "hurts": {2: "pairs"}},
+    )  # fmt: skip
+
+
+def main() -> None:
+    """Train, score and export."""
+    args = _parser().parse_args()
+    rank, gpus = int(os.environ.get("LOCAL_RANK", "0")), int(os.environ.get("WORLD_SIZE", "1"))
+    torch.manual_seed(args.seed + 1000 * rank)
+    torch.backends.cudnn.benchmark = True
+    device = torch.device(f"cuda:{rank}" if torch.cuda.is_available() else "cpu")
+    if gpus > 1:
+        torch.cuda.set_device(device)
+        distributed.init_process_group("nccl")
+    data = load(args.data, device)
+    net, steps = fit(DamageNet().to(device), data, args.seconds, args.rate, rank, gpus == 1)
+    if rank == 0:
+        kept = data["seed"] % 10 == 0
+        held, seen = (torch.nonzero(part)[:, 0] for part in (kept, ~kept))
+        said = looked(net, data, held)
+        final = {
+            "held out": scores(said), "seen": scores(looked(net, data, seen[: len(held)])), "steps": steps, "strips": len(seen),
+            "held": len(held), "seed": args.seed, "gpus": gpus, "parameters": sum(p.numel() for p in net.parameters()),
+            "card": torch.cuda.get_device_name() if device.type == "cuda" else "cpu",
+        }  # fmt: skip
+        (args.out / "damage-scores.json").write_text(json.dumps(final, indent=1))
+        np.savez_compressed(args.out / "damage-held.npz", seed=data["seed"][held].cpu().numpy(), **said)  # type: ignore[arg-type]
+        torch.save(net.state_dict(), args.out / "damage.pt")
+        export(net, args.out / "damage.onnx")
+        print(json.dumps(final), flush=True)
+    if gpus > 1:
+        distributed.destroy_process_group()
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="models.train.damage_net", description="Train the damage network.")
+    parser.add_argument("data", type=Path, help="folder of strips-*.npz made with --damage")
+    parser.add_argument("out", type=Path, help="folder for damage.onnx, damage.pt and damage-scores.json")
+    parser.add_argument("seconds", type=float, help="how long to train")
+    parser.add_argument("--seed", type=int, default=SEED, help=f"default {SEED}")
+    parser.add_argument("--rate", type=float, default=RATE, help=f"highest learning rate (default {RATE})")
+    return parser
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,108 @@
+"""Two witnesses for damage: together surer than either, and neither silences the other when the network was not asked."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import expit, logit
+
+from models.train.hurts import HURTS as TRAINED
+from models.train.hurts import hurt
+from samples.draw_damage import with_damage
+from samples.draw_free import draw_of
+from vision import net
+from vision.bends import Bend
+from vision.condition import Seen, examine
+from vision.hurt_sight import HURTS, HurtSight
+from vision.quantity import Quantity
+from vision.tip_loss import TipLoss
+from vision.unwinding import TwistLoss
+from vision.witness import BARBS_STEEP, barbs_told, bend_told, odds, tip_told, twist_told
+
+X_MM = np.arange(-0.5, 16.0, 0.1)
+
+
+def sight(**seen: tuple[float, float, float]) -> HurtSight:
+    """A network that sees each named kind between two places with a chance, and elsewhere nothing."""
+    chances = np.full((len(HURTS), len(X_MM)), 0.01)
+    for kind, (low, high, chance) in seen.items():
+        chances[HURTS.index(kind.replace("_", "-")), (low <= X_MM) & (high >= X_MM)] = chance
+    return HurtSight(X_MM, chances)
+
+
+def twist(loss_deg: float, probability: float, reversed_mm: float = 0.0) -> TwistLoss:
+    rows = np.empty((0, 2))
+    return TwistLoss((2.0, 4.0), Quantity(loss_deg, 10.0), probability, reversed_mm, 60.0, 2.8, 6.0, rows, rows)
+
+
+def test_log_odds_add_as_bayes_has_it():
+    """Two independent witnesses: the odds multiply (Bayes' theorem in odds form; from memory)."""
+    tip = TipLoss(Quantity(2.0, 0.5), 0.6, 0.6)
+
+    both = tip_told(tip, sight(tip_lost=(-0.2, 0.3, 0.7)))
+
+    assert both == pytest.approx(expit(logit(0.6) + 1.5 * logit(0.7)))
+    assert tip_told(tip, None) == 0.6
+
+
+def test_each_witness_may_contradict_the_other():
+    quiet, loud = sight(), sight(unwound=(1.5, 4.5, 0.95))
+
+    assert twist_told(twist(120.0, 0.9), quiet, 14.0, 0.2).probability < 0.2
+    assert twist_told(twist(120.0, 0.9), loud, 14.0, 0.2).probability > 0.9
+    assert twist_told(twist(120.0, 0.9), None, 14.0, 0.2).probability == 0.9
+
+
+def test_a_stretch_that_turns_back_fast_is_not_called_overwound():
+    """Its outline is that of a stretch wound more: only the faces tell the two apart."""
+    back = twist_told(twist(-180.0, 0.99), sight(reverse_wound=(2.0, 4.0, 0.9)), 14.0, 0.2)
+    more = twist_told(twist(-180.0, 0.99), sight(overwound=(2.0, 4.0, 0.9)), 14.0, 0.2)
+
+    assert (back.kind, more.kind) == ("reverse-wound", "overwound")
+    assert min(back.probability, more.probability) > 0.9
+
+
+def test_a_bend_that_the_network_says_little_of_is_as_likely_as_before():
+    bend = Bend(5.0, 9.0, 2.0, 0.0, None)
+
+    assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.25))) == pytest.approx(bend.probability, abs=0.01)
+    assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.9))) > bend.probability
+
+
+def test_a_row_of_barbs_is_told_with_its_place_and_number():
+    row = barbs_told(None, sight(barbs_missing=(3.0, 5.0, 0.9)), 11.0)
+
+    assert row is not None
+    assert row.kind == "barbs-missing"
+    assert (row.from_mm, row.to_mm) == (pytest.approx(3.0, abs=0.15), pytest.approx(5.0, abs=0.15))
+    assert row.count.value == pytest.approx(2.0 / 0.33, abs=0.6)
+    assert row.probability == pytest.approx(expit(BARBS_STEEP * (odds(0.9) - 0.2)))
+
+
+def test_overwound_by_the_outline_alone_stays_an_oddity():
+    call = examine(Seen(twist=twist(-180.0, 0.99)), px_per_mm=70.0)
+    seen = examine(Seen(twist=twist(-180.0, 0.99), hurts=sight(overwound=(2.0, 4.0, 0.9))), px_per_mm=70.0)
+
+    assert call.call == "nothing seen"
+    assert call.findings[0].probability < 0.5
+    assert seen.call == "discard"
+
+
+def test_the_network_knows_the_kinds_it_was_trained_on():
+    assert HURTS == TRAINED
+    chances = net.see_damage(np.full((3, 192, 77), 0.9, np.float32))
+    assert chances.shape == (len(HURTS), 39)
+    assert ((chances >= 0.0) & (chances <= 1.0)).all()
+
+
+def test_what_it_learns_lies_where_the_instrument_is_hurt():
+    rng = np.random.default_rng(5)
+    one = with_damage(rng, draw_of(rng, "nominal", "k-file", 30), "crest-chipped", 60.0)
+    chip = one.damage[0]
+
+    found = hurt(one, lambda at_mm: 50.0 * np.asarray(at_mm), 640)
+
+    marked = np.flatnonzero(found[0, TRAINED.index("crest-chipped")])
+    assert marked[0] == pytest.approx(50.0 * chip.from_mm, abs=4.0)
+    assert marked[-1] == pytest.approx(50.0 * chip.to_mm, abs=4.0)
+    assert not found[0].any(axis=1)[[k for k, kind in enumerate(TRAINED) if kind != "crest-chipped"]].any()
