@@ -184,6 +184,30 @@ def test_every_fault_has_its_outcome_and_none_matches(fault: Told, outcome: str)
     assert [row.outcome for row in rows] == ["matches list", outcome, "matches list"]
 
 
+@pytest.mark.parametrize(("share", "outcome"), [(0.7, "matches list"), (0.55, "undecided"), (0.0, "undecided")])
+def test_an_open_name_counts_where_the_list_asks_for_just_that_and_it_is_likely(share: float, outcome: str) -> None:
+    """0.9 of positions right, 1 in 70 each other family: 0.7 by itself becomes 0.993, 0.55 becomes 0.987 (Bayes' rule, worked by hand)."""
+    open_ = told(2, None, kind="undecided", why=("reamer or K-file",), family_shares={"k-file": share, "reamer": 1.0 - share})
+
+    rows = check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1), open_, told(3, "reamer", 30))).rows
+
+    assert [row.outcome for row in rows] == ["matches list", outcome, "matches list"]
+
+
+def test_whatever_else_is_open_leaves_a_likely_name_undecided() -> None:
+    cut = told(2, None, kind="undecided", why=("cut by the frame",), family_shares={"k-file": 0.9}, in_doubt=True)
+
+    assert outcomes(KIT, told(1), cut, told(3, "reamer", 30)) == ["matches list", "undecided", "matches list"]
+
+
+def test_another_thing_in_another_slot_is_extra_and_leaves_the_position_missing() -> None:
+    kit = b'[[item]]\nfamily = "reamer"\nsize = 15\nslots = [21]\n[[item]]\nfamily = "k-file"\nsize = 25\nslots = [1]\n'
+
+    rows = check_tray(parse_kit(kit, ".toml", "x"), seen(told(1), told(8, "reamer", 45, lane=8))).rows
+
+    assert [row.outcome for row in rows] == ["missing", "matches list", "extra"]
+
+
 def test_missing_and_extra_and_a_wrong_tray_are_said() -> None:
     kit = parse_kit(KIT, ".toml", "tray A")
 

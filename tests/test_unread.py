@@ -25,14 +25,14 @@ from vision.unread import WHY, surely_there, unread
 RED, BLACK, PAPER = (0.55, 0.03, 0.03), (0.02, 0.02, 0.02), (1.0, 1.0, 1.0)
 
 
-def seen(colour: tuple[float, float, float], *, sure: bool = True) -> tuple[np.ndarray, Candidate]:
+def seen(colour: tuple[float, float, float], *, rank: int = 3) -> tuple[np.ndarray, Candidate]:
     """A handle of 12 mm x 4 mm at 20 px/mm on paper, with a shaft to its left."""
     relative = np.full((200, 800, 3), PAPER, np.float32)
     handle, thin = np.zeros((200, 800), bool), np.zeros((200, 800), bool)
     handle[60:140, 520:760], thin[96:104, 40:520] = True, True
     relative[handle] = colour
     relative[60:80, 520:760] *= 1.3  # lit from above
-    return relative, Candidate(handle | thin, thin, handle, np.zeros_like(thin), (0, 0), False, sure=sure)
+    return relative, Candidate(handle | thin, thin, handle, np.zeros_like(thin), (0, 0), False, rank=rank)
 
 
 def one() -> InstrumentReading:
@@ -43,9 +43,9 @@ def one() -> InstrumentReading:
     return unread(photo, scale, relative, candidate, Axis(line, 0, 480, 0.2), 2)
 
 
-@pytest.mark.parametrize(("colour", "sure", "there"), [(RED, True, True), (BLACK, True, False), (RED, False, False)])
-def test_a_coloured_handle_alone_speaks_for_it(colour: tuple[float, float, float], sure: bool, there: bool) -> None:
-    assert surely_there(*seen(colour, sure=sure)) == there
+@pytest.mark.parametrize(("colour", "rank", "there"), [(RED, 3, True), (BLACK, 2, False), (RED, 1, False)])
+def test_a_coloured_handle_alone_speaks_for_it(colour: tuple[float, float, float], rank: int, there: bool) -> None:
+    assert surely_there(*seen(colour, rank=rank)) == there
 
 
 def test_it_has_a_place_and_a_reason_and_no_number() -> None:

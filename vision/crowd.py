@@ -6,7 +6,7 @@ accounts for is left to the finding of single pieces: instruments whose handle i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -31,13 +31,15 @@ HANDLE_APART_MM = 3.0  # two finds of one handle lie nearer
 LONGEST_TOGETHER = 20  # steps of a quarter of a millimetre that two shafts share where they cross, at most
 SAME_MM, SAME_SHARE = 0.8, 0.5  # two handles' shafts nearer than that over half their length are one
 PALE_CLOSE_MM = 1.0
+FAINT_CLOSE_MM = 0.2
+ON_PAGE_MM = 1.0
 
 
 @dataclass(frozen=True)
 class Taken:
     """One instrument's pixels in a part of the plane that begins at ``offset_px``: thin part, handle, stop; does the frame cut it.
 
-    ``sure``: its handle is coloured or black as no shadow is.
+    ``rank``: of its handle, as in ``vision.grips``.
     """
 
     thin: Mask
@@ -45,7 +47,7 @@ class Taken:
     stop: Mask
     cut: bool
     offset_px: tuple[int, int]
-    sure: bool = False
+    rank: int = 1
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,9 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     ppm = plane.px_per_mm
     ground = Ground(through.metal, through.known, ppm, np.ascontiguousarray(relative @ np.array([0.2126, 0.7152, 0.0722], np.float32)))
     solid = filled(ground.metal, ppm)
-    held = _fitting(_held(find_grips(filled(through.plain, ppm), relative, rim, ppm), ground), solid.shape, ppm)
+    plain = find_grips(filled(through.plain, ppm), relative, rim, ppm)
+    clear = _held(plain, ground)
+    held = _fitting([*clear, *_held_faintly(plain, clear, ground, through)], solid.shape, ppm)
     whole = _drawn(held, solid.shape, 2.6 * ppm)
     pale = filled(_closed(through.weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
     more = [one for mask in (solid, pale) for one in _held(find_grips(mask & ~whole, relative, rim, ppm), ground) if _worthy(one, ppm)]
@@ -71,10 +75,18 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     claimed = _drawn(held, solid.shape, 1.6 * ppm)
     free = Ground(ground.metal & ~claimed, ground.known, ppm)
     bent = [_Held(one.grip, follow_end(free, one.shaft)) for one in held]
-    taken = [_take(one, solid, ground, rim) for one in bent]
+    taken = [replace(_take(one, solid, ground, rim), rank=one.grip.rank if _on_page(one, plane) else 1) for one in bent]
     used = _drawn(bent, solid.shape, 3.4 * ppm)
     reach = 2 * max(round(0.8 * ppm), 1) + 1
     return taken, cv2.dilate(used.astype(np.uint8), np.ones((reach, reach), np.uint8)).astype(bool), solid
+
+
+def _on_page(one: _Held, plane: Plane) -> bool:
+    """Whether handle and shaft lie on the page: a wooden table's colour beside its edge is no handle's."""
+    if plane.page_mm is None:
+        return False
+    spots = plane.to_mm(np.array([one.grip.middle_px, one.shaft.line_px[0], one.shaft.line_px[-1]]))
+    return bool(((spots > ON_PAGE_MM) & (spots < np.array(plane.page_mm) - ON_PAGE_MM)).all())
 
 
 def _fitting(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> list[_Held]:
@@ -83,7 +95,7 @@ def _fitting(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> lis
 
 def _worthy(one: _Held, px_per_mm: float) -> bool:
     """What is not surely a handle needs a shaft that is seen, not one that runs on hidden by print."""
-    return one.grip.rank == 2 or one.shaft.worth > LEAST_WORTH * one.shaft.length_mm(px_per_mm)
+    return one.grip.rank >= 2 or one.shaft.worth > LEAST_WORTH * one.shaft.length_mm(px_per_mm)
 
 
 def _held(grips: tuple[Grip, ...], ground: Ground) -> list[_Held]:
@@ -97,6 +109,14 @@ def _held(grips: tuple[Grip, ...], ground: Ground) -> list[_Held]:
         if some:
             found.append(_Held(grip, max(some, key=lambda shaft: shaft.worth)))
     return found
+
+
+def _held_faintly(grips: tuple[Grip, ...], clear: list[_Held], ground: Ground, through: Unprinted) -> list[_Held]:
+    """Coloured handles whose shaft is as pale as the paper: in soft light its outline alone is seen, and faintly."""
+    with_shaft = {id(one.grip) for one in clear}
+    left = tuple(grip for grip in grips if grip.rank == 3 and id(grip) not in with_shaft)
+    faint = Ground(_closed(through.weak, FAINT_CLOSE_MM * ground.px_per_mm), ground.known, ground.px_per_mm) if left else ground
+    return _held(left, faint)
 
 
 def _ways_out(grip: Grip, inside_px: float) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
@@ -120,7 +140,7 @@ def _unlike(held: list[_Held], px_per_mm: float) -> list[_Held]:
 def _led_astray(one: _Held, others: list[_Held], px_per_mm: float) -> _Held:
     """A sure handle whose shaft runs into another's and on along it keeps what lies before that."""
     line = one.shaft.line_px
-    for other in others if one.grip.rank == 2 else []:
+    for other in others if one.grip.rank >= 2 else []:
         if np.linalg.norm(one.grip.middle_px - other.grip.middle_px) < HANDLE_APART_MM * px_per_mm:
             continue
         near = np.linalg.norm(line[:, None] - other.shaft.line_px[None], axis=2).min(axis=1) < SAME_MM * px_per_mm
@@ -141,7 +161,7 @@ def _cut_at_handles(held: list[_Held], shape: tuple[int, ...]) -> list[_Held]:
     """End every shaft where another one's handle begins: no shaft lies on or under a handle."""
     owner = np.zeros(shape, dtype=np.int16)
     for k, one in enumerate(held, 1):
-        if one.grip.rank == 2:
+        if one.grip.rank >= 2:
             left, top = one.grip.offset_px
             height, width = one.grip.mask.shape
             owner[top : top + height, left : left + width][one.grip.mask] = k
@@ -195,7 +215,7 @@ def _take(one: _Held, solid: Mask, ground: Ground, rim: Mask) -> Taken:
     real_stop = _stop_like(stop.astype(bool), ppm)
     thin_mask = thin.astype(bool) & ~handle & ~real_stop
     cut = bool(((thin_mask | handle) & rim).any())
-    return Taken(thin_mask, handle, real_stop & ~handle, cut, (int(corner[0]), int(corner[1])), one.grip.rank == 2)
+    return Taken(thin_mask, handle, real_stop & ~handle, cut, (int(corner[0]), int(corner[1])), one.grip.rank)
 
 
 def _around(grip: Grip, line: Array, shape: tuple[int, ...], px_per_mm: float) -> tuple[tuple[slice, slice], NDArray[np.int_]]:

@@ -39,8 +39,8 @@ class Candidate:
     """One thing on the sheet: plane masks (H, W) of the whole, its thin part and its handle, and which border it meets.
 
     Masks of the whole plane: ``lit`` where the background is a lit screen seen through a window, ``off`` where the sheet
-    was cut away (that included). ``sure``: a coloured handle with a shaft of its own tells it, so that it is there even if no
-    outline of it can be followed.
+    was cut away (that included). ``rank``: how surely a handle with a shaft of its own
+    tells it: 3 coloured, 2 black, 1 only thick, 0 none; a coloured one is there even if no outline of it can be followed.
     """
 
     whole: Mask
@@ -51,7 +51,7 @@ class Candidate:
     cut: bool
     lit: Mask | None = None
     off: Mask | None = None
-    sure: bool = False
+    rank: int = 0
 
 
 @dataclass(frozen=True)
@@ -107,7 +107,7 @@ def _cropped(one: Taken) -> Candidate:
     rows, columns = np.flatnonzero(whole.any(axis=1)), np.flatnonzero(whole.any(axis=0))
     box = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
     corner = (one.offset_px[0] + int(columns[0]), one.offset_px[1] + int(rows[0]))
-    return Candidate(whole[box], one.thin[box], one.handle[box], one.stop[box], corner, one.cut, sure=one.sure)
+    return Candidate(whole[box], one.thin[box], one.handle[box], one.stop[box], corner, one.cut, rank=one.rank)
 
 
 def _likely(candidate: Candidate, told: Mask | None, px_per_mm: float) -> bool:

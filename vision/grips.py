@@ -27,7 +27,7 @@ DEEPEST_MM = 2.6  # half of the widest hole that a pale handle leaves in its mas
 class Grip:
     """One handle: its pixels in the plane (label image value), middle, unit axis, half length; px.
 
-    ``rank``: 2 where most of it is coloured or black as no metal or shadow is, else 1.
+    ``rank``: 3 where most of it is coloured, 2 where it is coloured or black as no metal is, else 1: perhaps a shadow.
     """
 
     mask: Mask
@@ -98,8 +98,10 @@ def _grip(mask: Mask, offset: tuple[int, int], rim: Mask, px_per_mm: float) -> G
 
 
 def _rank(mask: Mask, colour: Array, px_per_mm: float) -> int:
-    """2 and 1 as in ``Grip``; 0 for what is no handle: a shaft and its hard shadow with the paper between them are long and thick too."""
+    """3 to 1 as in ``Grip``; 0 for what is no handle: a shaft and its hard shadow with the paper between them are long and thick too."""
     picked = colour[mask]
+    if (picked.max(axis=1) - picked.min(axis=1) > PLAIN_CHROMA).mean() > MOSTLY:
+        return 3
     if ((picked.max(axis=1) - picked.min(axis=1) > PLAIN_CHROMA) | (picked.mean(axis=1) < PLAIN_BLACK)).mean() > MOSTLY:
         return 2
     depth = cv2.distanceTransform(np.pad(mask, 1).astype(np.uint8), cv2.DIST_L2, 5).max()

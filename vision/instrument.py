@@ -52,7 +52,7 @@ from vision.unwinding import TwistLoss, followed, twist_loss
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
-LEAST_STEPPED = 0.25
+LEAST_STEPPED = (0.25, 0.25, 0.18, -1.0)  # share of columns, by the rank of the handle: a coloured one is no shadow
 COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
 
@@ -149,7 +149,7 @@ def _in_mm(
     if front is not None and in_deep_shade(photo, scale, plane, candidate.off, edges, front[1]):
         front = None
     last = float(np.interp(front[1] if front else front_at, profile.column, profile.x_mm)) - 0.25
-    if not _is_shaft(profile, last) or not _has_edges(edges, profile, last):
+    if not _is_shaft(profile, last) or not _has_edges(edges, profile, last, candidate.rank):
         return None
     end, hidden = part_end_mm(profile, marks), marks.part_end_hidden
     outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop, part_end=end, end_hidden=hidden)
@@ -367,11 +367,11 @@ def _is_shaft(profile: Profile, last_mm: float) -> bool:
     return bool(np.nanmedian(width) < THICKEST_MM and np.nanmedian(width) > 0.02)
 
 
-def _has_edges(edges: Edges, profile: Profile, last_mm: float) -> bool:
+def _has_edges(edges: Edges, profile: Profile, last_mm: float, rank: int) -> bool:
     """Whether brightness really steps along both outlines; the dim border of a soft shadow has no such steps."""
     inside = (profile.x_mm > 0.0) & (profile.x_mm < last_mm)
     stepped = np.isfinite(edges.outer_px[:, inside]).all(axis=0)
-    return bool(stepped.mean() > LEAST_STEPPED)
+    return bool(stepped.mean() > LEAST_STEPPED[rank])
 
 
 def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:

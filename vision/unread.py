@@ -22,7 +22,7 @@ NONE: NDArray[np.float64] = np.empty((0, 2))
 
 def surely_there(relative: NDArray[np.float32], candidate: Candidate) -> bool:
     """Whether a coloured handle speaks for it: what is white, grey or black may be a shadow, the print or the table."""
-    return candidate.sure and handle_colour(relative, candidate).word not in PLAIN
+    return candidate.rank == 3 and handle_colour(relative, candidate).word not in PLAIN
 
 
 def unread(photo: Photo, scale: Scale, relative: NDArray[np.float32], candidate: Candidate, axis: Axis, number: int) -> InstrumentReading:

@@ -99,11 +99,12 @@ def figures(total: Counter[str]) -> list[str]:
     )  # fmt: skip
     mean = total["seconds"] / max(total["trays"], 1)
     spent = f"{total['trays']} trays, {mean:.0f} s of processor time each"
-    shares = (f"{name:32s} {total[a]:4d} of {total[b]:4d}  {_wilson(total[a], total[b])}" for name, a, b in rows)
+    shares = (f"{name:32s} {total[a]:4d} of {total[b]:4d}  {share_text(total[a], total[b])}" for name, a, b in rows)
     return [spent, *shares]
 
 
-def _wilson(part: int, whole: int) -> str:
+def share_text(part: int, whole: int) -> str:
+    """A share in percent with Wilson's 95 % interval."""
     if whole == 0:
         return "no case"
     z, share = 1.96, part / whole

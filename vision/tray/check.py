@@ -12,13 +12,14 @@ from scipy.optimize import linear_sum_assignment
 from vision.report.words import FAMILY_WORDS
 from vision.tray.kit import Kit
 from vision.tray.merged import Seen
-from vision.tray.told import SIZED
+from vision.tray.told import SIZED, Told
 
 Outcome = Literal["matches list", "missing", "extra", "wrong size", "wrong family", "wrong slot", "damaged", "undecided"]
 OUTCOMES: tuple[Outcome, ...] = ("matches list", "missing", "extra", "wrong size", "wrong family", "wrong slot", "damaged", "undecided")
 FAULTS = OUTCOMES[1:7]
 LENGTH_MM, LENGTH_U = 1.2, 3.0  # a length is another one beyond both
 NOT_SEEN, NOT_ASKED = 4.0, 4.0  # what leaving a position empty, or a piece over, costs against calling it another
+LISTED_RIGHT, OTHER_NAMES, SURE = 0.9, 7.0, 0.99  # share of positions that hold what the list asks for: our own choice; other families
 WRONG_TRAY = 0.5  # of the positions missing or holding something else: probably another tray
 
 
@@ -91,6 +92,9 @@ def check_tray(kit: Kit, seen: Sequence[Seen], partial: str | None = None) -> Ch
 def _cost(position: Position, one: Seen) -> float:
     """How badly an instrument fits a position: 0 fits in all, what is open costs less than what contradicts."""
     best = one.best
+    elsewhere = position.slot is not None and best.lane is not None and best.lane != position.slot
+    if elsewhere and (best.family, best.size if position.size is not None else None) != (position.family, position.size):
+        return NOT_SEEN + NOT_ASKED + 1.0  # another thing at another place: one is missing, the other is extra
     cost = 0.0
     if best.family is None:
         cost += 0.8
@@ -146,13 +150,29 @@ def _doubt(position: Position, one: Seen) -> tuple[Outcome, str] | None:
     """What keeps a position from being said to match."""
     best = one.best
     close_up = f"take a close-up of number {one.numbers}"
-    if best.kind == "undecided" or best.family is None or (position.size is not None and best.size is None):
+    if best.in_doubt or not _is_family(position, best) or not _is_size(position, best):
         return "undecided", f"{close_up}: {'; '.join(best.why)}"
     if _length(position, one) == "open":
         return "undecided", f"{close_up}: its length could not be told"
     if position.slot is not None and best.lane is None:
         return "undecided", "in which slot it lies could not be told"
     return None
+
+
+def _is_family(position: Position, best: Told) -> bool:
+    return best.family == position.family or (best.family is None and _believed(best.family_shares.get(position.family, 0.0)))
+
+
+def _is_size(position: Position, best: Told) -> bool:
+    if position.size is None or best.size == position.size:
+        return True
+    return best.size is None and _believed(best.size_shares.get(str(position.size), 0.0))
+
+
+def _believed(share: float) -> bool:
+    """Whether a name that is open by itself is sure enough where the list asks for just that: a list is mostly right."""
+    asked, other = LISTED_RIGHT * share, (1.0 - LISTED_RIGHT) / OTHER_NAMES * (1.0 - share)
+    return asked / max(asked + other, 1e-12) >= SURE
 
 
 def _extra(one: Seen) -> Row:

@@ -14,10 +14,11 @@ from vision.report.words import finding_text
 from vision.together import Looked
 from vision.tray.kinks import seen_bend
 from vision.tray.short import ends_early
-from vision.tray.straightened import surely_straightened
+from vision.tray.straightened import surely_straightened, told_apart
 
 CLOSE_PX_PER_MM = 40.0  # below, outlines are too coarse to call a kink or lost twist by themselves
 SURE, DOUBT = 0.9, 0.5  # of a finding: damaged from the first on, undecided from the second
+TWIST = ("unwound", "reverse-wound", "overwound", "stretched")
 GROSS = ("tip-lost", "kinked", "unwound", "reverse-wound", "overwound", "stretched")  # what an overview can show
 
 
@@ -34,7 +35,7 @@ def damage_shown(reading: InstrumentReading, candidate: Candidate, seen: Measure
     found = [finding for finding in reading.condition.findings if finding.kind in GROSS]
     if reading.local_px_per_mm >= CLOSE_PX_PER_MM:
         return by_findings(found)
-    found = [finding for finding in found if finding.kind != "kinked"]
+    found = [finding for finding in found if finding.kind != "kinked" and not _unseen(finding, seen, reading.local_px_per_mm)]
     sure = [f for f in found if f.probability >= SURE and _checked(f, seen, reading.local_px_per_mm)]
     shown = by_findings([finding for finding in found if finding not in sure], may_be_sure=False)
     bend, early = seen_bend(candidate, looked.plane.px_per_mm, reading), ends_early(reading, looked)
@@ -50,6 +51,11 @@ def by_findings(found: list[Finding], *, may_be_sure: bool = True) -> Shown:
     sure = [finding for finding in found if may_be_sure and finding.probability >= SURE]
     doubted = [finding for finding in found if finding not in sure and finding.probability >= DOUBT]
     return Shown(tuple(map(finding_text, sure)), tuple(f"perhaps {finding_text(one)}" for one in doubted))
+
+
+def _unseen(finding: Finding, seen: Measured, px_per_mm: float) -> bool:
+    """Whether lost or gained twist was told from crests that lie too close together to be seen one by one."""
+    return finding.kind in TWIST and not told_apart((seen.outline.upper.x_mm, seen.outline.lower.x_mm), px_per_mm)
 
 
 def _checked(finding: Finding, seen: Measured, px_per_mm: float) -> bool:

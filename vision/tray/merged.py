@@ -78,5 +78,5 @@ def _joined(views: list[Told]) -> Seen:
     names = {(view.family, view.size) for view in views if view.kind == "named"}
     if len(names) > 1:
         said = " or ".join(sorted(view.name for view in views if view.kind == "named"))
-        best = replace(best, kind="undecided", why=(f"the photos contradict each other: {said}", *best.why))
+        best = replace(best, kind="undecided", in_doubt=True, why=(f"the photos contradict each other: {said}", *best.why))
     return Seen(best, tuple(views))

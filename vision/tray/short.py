@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.nominal import LENGTHS_MM
 from vision.reading import InstrumentReading
 from vision.together import Looked
 
@@ -18,6 +19,7 @@ Array = NDArray[np.floating[Any]]
 PART_MM = 16.0  # least working part of files and reamers: ISO 3630-1 as others quote it (read)
 BARBED_MM = 10.0  # of a broach: common practice, no source
 SHORT_MM, SHORT_BARBED_MM = 1.5, 0.7  # so much shorter: beyond what is made and what is read here
+CLEARLY_MM, FULL_LENGTH_MM = 2.4, 0.7  # too short by less: only if the whole length is none of the standard ones either
 BELIEVED = 3.0  # a part shorter than that, mm, was not read but lost sight of
 AHEAD_MM = (0.25, 1.5)  # beyond the end, where there must be bare paper
 PAPER, INK = 0.12, 0.6  # light over paper's may differ by; what print leaves less than that
@@ -32,12 +34,19 @@ def ends_early(reading: InstrumentReading, looked: Looked) -> str | None:
         return None
     barbed = reading.family.value == BROACH or reading.family.others.get(BROACH, 0.0) > PERHAPS
     least, short = (BARBED_MM, SHORT_BARBED_MM) if barbed else (PART_MM, SHORT_MM)
-    if part.value > least - short or not on_bare_paper(reading, looked):
+    gone = least - part.value
+    if gone < short or (not barbed and gone < CLEARLY_MM and not _odd_length(reading)) or not on_bare_paper(reading, looked):
         return None
     return (
         f"working part of {part.value:.1f} mm (u {part.u:.1f}), a whole one has {least:.0f} or more: a piece of the tip is "
         "missing, or the end is bent away"
     )
+
+
+def _odd_length(reading: InstrumentReading) -> bool:
+    """Whether the length is none of the standard ones: one that lost little of its tip is short of them by as much."""
+    length = reading.length_mm
+    return length is not None and min(abs(length.value - full) for full in LENGTHS_MM) > FULL_LENGTH_MM
 
 
 def on_bare_paper(reading: InstrumentReading, looked: Looked) -> bool:

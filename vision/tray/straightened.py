@@ -26,6 +26,12 @@ def surely_straightened(finding: Finding, edges_mm: Sequence[Array], px_per_mm: 
     return finding.kind in KINDS and all(_wider(np.asarray(crests), finding, px_per_mm) for crests in edges_mm)
 
 
+def told_apart(edges_mm: Sequence[Array], px_per_mm: float) -> bool:
+    """Whether the crests of at least one edge stand far enough apart in the picture."""
+    gaps = [np.diff(np.asarray(crests)) for crests in edges_mm if len(crests) > LEAST_OUTSIDE]
+    return any(float(np.median(gap)) * px_per_mm >= LEAST_PX for gap in gaps)
+
+
 def _wider(crests_mm: Array, finding: Finding, px_per_mm: float) -> bool:
     gaps, middles = np.diff(crests_mm), (crests_mm[1:] + crests_mm[:-1]) / 2.0
     inside = (middles > finding.from_mm - BESIDE_MM) & (middles < finding.to_mm + BESIDE_MM)

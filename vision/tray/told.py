@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 from vision.reading import InstrumentReading
@@ -21,7 +22,8 @@ class Told:
 
     ``number`` as in the picture; ``photo`` which picture; ``why``: sentences, damage first; ``length_mm``, ``length_u`` None
     where not measured; ``place_mm`` its middle on the sheet and ``axis_deg`` its direction there, None without a sheet;
-    ``lane`` the number of the lane or slot that it lies in.
+    ``lane`` the number of the lane or slot that it lies in. ``family_shares``, ``size_shares``: how likely each name is by itself;
+    ``in_doubt``: more is open than the name.
     """
 
     number: int
@@ -37,6 +39,9 @@ class Told:
     lane: int | None
     px_per_mm: float
     colour: str | None
+    family_shares: Mapping[str, float] = field(default_factory=dict)
+    size_shares: Mapping[str, float] = field(default_factory=dict)
+    in_doubt: bool = False
 
     @property
     def name(self) -> str:
@@ -68,7 +73,8 @@ def tell(
     """
     family = str(reading.family.value) if reading.family.value is not None else None
     size = int(reading.size.value) if reading.size.value is not None else None
-    open_ = [*(reading.notes if unread else _open(reading, family, size, cut)), *damage.open]
+    doubts = [*(reading.notes if unread else ["cut by the frame, read as far as it is seen"] if cut else []), *damage.open]
+    open_ = [*doubts, *([] if unread else _open(reading, family, size))]
     kind: Kind = "damaged" if damage.sure else "undecided" if open_ else "named"
     length = reading.length_mm
     return Told(
@@ -85,14 +91,15 @@ def tell(
         lane=lane,
         px_per_mm=reading.local_px_per_mm,
         colour=reading.handle.colour,
+        family_shares=dict(reading.family.others),
+        size_shares=dict(reading.size.others),
+        in_doubt=bool(doubts),
     )
 
 
-def _open(reading: InstrumentReading, family: str | None, size: int | None, cut: bool) -> list[str]:
-    """What keeps an instrument from being put away unseen, a sentence each."""
+def _open(reading: InstrumentReading, family: str | None, size: int | None) -> list[str]:
+    """What is open about its name, a sentence each."""
     reasons = []
-    if cut:
-        reasons.append("cut by the frame, read as far as it is seen")
     if family is None:
         reasons.append(f"family not decided ({_runners(reading.family.others)})")
     if size is None and (family is None or family in SIZED):
