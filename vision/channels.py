@@ -40,12 +40,12 @@ def span(picture: Picture) -> Image:
     return np.asarray(cv2.max(cv2.max(first, second), third) - low)
 
 
-def median_colour(picture: Picture, mask: NDArray[np.bool_], most: int = 20_000) -> Image:
-    """Median colour (3,) of the pixels of a mask; of more than ``most`` of them, every so manieth counts."""
-    chosen = picture[mask]
-    return np.asarray(np.median(chosen[:: max(len(chosen) // most, 1)], axis=0))
+def median_of(colours: Image, most: int = 20_000) -> Image:
+    """Median (3,) of colours (N, 3); of more than ``most`` of them, every so manieth counts."""
+    return np.asarray(np.median(colours[:: max(len(colours) // most, 1)], axis=0))
 
 
 def farthest(picture: Picture, colour: Image) -> Image:
     """Greatest absolute difference of any channel from a colour, (H, W)."""
-    return greatest(np.abs(picture - np.asarray(colour, dtype=np.float32)))
+    away = [np.abs(one - level) for one, level in zip(cv2.split(picture), np.asarray(colour, dtype=np.float32), strict=True)]
+    return np.asarray(cv2.max(cv2.max(away[0], away[1]), away[2]))

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.measure import label, regionprops
 
+from vision.bands import bands
 from vision.crowd import Taken, take_apart
 from vision.foreground import foreground
 from vision.joining import join_across_print
@@ -72,7 +73,7 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     ``anchors_mm`` (N, 2): page places where the sheet's print was verified.
     """
     openings = see_openings(plane, paper_light(plane, anchors_mm))
-    relative = np.asarray(cv2.divide(plane.rgb, np.maximum(openings.light, np.float32(1e-3))), dtype=np.float32)
+    relative = _over_paper(plane.rgb, openings.light)
     off = off_sheet(plane, relative)
     mask = foreground(plane, relative, openings.lit, off)
     off |= openings.lit
@@ -87,6 +88,14 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
         if candidate is not None and (not candidates or _likely(candidate, told, plane.px_per_mm)):
             candidates.append(candidate)
     return Found(tuple(replace(one, lit=openings.lit, off=off) for one in candidates), relative, openings.holes)
+
+
+def _over_paper(rgb: Image, light: Image) -> Image:
+    """Colour over that of the bare background; it takes the light's place, which nobody asks for afterwards."""
+    for band in bands(rgb.shape, 0):
+        part = light[band.place]
+        part[...] = cv2.divide(rgb[band.place], np.maximum(part, np.float32(1e-3)))
+    return light
 
 
 def _crowd(plane: Plane, relative: Image, rim: Mask) -> tuple[list[Candidate], Mask, Mask | None]:

@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.channels import LUMINANCE, farthest, median_colour, span, weighted
+from vision.bands import bands, tiles
+from vision.channels import LUMINANCE, median_of, span, weighted
 from vision.offsheet import over_table, rim
 from vision.plane import Plane
 
@@ -22,6 +23,7 @@ LEAST_COLOUR = 0.14
 DARK, BRIGHT = 0.30, 1.25
 INK_CLEAR_MM = 0.22  # print edges are known to about this much (spread of ink, curl of paper, blur)
 INK_ODD = 0.30
+REACH_PX = 8  # farther than smoothing by 1 px and a gradient reach
 
 
 def foreground(plane: Plane, relative: Image, lit: Mask, off: Mask) -> Mask:
@@ -31,16 +33,29 @@ def foreground(plane: Plane, relative: Image, lit: Mask, off: Mask) -> Mask:
     ``off`` (H, W): what is not the sheet.
     """
     table = off & ~lit
-    smooth = cv2.GaussianBlur(weighted(relative, LUMINANCE), (0, 0), 0.8)
-    steep = cv2.magnitude(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
-    blurred = cv2.GaussianBlur(relative, (0, 0), 1.0)
-    print_zone = _print_zone(plane)
-    on_paper = (steep > 8.0 * LEAST_GRADIENT) | (span(blurred) > LEAST_COLOUR) | (smooth < DARK) | (smooth > BRIGHT)
-    seen = on_paper & ~print_zone & (plane.printed > 0.5)
-    odd = _odd_ink(plane, np.asarray(blurred, dtype=np.float32), print_zone)
+    print_zone, solid = _print_zone(plane), _solid_ink(plane)
+    seen, ink = np.zeros_like(table), np.empty((np.count_nonzero(solid), 3), dtype=np.float32)
+    at = 0
+    for band in bands(relative.shape, REACH_PX):
+        part = np.ascontiguousarray(relative[band.outer])
+        blurred = np.asarray(cv2.GaussianBlur(part, (0, 0), 1.0), dtype=np.float32)
+        seen[band.place] = _on_paper(part, blurred)[band.inner]
+        of_ink = blurred[band.inner][solid[band.place]]
+        ink[at : at + len(of_ink)], at = of_ink, at + len(of_ink)
+    seen &= ~print_zone & (plane.printed > 0.5)
+    odd = np.zeros_like(table)
+    odd[solid] = _odd_ink(ink)
+    odd &= print_zone
     framed = cv2.erode(plane.inside.astype(np.uint8), np.ones((9, 9), np.uint8), borderValue=0).astype(bool)
     border = rim(plane, table) | rim(plane, lit)
     return _bridged((((seen | odd) & ~table) | over_table(plane, relative, table)) & framed, border, plane)
+
+
+def _on_paper(part: Image, blurred: Image) -> Mask:
+    """What paper and soft shadows are not: steep, coloured, dark or bright."""
+    smooth = cv2.GaussianBlur(weighted(part, LUMINANCE), (0, 0), 0.8)
+    steep = cv2.magnitude(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
+    return np.asarray((steep > 8.0 * LEAST_GRADIENT) | (span(blurred) > LEAST_COLOUR) | (smooth < DARK) | (smooth > BRIGHT))
 
 
 def _bridged(mask: Mask, unknown: Mask, plane: Plane) -> Mask:
@@ -50,8 +65,13 @@ def _bridged(mask: Mask, unknown: Mask, plane: Plane) -> Mask:
         return np.asarray(clear)
     reach = round(0.8 * plane.px_per_mm)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-    joined = cv2.morphologyEx(clear.astype(np.uint8), cv2.MORPH_CLOSE, kernel).astype(bool)
-    return np.asarray(clear | (joined & unknown))
+    result = clear.copy()
+    for tile in tiles(mask.shape, 2 * reach + 1):
+        if not unknown[tile.place].any():
+            continue
+        joined = cv2.morphologyEx(clear[tile.outer].astype(np.uint8), cv2.MORPH_CLOSE, kernel)[tile.inner].astype(bool)
+        result[tile.place] |= joined & unknown[tile.place]
+    return result
 
 
 def _print_zone(plane: Plane) -> Mask:
@@ -62,10 +82,14 @@ def _print_zone(plane: Plane) -> Mask:
     return np.asarray(cv2.dilate(ink, kernel).astype(bool))
 
 
-def _odd_ink(plane: Plane, relative: Image, print_zone: Mask) -> Mask:
-    """Places inside solid ink that are far brighter or more coloured than ink."""
+def _solid_ink(plane: Plane) -> Mask:
+    """Places well inside what is printed black."""
     reach = max(round(INK_CLEAR_MM * plane.px_per_mm), 1)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-    solid = cv2.erode((plane.printed < 0.15).astype(np.uint8), kernel).astype(bool)
-    level = median_colour(relative, solid) if solid.any() else np.zeros(3, dtype=np.float32)
-    return np.asarray(solid & (farthest(relative, level) > INK_ODD) & print_zone)
+    return np.asarray(cv2.erode((plane.printed < 0.15).astype(np.uint8), kernel).astype(bool))
+
+
+def _odd_ink(ink: Image) -> Mask:
+    """Which colours (N, 3) inside solid ink are far brighter or more coloured than ink."""
+    level = median_of(ink) if len(ink) else np.zeros(3, dtype=np.float32)
+    return np.asarray(np.abs(ink - level).max(axis=1) > INK_ODD)

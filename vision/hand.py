@@ -146,18 +146,26 @@ def _passages(face: _Face, angle: Array, side: float) -> Array:
     seen = (np.sin(angle) * side > 0.0) & (np.abs(height) < FACE)
     rows = face.axis_row + face.radius_px * height
     down = np.gradient(rows, face.column)
-    across = map_coordinates(face.slopes[0], [rows, face.column], order=1, mode="nearest")
-    along = map_coordinates(face.slopes[1], [rows, face.column], order=1, mode="nearest")
-    step, power = (across - along * down) / np.hypot(1.0, down), across**2 + along**2
+    spots = [rows[seen], face.column[seen]]
+    across, along = (map_coordinates(slope, spots, order=1, mode="nearest") for slope in face.slopes)
+    step, power = np.zeros((2, len(seen)))
+    step[seen], power[seen] = (across - along * down[seen]) / np.hypot(1.0, down[seen]), across**2 + along**2
     runs = np.flatnonzero(np.diff(np.concatenate([[0], seen.astype(int), [0]])))
-    parts = [slice(a, b) for a, b in zip(runs[::2], runs[1::2], strict=True) if b - a >= 2 * PIECES]
-    return np.array([_piecewise(step[part], power[part], face.noise**2) for part in parts])
+    first, length = runs[::2], runs[1::2] - runs[::2]
+    long = length >= 2 * PIECES
+    return _coherences(step, power, first[long], length[long], face.noise**2)
 
 
-def _piecewise(step: Array, power: Array, noise: float) -> float:
+def _coherences(step: Array, power: Array, first: NDArray[np.int_], length: NDArray[np.int_], noise: float) -> Array:
     """Squared mean step over mean squared slope, piece by piece: the light may turn on the way across."""
-    pieces = zip(np.array_split(step, PIECES), np.array_split(power, PIECES), strict=True)
-    return float(np.mean([s.mean() ** 2 / (p.mean() + noise) for s, p in pieces]))
+    if not len(first):
+        return np.empty(0)
+    sizes = length[:, None] // PIECES + (np.arange(PIECES) < length[:, None] % PIECES)
+    edges = first[:, None] + np.concatenate([np.zeros((len(first), 1), dtype=int), np.cumsum(sizes, axis=1)], axis=1)
+    means = [
+        np.add.reduceat(np.append(values, 0.0), edges.ravel()).reshape(edges.shape)[:, :-1] / sizes for values in (step, power)
+    ]
+    return np.asarray((means[0] ** 2 / (means[1] + noise)).mean(axis=1))
 
 
 def _compared(right: Array, left: Array) -> HandSeen:

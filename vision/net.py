@@ -41,6 +41,8 @@ def session(name: str) -> Any:
         )
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
+    options.enable_cpu_mem_arena = False  # which keeps what one strip needed for ever
+    options.enable_mem_pattern = False  # which asks for all of it at once: a long strip needs half the memory without, in the same time
     # Its pool of threads does not ask the usual variable by itself; where many processes share the cores it must (0: all cores).
     options.intra_op_num_threads = int(os.environ.get("OMP_NUM_THREADS") or 0)
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")  # waiting threads leave the cores to others

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.bands import tiles
 from vision.channels import farthest, mean, span
 from vision.plane import Plane
 
@@ -24,11 +25,17 @@ def off_sheet(plane: Plane, relative: Image) -> Mask:
 
     Geometry says where that can be: outside the page, beyond the trim line when the sheet was cut there, in a cut-out slot.
     """
-    smooth = cv2.GaussianBlur(np.asarray(relative, dtype=np.float32), (0, 0), 1.5)
-    strange = (mean(smooth) < DARKER) | (span(smooth) > COLOURED)
-    white = plane.printed > 0.5
-    found = _outside_page(plane) | _holes(plane, strange) | _beyond_trim(plane, strange & white, white)
+    found = _outside_page(plane) | _holes(plane, relative) | _beyond_trim(plane, relative)
     return np.asarray(found & plane.inside)
+
+
+def _strange(relative: Image, top: int, left: int, bottom: int, right: int) -> Mask:
+    """Where a part of the picture, smoothed, is too dark or too coloured for paper."""
+    above, before = min(SMOOTHED_PX, top), min(SMOOTHED_PX, left)
+    around = relative[top - above : bottom + SMOOTHED_PX, left - before : right + SMOOTHED_PX]
+    smooth = cv2.GaussianBlur(np.ascontiguousarray(around, dtype=np.float32), (0, 0), 1.5)
+    part = np.ascontiguousarray(smooth[above : above + bottom - top, before : before + right - left])
+    return np.asarray((mean(part) < DARKER) | (span(part) > COLOURED))
 
 
 def _outside_page(plane: Plane) -> Mask:
@@ -42,28 +49,29 @@ def _outside_page(plane: Plane) -> Mask:
     return outside
 
 
-def _beyond_trim(plane: Plane, strange: Mask, white: Mask) -> Mask:
+def _beyond_trim(plane: Plane, relative: Image) -> Mask:
     """Everything right of the trim line when most of what should be white there is not: the sheet was cut."""
-    beyond = np.zeros_like(strange)
+    height, width = plane.inside.shape
+    beyond = np.zeros_like(plane.inside)
     if plane.trim_x_mm is None:
         return beyond
     column = max(round((plane.trim_x_mm - plane.x0_mm) * plane.px_per_mm), 0)
-    asked = white[:, column:] & plane.inside[:, column:]
-    if asked.sum() > 4.0 * plane.px_per_mm**2 and strange[:, column:][asked].mean() > LEAST_SHARE:
+    asked = (plane.printed[:, column:] > 0.5) & plane.inside[:, column:]
+    if asked.sum() > 4.0 * plane.px_per_mm**2 and _strange(relative, 0, column, height, width)[asked].mean() > LEAST_SHARE:
         beyond[:, column:] = True
     return beyond
 
 
-def _holes(plane: Plane, strange: Mask) -> Mask:
+def _holes(plane: Plane, relative: Image) -> Mask:
     """Slots that were cut out: where the rim just inside a slot's outline is not paper."""
-    holes = np.zeros_like(strange)
+    holes = np.zeros_like(plane.inside)
     for x0, y0, x1, y1 in plane.slots_mm:
         box = np.rint((np.array([x0, y0, x1, y1]) - np.array([plane.x0_mm, plane.y0_mm] * 2)) * plane.px_per_mm).astype(int)
-        left, top, right, bottom = (int(v) for v in np.clip(box, 0, [*strange.shape[::-1], *strange.shape[::-1]]))
+        left, top, right, bottom = (int(v) for v in np.clip(box, 0, [*holes.shape[::-1], *holes.shape[::-1]]))
         if right - left < 8 or bottom - top < 8:
             continue
         rim_px = max(round(0.8 * plane.px_per_mm), 2)
-        part, seen = strange[top:bottom, left:right], plane.inside[top:bottom, left:right]
+        part, seen = _strange(relative, top, left, bottom, right), plane.inside[top:bottom, left:right]
         edge = np.concatenate([part[rows][seen[rows]] for rows in (slice(2, rim_px), slice(-rim_px, -2))])
         if len(edge) and edge.mean() > 0.5:
             holes[top:bottom, left:right] = True
@@ -109,7 +117,12 @@ def rim(plane: Plane, table: Mask) -> Mask:
     if not table.any():
         return np.zeros_like(table)
     reach = RIM_MM * plane.px_per_mm
-    return np.asarray(_wider(table, reach) & _wider(~table, reach))
+    result = np.zeros_like(table)
+    for tile in tiles(table.shape, 2 * int(reach) + 4):
+        part = np.ascontiguousarray(table[tile.outer])
+        if part.any() and not part.all():
+            result[tile.place] = (_wider(part, reach) & _wider(~part, reach))[tile.inner]
+    return result
 
 
 def _wider(mask: Mask, radius_px: float) -> Mask:

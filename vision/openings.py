@@ -65,12 +65,13 @@ def zones(plane: Plane) -> Iterator[tuple[Place, int, Mask]]:
 def see_openings(plane: Plane, light: Image) -> Openings:
     """Tell what shows in each hole, and put the screen's light in place of the paper's where it is lit (``light``: paper's)."""
     holes: list[Opening] = []
-    background, lit = light.copy(), np.zeros(plane.inside.shape, dtype=bool)
+    background, lit = light, np.zeros(plane.inside.shape, dtype=bool)
     for place, number, zone in zones(plane):
         inner = _shrunk(zone, INSET_MM * plane.px_per_mm) & plane.inside
         state, ratio = _state(plane, light, inner)
         holes.append(Opening(place, number, state, ratio))
         if state == "lit":
+            background = light.copy() if background is light else background
             background[zone] = _screen(plane, inner, zone)[zone]
             lit |= zone
     return Openings(tuple(holes), background, lit & plane.inside)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
+from vision.bands import bands
 from vision.openings import zones
 from vision.plane import Plane
 
@@ -39,7 +40,9 @@ def paper_light(plane: Plane, anchors_mm: Image) -> Image:
     kept = np.isfinite(grey) & (grey > usual - DIMMER) & (grey < usual + BRIGHTER)
     spread = _spread(np.where(kept[..., None], votes, np.nan))
     full = cv2.resize(spread.astype(np.float32), (plane.rgb.shape[1], plane.rgb.shape[0]), interpolation=cv2.INTER_LINEAR)
-    return np.asarray(cv2.exp(full), dtype=np.float32)
+    for band in bands(full.shape, 0):
+        full[band.place] = cv2.exp(full[band.place])
+    return np.asarray(full, dtype=np.float32)
 
 
 def _surface(plane: Plane, grey: Image, block: int, anchors_mm: Image) -> Image:

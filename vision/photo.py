@@ -15,11 +15,13 @@ import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pillow_heif
 from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
+from vision.bands import bands
 from vision.errors import PhotoError
 from vision.excess import excess
 from vision.exif import CameraInfo, recorded
@@ -105,7 +107,7 @@ def load_photo(path: Path) -> Photo:
 _CODES = np.arange(256) / 255.0
 LINEAR = np.where(_CODES <= 0.04045, _CODES / 12.92, ((_CODES + 0.055) / 1.055) ** 2.4)
 # Luminance weights of the sRGB primaries, ITU-R BT.709 (from memory).
-_RED, _GREEN, _BLUE = (np.asarray(weight * LINEAR, dtype=np.float32) for weight in (0.2126, 0.7152, 0.0722))
+_SHARES = np.stack([np.asarray(weight * LINEAR, dtype=np.float32) for weight in (0.2126, 0.7152, 0.0722)], axis=-1)[:, None]
 
 
 def linear_grey(photo: Photo, x0: int, y0: int, x1: int, y1: int) -> NDArray[np.float32]:
@@ -118,10 +120,10 @@ def linear_grey(photo: Photo, x0: int, y0: int, x1: int, y1: int) -> NDArray[np.
         raise ValueError(
             f"linear_grey needs a crop inside 0..{photo.width_px} x 0..{photo.height_px}, got {x0}..{x1} x {y0}..{y1}"
         )
-    crop = photo.rgb[y0:y1, x0:x1]
-    grey = _RED[crop[..., 0]]
-    grey += _GREEN[crop[..., 1]]
-    grey += _BLUE[crop[..., 2]]
+    grey = np.empty((y1 - y0, x1 - x0), dtype=np.float32)
+    for band in bands(grey.shape, 0):
+        red, green, blue = cv2.split(cv2.LUT(np.ascontiguousarray(photo.rgb[y0:y1, x0:x1][band.place]), _SHARES))
+        grey[band.place] = cv2.add(cv2.add(red, green), blue)
     return grey
 
 

@@ -70,6 +70,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     refuse_screen(photo, scale)
     refuse_grain(photo)
     found = find_instruments(plane, scale.saddles_mm)
+    plane = plane.without_picture()
     ordered = in_reading_order(found.candidates, plane, scale)
     tried = [(candidate, measure_candidate(photo, scale, plane, candidate, down=held)) for candidate in ordered]
     seen = _once([(candidate, measured) for candidate, measured in tried if measured is not None])

@@ -6,7 +6,7 @@ Finding works here, in page mm; measuring goes back to the photo's own pixels.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from calib.draw import raster
 from calib.sheet import Rect
+from vision.bands import bands
 from vision.photo import LINEAR, Photo
 from vision.scale import Scale
 
@@ -46,6 +47,10 @@ class Plane:
     px_per_mm: float
     windows_mm: tuple[tuple[float, float, float, float], ...] = ()
 
+    def without_picture(self) -> Plane:
+        """The same without its light, which only finding looks at: it is as large as the photo."""
+        return replace(self, rgb=np.empty((0, 0, 3), dtype=np.float32))
+
     def to_mm(self, points: Array) -> Array:
         """Map (N, 2) plane px (x, y) to page mm."""
         return np.asarray((points + 0.5) / self.px_per_mm + [self.x0_mm, self.y0_mm])
@@ -65,17 +70,30 @@ def look_down(photo: Photo, scale: Scale) -> Plane:
         if shrink == 1
         else cv2.resize(photo.rgb, (width // shrink, height // shrink), interpolation=cv2.INTER_AREA)
     )
-    fx, fy = width / small.shape[1], height / small.shape[0]
-    x, y = _photo_maps(scale, box, px_per_mm, columns, rows)
-    rgb = cv2.remap(small, (x + 0.5) / np.float32(fx) - 0.5, (y + 0.5) / np.float32(fy) - 0.5, cv2.INTER_LINEAR)
-    inside = (x > 1) & (x < width - 2) & (y > 1) & (y < height - 2)
+    light, inside = _seen_from_above(photo, small, scale, box, px_per_mm, (int(rows), int(columns)))
     printed = np.ones((rows, columns), dtype=np.float32)
     if scale.sheet is not None:
         printed = _printed(scale, box, px_per_mm, (rows, columns))
-    light = np.asarray(cv2.LUT(np.asarray(rgb), LINEAR.astype(np.float32)[:, None]), dtype=np.float32)
     corner = float(box[0]), float(box[1])
     ppm = float(px_per_mm)
     return Plane(light, printed, inside, _slots(scale), _trim(scale), _page(scale), *corner, ppm, _windows(scale))
+
+
+def _seen_from_above(
+    photo: Photo, small: NDArray[Any], scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]
+) -> tuple[Image, NDArray[np.bool_]]:
+    """Linear light of every plane pixel, and whether the photo shows it. ``small``: the photo, made so coarse."""
+    width, height = photo.width_px, photo.height_px
+    fx, fy = np.float32(width / small.shape[1]), np.float32(height / small.shape[0])
+    linear = LINEAR.astype(np.float32)[:, None]
+    light, inside = np.empty((*shape, 3), dtype=np.float32), np.empty(shape, dtype=bool)
+    grid = _grid(scale, box, px_per_mm, shape)
+    for band in bands(shape, 0):
+        x, y = _photo_maps(grid, shape, band.place[0])
+        inside[band.place] = (x > 1) & (x < width - 2) & (y > 1) & (y < height - 2)
+        seen = cv2.remap(small, (x + 0.5) / fx - 0.5, (y + 0.5) / fy - 0.5, cv2.INTER_LINEAR)
+        light[band.place] = cv2.LUT(np.asarray(seen), linear)
+    return light, inside
 
 
 def _slots(scale: Scale) -> tuple[tuple[float, float, float, float], ...]:
@@ -116,16 +134,20 @@ def _view(scale: Scale, width: int, height: int) -> Array:
     return np.concatenate([low, high])
 
 
-def _photo_maps(scale: Scale, box: Array, px_per_mm: float, columns: int, rows: int) -> tuple[Array, Array]:
-    """Photo px of every plane pixel, from a coarse grid (the mapping is smooth to far below a pixel)."""
-    gx = np.linspace(0.5, columns - 0.5, 33) / px_per_mm + box[0]
-    gy = np.linspace(0.5, rows - 0.5, 33) / px_per_mm + box[1]
+def _grid(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> NDArray[np.float32]:
+    """Photo px of a coarse grid (33, 33, 2) of plane pixels: the mapping is smooth to far below a pixel."""
+    gx = np.linspace(0.5, shape[1] - 0.5, 33) / px_per_mm + box[0]
+    gy = np.linspace(0.5, shape[0] - 0.5, 33) / px_per_mm + box[1]
     mesh = np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2)
-    px = scale.to_px(mesh).reshape(33, 33, 2).astype(np.float32)
-    u = np.linspace(0.0, 32.0, columns, dtype=np.float32)[None, :].repeat(rows, axis=0)
-    v = np.linspace(0.0, 32.0, rows, dtype=np.float32)[:, None].repeat(columns, axis=1)
-    full = cv2.remap(px, u, v, cv2.INTER_LINEAR)
-    return np.asarray(full[..., 0]), np.asarray(full[..., 1])
+    return np.asarray(scale.to_px(mesh).reshape(33, 33, 2), dtype=np.float32)
+
+
+def _photo_maps(grid: NDArray[np.float32], shape: tuple[int, int], rows: slice) -> tuple[Array, Array]:
+    """Photo px of every plane pixel of some rows."""
+    across, down = np.linspace(0.0, 32.0, shape[1], dtype=np.float32), np.linspace(0.0, 32.0, shape[0], dtype=np.float32)[rows]
+    u, v = np.broadcast_to(across, (len(down), shape[1])), np.broadcast_to(down[:, None], (len(down), shape[1]))
+    x, y = cv2.split(cv2.remap(grid, np.ascontiguousarray(u), np.ascontiguousarray(v), cv2.INTER_LINEAR))
+    return np.asarray(x), np.asarray(y)
 
 
 def _printed(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Image:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -13,7 +13,10 @@ from vision.channels import LUMINANCE, weighted
 from vision.photo import LINEAR, Photo
 
 Array = NDArray[np.floating[Any]]
+Which = Literal["rgb", "grey"]
 _LINEAR = LINEAR.astype(np.float32)
+MOST_PX = 5_000_000  # of the photo that are converted to floats at once
+PART_PX = 400  # columns of a strip that are converted by themselves beyond that
 
 
 @dataclass(frozen=True)
@@ -37,11 +40,14 @@ class Strip:
 
 @dataclass(frozen=True)
 class Nearby:
-    """The photo's linear light around an axis, converted once for several strips: ``rgb`` (H, W, 3) from px ``corner`` (x, y) on."""
+    """The photo's linear light around an axis, converted once for several strips: ``rgb`` (H, W, 3) from px ``corner`` (x, y) on.
+
+    Both None where that would be much of the photo, as for an axis across its corners: then each part of a strip converts its own.
+    """
 
     photo: Photo
-    rgb: NDArray[np.float32]
-    grey: NDArray[np.float32]
+    rgb: NDArray[np.float32] | None
+    grey: NDArray[np.float32] | None
     corner: tuple[int, int]
 
 
@@ -49,6 +55,8 @@ def light_nearby(photo: Photo, axis_px: Array, reach_px: float) -> Nearby:
     """Take the light within ``reach_px`` of an axis (N, 2); strips that reach further see it end as the photo's own rim does."""
     low = np.clip(np.floor(axis_px.min(axis=0) - reach_px).astype(int) - 3, 0, [photo.width_px - 1, photo.height_px - 1])
     high = np.clip(np.ceil(axis_px.max(axis=0) + reach_px).astype(int) + 4, low + 1, [photo.width_px, photo.height_px])
+    if int(np.prod(high - low)) > MOST_PX and len(axis_px) > PART_PX:
+        return Nearby(photo, None, None, (0, 0))
     crop = photo.rgb[low[1] : high[1], low[0] : high[0]]
     rgb = np.asarray(cv2.LUT(np.ascontiguousarray(crop), _LINEAR[:, None]), dtype=np.float32)
     grey = np.asarray(weighted(rgb, LUMINANCE), dtype=np.float32)
@@ -60,28 +68,37 @@ def straighten(source: Photo | Nearby, axis_px: Array, half_px: int, step_px: fl
 
     ``step_px`` is the distance of the axis points and of the rows in photo px; all offsets of the strip are in these steps.
     """
-    near = _near(source, axis_px, half_px * step_px)
-    return _strip(near, near.grey, axis_px, half_px, step_px)
+    return _strip(_near(source, axis_px, half_px * step_px), "grey", axis_px, half_px, step_px)
 
 
 def straighten_rgb(source: Photo | Nearby, axis_px: Array, half_px: int, step_px: float = 1.0) -> Strip:
     """The same in colour: ``values`` (2 half + 1, N, 3), linear red, green and blue."""
-    near = _near(source, axis_px, half_px * step_px)
-    return _strip(near, near.rgb, axis_px, half_px, step_px)
+    return _strip(_near(source, axis_px, half_px * step_px), "rgb", axis_px, half_px, step_px)
 
 
 def _near(source: Photo | Nearby, axis_px: Array, reach_px: float) -> Nearby:
     return source if isinstance(source, Nearby) else light_nearby(source, axis_px, reach_px)
 
 
-def _strip(near: Nearby, light: NDArray[np.float32], axis_px: Array, half_px: int, step_px: float) -> Strip:
+def _strip(near: Nearby, which: Which, axis_px: Array, half_px: int, step_px: float) -> Strip:
     normal = normals(axis_px)
     offsets = step_px * np.arange(-half_px, half_px + 1, dtype=float)
+    parts = [slice(0, len(axis_px))] if near.rgb is not None else [slice(at, at + PART_PX) for at in range(0, len(axis_px), PART_PX)]
+    values = [_part(near, which, axis_px[part], normal[part], offsets) for part in parts]
+    joined = values[0] if len(values) == 1 else np.concatenate(values, axis=1)
+    return Strip(joined, axis_px, normal, _within(near.photo, axis_px, offsets[-1] * normal))
+
+
+def _part(near: Nearby, which: Which, axis_px: Array, normal: Array, offsets: Array) -> NDArray[np.float32]:
+    """The strip's values over some of its columns."""
+    own = near if near.rgb is not None else light_nearby(near.photo, axis_px, float(offsets[-1]))
+    light = own.rgb if which == "rgb" else own.grey
+    assert light is not None  # noqa: S101 - so few columns are converted whatever they lie across
     x, y = (
-        np.add(axis_px[:, k] - near.corner[k], offsets[:, None] * normal[:, k], dtype=np.float32, casting="same_kind")
+        np.add(axis_px[:, k] - own.corner[k], offsets[:, None] * normal[:, k], dtype=np.float32, casting="same_kind")
         for k in (0, 1)
     )
-    return Strip(_remap(light, x, y), axis_px, normal, _within(near.photo, axis_px, offsets[-1] * normal))
+    return _remap(light, x, y)
 
 
 def _within(photo: Photo, axis_px: Array, reach_px: Array) -> NDArray[np.bool_]:

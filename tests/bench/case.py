@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import resource
 import sys
+import tempfile
 import time
 from collections import defaultdict
 from collections.abc import Callable
@@ -37,7 +38,25 @@ def main() -> None:
     decode = min(_timed(lambda: _decoded(path))[0] for _ in range(max(repeats, 3)))
     best = min(runs, key=lambda run: run["whole"])
     result = {"decode": decode, "cold": loaded + first, "imports": loaded, **best, "peak_mb": peak_mb}
-    print(json.dumps({"seconds": result, "instruments": len(reading.instruments), "error": reading.error}))
+    told = {"seconds": result, "instruments": len(reading.instruments), "error": reading.error, "bytes": _sizes(path, reading)}
+    print(json.dumps(told))
+
+
+def _sizes(path: Path, reading: Any) -> dict[str, int]:
+    """Bytes of the photo, of its line and its row in a batch's results, and of all that the records keep of it beside the photo."""
+    from vision.commands.batch_tables import write_table  # noqa: PLC0415
+    from vision.records.trace_json import traces  # noqa: PLC0415
+    from vision.report.document import document  # noqa: PLC0415
+
+    made = document([reading])
+    line, whole = (json.dumps(one, ensure_ascii=False) for one in (made["photos"][0], made))
+    with tempfile.TemporaryDirectory() as folder:
+        lines, none = Path(folder) / "lines", Path(folder) / "none"
+        lines.write_text(f"{line}\n", encoding="utf-8")
+        none.touch()
+        row, head = (write_table(one, one.with_suffix(".csv")).stat().st_size for one in (lines, none))
+    kept = sum(len(json.dumps(one, separators=(",", ":"))) for one in traces(reading).values())
+    return {"photo": path.stat().st_size, "line": len(line) + 1, "row": row - head, "record": len(whole) + kept}
 
 
 def _read(pipeline: Any, path: Path) -> Any:

@@ -1,0 +1,40 @@
+"""A picture taken piece by piece, each with as much around it as a filter reaches: exact, and far less memory than whole (leaf)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+BAND_PX, TILE_PX = 192, 192
+
+
+@dataclass(frozen=True)
+class Piece:
+    """``outer``: rows and columns to read; ``inner``: those of them that are meant, counted in ``outer``; ``place``: in the picture."""
+
+    outer: tuple[slice, slice]
+    inner: tuple[slice, slice]
+    place: tuple[slice, slice]
+
+
+def bands(shape: tuple[int, ...], reach_px: int) -> Iterator[Piece]:
+    """Go through a picture (H, W, ...) from top to bottom; each band comes with ``reach_px`` rows above and below."""
+    for top in range(0, shape[0], BAND_PX):
+        yield _piece(shape, (top, 0), (BAND_PX, shape[1]), reach_px)
+
+
+def tiles(shape: tuple[int, ...], reach_px: int) -> Iterator[Piece]:
+    """Go through the tiles of a picture (H, W, ...), each with ``reach_px`` around it; most can be passed over."""
+    for top in range(0, shape[0], TILE_PX):
+        for left in range(0, shape[1], TILE_PX):
+            yield _piece(shape, (top, left), (TILE_PX, TILE_PX), reach_px)
+
+
+def _piece(shape: tuple[int, ...], corner: tuple[int, int], size: tuple[int, int], reach_px: int) -> Piece:
+    outer, inner, place = [], [], []
+    for at, long, whole in zip(corner, size, shape[:2], strict=True):
+        end, low, high = min(at + long, whole), max(at - reach_px, 0), min(at + long + reach_px, whole)
+        outer.append(slice(low, high))
+        inner.append(slice(at - low, end - low))
+        place.append(slice(at, end))
+    return Piece((outer[0], outer[1]), (inner[0], inner[1]), (place[0], place[1]))
