@@ -16,6 +16,7 @@ LEAST_PX_PER_MM = 8.0
 MOST_BURNT = 0.3
 JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from this scale up, and to this blur
 WAVERS_PX = 1.5  # spread of the network over the outline; 0.5 is usual
+MOST_TILT_DEG = 45.0  # the second of two views may lean by 30; beyond, lens and height cost more than is known of them
 
 
 def refuse_coarse(scale: Scale, photo: Photo) -> None:
@@ -26,6 +27,16 @@ def refuse_coarse(scale: Scale, photo: Photo) -> None:
             "too-coarse",
             f"needs {LEAST_PX_PER_MM:.0f} px/mm to find an instrument and 40 px/mm to size it, has {here:.1f}: move closer, "
             "or use the camera's high-resolution mode",
+        )
+
+
+def refuse_slanted(scale: Scale) -> None:
+    """Refuse a photo taken from so far aside that widths rest on what is assumed of the lens."""
+    if scale.sheet is not None and scale.camera.tilt_deg > MOST_TILT_DEG:
+        raise PhotoError(
+            "slanted",
+            f"the sheet is seen at a slant of {scale.camera.tilt_deg:.0f} deg, at most {MOST_TILT_DEG:.0f} may be and 8 is good: hold the "
+            "camera straight above, and photograph again",
         )
 
 

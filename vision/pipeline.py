@@ -25,7 +25,7 @@ from vision.conformity import judge_reading
 from vision.errors import PhotoError
 from vision.find import Candidate, find_instruments
 from vision.findscale import find_scale
-from vision.fitness import refuse_coarse, refuse_none
+from vision.fitness import refuse_coarse, refuse_none, refuse_slanted
 from vision.grain import refuse_grain
 from vision.instrument import Measured, measure_candidate, read_measured
 from vision.order import in_reading_order
@@ -67,6 +67,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     scale = find_scale(photo, given=given, prints=prints, cameras=cameras)
     plane = look_down(photo, scale)
     refuse_coarse(scale, photo)
+    refuse_slanted(scale)
     refuse_screen(photo, scale)
     refuse_grain(photo)
     found = find_instruments(plane, scale.saddles_mm)

@@ -1,0 +1,22 @@
+"""A view from far aside is refused with both angles; the tilt is that of the camera that took the photo."""
+
+from dataclasses import replace
+
+import pytest
+from test_scale import NOWHERE, View, photograph
+
+from vision.errors import PhotoError
+from vision.findscale import find_scale
+from vision.fitness import MOST_TILT_DEG, refuse_slanted
+
+
+def test_the_second_of_two_views_may_lean_and_a_view_from_the_side_may_not() -> None:
+    scale = find_scale(photograph(View(40.0, tilt_deg=30.0)), given=None, prints=NOWHERE)
+    refuse_slanted(scale)
+    side = replace(scale, camera=replace(scale.camera, tilt_deg=MOST_TILT_DEG + 8.0))
+
+    assert scale.camera.tilt_deg == pytest.approx(30.0, abs=2.0)
+    with pytest.raises(PhotoError, match="slant of 53 deg, at most 45") as caught:
+        refuse_slanted(side)
+    assert caught.value.kind == "slanted"
+    refuse_slanted(replace(side, sheet=None))  # a stated scale says nothing of the view
