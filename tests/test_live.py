@@ -9,12 +9,14 @@ import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from test_scale import View, photograph
 
 from vision.errors import PhotoError
 from vision.live.guide import GOOD_FRAMES, Run, next_step, taken, watch
 from vision.live.judge import ORDER, Check, Wanted, all_right, judge, least_width_px
 from vision.live.look import Look, frame_of, look_at, look_from
 from vision.live.steady import held_still, moved_across_mm, touched
+from vision.markers import glance
 
 PHOTOS = Path(__file__).resolve().parent.parent / "samples" / "photos"
 PX_PER_MM = 50.0
@@ -221,3 +223,12 @@ def test_blur_is_measured_in_px(sample: NDArray[np.uint8]) -> None:
     assert sharp.blur_px is not None
     assert soft.blur_px == pytest.approx(float(np.hypot(sharp.blur_px, 3.0)), rel=0.2)
     assert ("focus", "soft") in wrong(soft, finer=2.1)
+
+
+def test_the_sheet_seen_last_is_looked_for_first_and_another_one_is_found_all_the_same() -> None:
+    grey = np.asarray(cv2.cvtColor(photograph(View(45.0)).rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
+    ids = {one.id for one in glance(grey)}
+
+    assert len(ids) >= 3
+    assert {one.id for one in glance(grey, "A4-1")} == ids
+    assert {one.id for one in glance(grey, "LETTER-1")} == ids

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calib.sheet import MARKER_DICTIONARY, Sheet, sheet_of_marker
+from calib.sheet import MARKER_DICTIONARY, Sheet, sheet_named, sheet_of_marker
 from vision.quads import least_side_px
 
 ENOUGH = 12
@@ -52,13 +53,17 @@ def find_markers(grey: NDArray[np.uint8]) -> list[Seen]:
     return seen
 
 
-def glance(grey: NDArray[np.uint8]) -> list[Seen]:
-    """Find our markers in a live frame in some 10 to 40 ms, with one threshold: large and clear ones only, corners to a few px."""
+def glance(grey: NDArray[np.uint8], sheet: str | None = None) -> list[Seen]:
+    """Find our markers in a live frame in some 10 to 40 ms, with one threshold: large and clear ones only, corners to a few px.
+
+    ``sheet``: the one seen last. Every dark square is compared with every code, so its own are tried first.
+    """
     seen: list[Seen] = []
-    for _, small, factor in _pyramid(grey, GLANCE_PX):
-        seen = _ours(_detect(small, MARKER_DICTIONARY, factor, (QUICK_WINDOW, QUICK_WINDOW)))
-        if len(seen) >= GLANCE_ENOUGH:
-            break
+    for known in dict.fromkeys((sheet, None)):
+        for _, small, factor in _pyramid(grey, GLANCE_PX):
+            seen = _ours(_detect(small, MARKER_DICTIONARY, factor, (QUICK_WINDOW, QUICK_WINDOW), sheet=known))
+            if len(seen) >= GLANCE_ENOUGH:
+                return seen
     return seen
 
 
@@ -109,7 +114,12 @@ def _windows(ends: tuple[int, int]) -> range:
 
 
 def _detect(
-    grey: NDArray[np.uint8], dictionary: str, factor: float, windows: tuple[int, int] = WINDOWS, least_px: float | None = None
+    grey: NDArray[np.uint8],
+    dictionary: str,
+    factor: float,
+    windows: tuple[int, int] = WINDOWS,
+    least_px: float | None = None,
+    sheet: str | None = None,
 ) -> list[Seen]:
     least = least_px or least_side_px(grey, _windows(windows))
     parameters = cv2.aruco.DetectorParameters()
@@ -118,15 +128,25 @@ def _detect(
     parameters.adaptiveThreshWinSizeStep = WINDOW_STEP
     parameters.minMarkerPerimeterRate = 4.0 * least / max(grey.shape)
     parameters.perspectiveRemovePixelPerCell = 6
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary)), parameters)
-    corners, ids, _ = detector.detectMarkers(grey)
+    codes, names = _codes(dictionary, sheet)
+    corners, ids, _ = cv2.aruco.ArucoDetector(codes, parameters).detectMarkers(grey)
     if ids is None:
         return []
     # A pixel centre at small (0, 0) lies at (factor - 1) / 2 in the full picture.
     return [
-        Seen(int(i), (np.asarray(c, dtype=float).reshape(4, 2) + 0.5) * factor - 0.5, factor)
+        Seen(names[int(i)], (np.asarray(c, dtype=float).reshape(4, 2) + 0.5) * factor - 0.5, factor)
         for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)
     ]
+
+
+@cache
+def _codes(dictionary: str, sheet: str | None) -> tuple[cv2.aruco.Dictionary, Sequence[int]]:
+    """The codes of a dictionary and their ids: all, or those of one sheet."""
+    every = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary))
+    if sheet is None:
+        return every, range(len(every.bytesList))
+    ids = [marker.id for marker in sheet_named(sheet).markers]
+    return cv2.aruco.Dictionary(every.bytesList[ids], every.markerSize, every.maxCorrectionBits), ids
 
 
 def _same(a: Seen, b: Seen) -> bool:

@@ -56,13 +56,13 @@ class Plane:
         return np.asarray((points + 0.5) / self.px_per_mm + [self.x0_mm, self.y0_mm])
 
 
-def look_down(photo: Photo, scale: Scale) -> Plane:
-    """Resample the photo onto the sheet's plane; area-averaged where that makes it coarser."""
+def look_down(photo: Photo, scale: Scale, most_px: int = MOST_PX) -> Plane:
+    """Resample the photo onto the sheet's plane; area-averaged where that makes it coarser. ``most_px``: of the plane, at most."""
     height, width = photo.rgb.shape[:2]
     box = _view(scale, width, height)
     native = scale.px_per_mm_at((width / 2.0, height / 2.0)).value
     size = box[2:] - box[:2]
-    px_per_mm = min(FINEST_PX_PER_MM, native, (MOST_PX / float(size.prod())) ** 0.5)
+    px_per_mm = min(FINEST_PX_PER_MM, native, (most_px / float(size.prod())) ** 0.5)
     columns, rows = (np.maximum(np.round(size * px_per_mm), 8)).astype(int)
     shrink = max(int(native / px_per_mm), 1)
     small = (

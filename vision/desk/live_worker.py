@@ -24,19 +24,22 @@ def main() -> None:
 
     cv2.setNumThreads(1)  # the other core reads photos
     _say(answers, {"ready": True})
+    known: str | None = None
     while (line := sys.stdin.buffer.readline()).endswith(b"\n"):
         asked = json.loads(line)
-        _say(answers, answer(sys.stdin.buffer.read(asked["bytes"]), asked.get("f35_mm")))
+        made = answer(sys.stdin.buffer.read(asked["bytes"]), asked.get("f35_mm"), known)
+        known = made.get("look", {}).get("sheet") or known
+        _say(answers, made)
 
 
-def answer(data: bytes, f35_mm: float | None) -> Json:
-    """Look at one frame; whatever goes wrong is an error of that frame."""
+def answer(data: bytes, f35_mm: float | None, known: str | None = None) -> Json:
+    """Look at one frame, for the ``known`` sheet first; whatever goes wrong is an error of that frame."""
     from vision.errors import PhotoError  # noqa: PLC0415
     from vision.live.look import frame_of, look_at  # noqa: PLC0415
 
     began = time.perf_counter()
     try:
-        look = look_at(frame_of(data), f35_mm)
+        look = look_at(frame_of(data), f35_mm, known)
     except PhotoError as error:
         return {"error": [error.kind, error.message]}
     return {"look": look.as_json(), "ms": round(1000.0 * (time.perf_counter() - began))}

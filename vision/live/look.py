@@ -84,10 +84,13 @@ def frame_of(data: bytes) -> Photo:
     return Photo(Path("frame.jpg"), rgb, CameraInfo())
 
 
-def look_at(frame: Photo, f35_mm: float | None = None) -> Look:
-    """Look at one frame. A frame larger than some 2400 px is judged reduced, and px count in the reduced one."""
+def look_at(frame: Photo, f35_mm: float | None = None, known: str | None = None) -> Look:
+    """Look at one frame. One larger than some 2400 px is judged reduced, and px count in the reduced one.
+
+    ``known``: the sheet seen in the last frame, looked for first.
+    """
     small = _reduced(frame)
-    sight = see_sheet(small, f35_mm)
+    sight = see_sheet(small, f35_mm, known)
     if sight is None:
         return Look(small.width_px, small.height_px, paper=float(np.percentile(small.rgb[::8, ::8], 70) / 255.0) ** 2.2)
     subjects, light = see_subjects(sight)

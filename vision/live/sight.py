@@ -47,13 +47,14 @@ class Sight:
         return np.asarray((small_px + 0.5) * self.shrink - 0.5)
 
 
-def see_sheet(frame: Photo, f35_mm: float | None = None) -> Sight | None:
-    """Find the sheet; None where fewer than three of its markers are clear. ``f35_mm``: the lens, 35 mm equivalent, if known.
+def see_sheet(frame: Photo, f35_mm: float | None = None, known: str | None = None) -> Sight | None:
+    """Find the sheet; None where fewer than three of its markers are clear. ``f35_mm``: the lens, 35 mm equivalent, if known;
+    ``known``: the sheet seen last, looked for first.
 
     px/mm is good to about 1 %. Without ``f35_mm`` the camera's height and tilt rest on a usual lens and may be half or twice that.
     """
     grey = np.asarray(cv2.cvtColor(frame.rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
-    groups = sheets_of(glance(grey))
+    groups = sheets_of(glance(grey, known))
     if not groups:
         return None
     sheet, seen = max(groups.values(), key=lambda group: len(group[1]))

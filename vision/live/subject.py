@@ -20,6 +20,7 @@ Array = NDArray[np.floating[Any]]
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 LEAST_PX_PER_MM = 4.0  # of the reduced picture: coarser ones show no shaft
+PLANE_PX = 330_000  # a sheet that lies askew in the picture fills half of its own plane; time goes by the whole of it
 NEAR_MM = 3.0  # around the instrument, where glare costs most
 SHORT_MM = 18.0  # of metal: less may have lost a pale tip in the reduced picture
 THICKEST_MM = 0.9  # half a size 140 (1.72 mm): whatever seems thicker has a mirrored lamp or a shadow in it
@@ -58,7 +59,7 @@ def see_subjects(sight: Sight) -> tuple[list[Subject], Light | None]:
     """Find what lies on the sheet, longest first, and measure the light. Too coarse a frame gives nothing."""
     if sight.px_per_mm / sight.shrink < LEAST_PX_PER_MM:
         return [], None
-    plane = look_down(sight.small, sight.scale)
+    plane = look_down(sight.small, sight.scale, PLANE_PX)
     found = find_instruments(plane, sight.corners_mm)
     axes = [axis for one in found.candidates if (axis := trace_axis(plane, sight.scale, one)) is not None]
     light = _light(plane, _away_mm(sight, plane, axes))
