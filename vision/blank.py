@@ -29,6 +29,7 @@ FLOOR_MM = 0.002  # misfits below this are all as good as perfect
 TWIST_SKEW, TWIST_SKEW_SPREAD = 0.5, 0.06
 GROOVE_SKEW, GROOVE_SKEW_SPREAD = 0.26, 0.06
 REGULAR, IRREGULAR = 0.12, 0.45  # usual relative scatter of crest spacing: flutes, barbs
+GLINTS_MOST = -6.0  # a row of glints on a polished spreader looks like spikes: thirteen on one development render
 SPIKES_LEAST = 3
 FITS_WEIGHT = 0.5
 
@@ -110,7 +111,7 @@ def _clues(outline: Outline, misfit: dict[str, float], skew: float | None, irreg
         seen = f"their spacing scatters by {100.0 * irregular:.0f} %"
         clues.append(ShapeClue("regularity of the crests", seen, even, "spread over development renders"))
     spikes = len(outline.spikes_mm)
-    lone = {"plain": -1.5 * max(spikes - 1, 0), "barbed": -1.0 if irregular is None else 0.0}
+    lone = {"plain": max(-1.5 * max(spikes - 1, 0), GLINTS_MOST), "barbed": -1.0 if irregular is None else 0.0}
     seen = _standing_out(spikes) if spikes else "nothing stands out from a plain wire"
     clues.append(ShapeClue("isolated spikes", seen, lone, "spread over development renders"))
     return tuple(clues)

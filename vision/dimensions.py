@@ -33,8 +33,8 @@ D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
 EDGE_U_LEAST_PX, EDGE_U_BLUR, EDGE_U_SPREAD = 0.10, 0.01, 0.6
 SHARP_BLUR_PX, USUAL_SPREAD_PX = 0.9, 0.5
 # Of that u: it drifts along the instrument (D16 = D0 + 16 taper binds the first two). The shank's from 245 development renders
-# (seeds 100-239, 4100-4219), whose errors were 0.4 to 0.6 of the u claimed before.
-TAPER_EDGE_SHARE, D16_EDGE_SHARE, SHANK_EDGE_SHARE = 2.2, 1.25, 0.8
+# (seeds 100-239, 4100-4219), whose errors were 0.4 to 0.6 of the u claimed before, and 190 more (400-539, 700-759), 0.7 of the next.
+TAPER_EDGE_SHARE, D16_EDGE_SHARE, SHANK_EDGE_SHARE = 2.2, 1.25, 0.68
 # Before a lit screen the half level is the edge: no known bias, and less in doubt. Six renders over the window card
 # (development seeds 4101-4106): D0 errors have the size claimed.
 SCREEN_U_BLURS = 0.22
