@@ -17,7 +17,7 @@ from vision.hurt_sight import HURTS, HurtSight
 from vision.quantity import Quantity
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss
-from vision.witness import BARBS_STEEP, barbs_told, bend_told, odds, tip_told, twist_told
+from vision.witness import BARBS_STEEP, TIP_LEVEL, barbs_told, bend_told, odds, tip_told, twist_told
 
 X_MM = np.arange(-0.5, 16.0, 0.1)
 
@@ -41,22 +41,22 @@ def test_log_odds_add_as_bayes_has_it():
 
     both = tip_told(tip, sight(tip_lost=(-0.2, 0.3, 0.7)))
 
-    assert both == pytest.approx(expit(logit(0.6) + 1.5 * logit(0.7)))
+    assert both == pytest.approx(expit(logit(0.6) + 1.5 * logit(0.7) - TIP_LEVEL))
     assert tip_told(tip, None) == 0.6
 
 
 def test_each_witness_may_contradict_the_other():
     quiet, loud = sight(), sight(unwound=(1.5, 4.5, 0.95))
 
-    assert twist_told(twist(120.0, 0.9), quiet, 14.0, 0.2).probability < 0.2
-    assert twist_told(twist(120.0, 0.9), loud, 14.0, 0.2).probability > 0.9
-    assert twist_told(twist(120.0, 0.9), None, 14.0, 0.2).probability == 0.9
+    assert twist_told(twist(120.0, 0.9), quiet, 0.2).probability < 0.2
+    assert twist_told(twist(120.0, 0.9), loud, 0.2).probability > 0.9
+    assert twist_told(twist(120.0, 0.9), None, 0.2).probability == 0.9
 
 
 def test_a_stretch_that_turns_back_fast_is_not_called_overwound():
     """Its outline is that of a stretch wound more: only the faces tell the two apart."""
-    back = twist_told(twist(-180.0, 0.99), sight(reverse_wound=(2.0, 4.0, 0.9)), 14.0, 0.2)
-    more = twist_told(twist(-180.0, 0.99), sight(overwound=(2.0, 4.0, 0.9)), 14.0, 0.2)
+    back = twist_told(twist(-180.0, 0.99), sight(reverse_wound=(2.0, 4.0, 0.9)), 0.2)
+    more = twist_told(twist(-180.0, 0.99), sight(overwound=(2.0, 4.0, 0.9)), 0.2)
 
     assert (back.kind, more.kind) == ("reverse-wound", "overwound")
     assert min(back.probability, more.probability) > 0.9

@@ -51,7 +51,9 @@ def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None, until_mm: fl
     spread = max(1.4826 * float(np.median(np.abs(cut[use]))), 1e-5)
     spreads, share = OWN_TOOTH if left.own_tooth else CLOSED_FORM
     alert = np.maximum(spreads * spread, share * crest_mm)
-    over = np.where(use, cut / alert, -np.inf)
+    over = np.where(use & (cut < crest_mm), cut / alert, -np.inf)  # deeper than the crest is high: the outline was astray
+    if not np.isfinite(over).any():
+        return None
     side, at = np.unravel_index(int(np.argmax(over)), over.shape)
     deep, crest = float(cut[side, at]), float(crest_mm[side, at])
     low, high = _extent(np.where(use[side], cut[side], -np.inf), int(at), 0.5 * deep)

@@ -21,19 +21,20 @@ K_EDGES, REAMER_EDGES = (1.97, 0.88), (0.80, 0.28)
 K_LARGE_MM, REAMER_LARGE_MM = 0.80, 1.40
 EDGES_SPREAD = 0.20  # relative lot spread about those lines: common practice, no source
 GRIPPED = 0.3  # wires, needles, screws and driven files seldom end in a handle of a size's colour: common practice, no source
+HAND_COLOURED, DRIVEN_COLOURED = 0.86, 0.1  # white, faded and bleached ones are not told
 UNSEEN = -4.0  # log chance of a kind that the outline gave no fit for
 
 
 @dataclass(frozen=True)
 class Extra:
     """What else was looked at. ``blunt``: width at the very end over the width behind it; ``bare``: both ends in view and no
-    handle at either; ``coloured``: a handle in one of the sizes' colours.
+    handle at either; ``coloured``: whether the handle wears a colour of the sizes, None where its front is not in view.
     """
 
     hand: Hand | None = None
     blunt: float | None = None
     bare: bool = False
-    coloured: bool = False
+    coloured: bool | None = None
     wire_mm: Quantity | None = None
     coarse: bool = False
 
@@ -198,10 +199,16 @@ def _end(blunt: float | None) -> Look | None:
 
 def _handle(extra: Extra) -> Look | None:
     """Bare ends, or a coloured handle. How thick a handle looks is no clue: masks miss by more than a machine shank is thinner."""
-    if extra.coloured:
-        logs = _by(lambda family, _: GRIPPED if family == "other" else 0.85)
-        return Look("handle", "a handle in a size's colour: driven files end in a metal shank", logs, "common practice, no source")
-    if not extra.bare:
+    if extra.bare:
+        logs = _by(lambda family, _: 0.5 if family == "other" else 0.01)
+        return Look("handle", "both ends are bare", logs, "hand instruments have handles")
+    if extra.coloured is None:
         return None
-    logs = _by(lambda family, _: 0.5 if family == "other" else 0.01)
-    return Look("handle", "both ends are bare", logs, "hand instruments have handles")
+
+    def rule(family: str, kind: str) -> float:
+        driven = family == "paste-carrier" or (family == "other" and kind in ("square", "triangle", "rhombus"))
+        worn = DRIVEN_COLOURED if driven else GRIPPED if family == "other" else HAND_COLOURED
+        return worn if extra.coloured else 1.0 - worn
+
+    seen = f"{'a' if extra.coloured else 'no'} colour of the sizes on it: driven files end in a metal shank"
+    return Look("handle", seen, _by(rule), "common practice, no source; shares seen on development renders")

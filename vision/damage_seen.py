@@ -27,7 +27,8 @@ Array = NDArray[np.floating[Any]]
 BARBS_FROM_MM = 2.5  # where barbs have begun at the latest: common practice, no source
 ODD_WIDTH, WIDTH_OVER_MM = 0.45, 2.0  # off the usual width around by this share, an outline follows something beside the metal
 TIP_CLEAR_MM, TIP_CLEAR = 0.15, 0.8  # from the tip, and in the wire's own widths: a cone, often ground aside, has no middle
-END_CLEAR_MM, USUAL_END_MM = 0.3, 14.0  # where flutes and barbs run out the outline's middle steps aside; the end where none was seen
+# Where flutes and barbs run out the outline's middle steps aside, over a whole groove of a Hedstroem; the end where none was seen.
+END_CLEAR_MM, GROOVE_CLEAR_MM, USUAL_END_MM = 0.3, 2.0, 14.0
 RUNOUT_MM = 1.2  # crests there are lower as made
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
@@ -60,11 +61,11 @@ def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | No
             middle = np.where((x > max(path.x_mm[0], CONE_CLEAR * fit.d0_mm)) & (x < path.x_mm[-1]), middle, np.nan)
     elif part.section == "groove" and len(part.outline.upper.x_mm) > 2:
         wave = float(np.median(part.outline.upper.spacing_mm))
-    end = part.outline.working_end_mm
+    end, clear = part.outline.working_end_mm, GROOVE_CLEAR_MM if part.section == "groove" else END_CLEAR_MM
     width = part.edges.upper_px - part.edges.lower_px
     near_tip = width[(x > TIP_CLEAR_MM) & (x < 2.0) & np.isfinite(width)]
     first = max(TIP_CLEAR_MM, TIP_CLEAR * float(np.median(near_tip)) / part.px_per_mm) if len(near_tip) else TIP_CLEAR_MM
-    inside = (x > first) & (x < min(part.last_mm - BEND_CLEAR_MM, (end if end is not None else USUAL_END_MM) - END_CLEAR_MM))
+    inside = (x > first) & (x < min(part.last_mm - BEND_CLEAR_MM, (end if end is not None else USUAL_END_MM) - clear))
     if part.stop_mm is not None:
         inside &= (x < part.stop_mm[0] - 0.8) | (x > part.stop_mm[1] + 0.8)
     inside &= _wire_alone(width, part.px_per_mm)
