@@ -27,7 +27,7 @@ from vision.strip import normals
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
 CUT_MM = 1.5  # before the frame's end: the network sees no further, and smooth shaft of less than this is none
-FRONT_SHARE = 0.5  # a front lies where the chances cross far better than they are wide: 0.3 of the u claimed (195 development renders)
+UNSEEN_U_MM = 1.0  # of a front by colour where the network sees none: it lay up to 3 mm inside a white handle on renders
 MARK_U_MM = 0.04  # of a mark beyond the network's own doubt, as held-out strips show
 
 
@@ -68,8 +68,11 @@ def front_mm(
 ) -> tuple[Quantity, float] | None:
     """Place of the handle's front face on the axis and its column; None when the face is not in the frame."""
     if marks.front is not None and not at_border(photo, axis, round(marks.front.column)):
-        return place_of(profile, Mark(marks.front.column, FRONT_SHARE * marks.front.u)), marks.front.column
-    return _front_by_colour(photo, scale, plane, candidate, axis, profile, height)
+        return place_of(profile, marks.front), marks.front.column
+    found = _front_by_colour(photo, scale, plane, candidate, axis, profile, height)
+    if found is None or marks.tip is None:  # without the network nothing contradicts it
+        return found
+    return Quantity(found[0].value, float(np.hypot(found[0].u, UNSEEN_U_MM))), found[1]
 
 
 def at_border(photo: Photo, axis: Axis, index: int | None) -> bool:
@@ -121,7 +124,7 @@ def _front_by_colour(
     z, _ = height.at(1.0)
     shift = rim_shift_mm(scale, axis.px[here], axis.px[here + 10], max(radius, shank), aside, z)
     distance = scale.camera.height_mm
-    u = float(np.hypot(np.hypot(0.3 * shift, u_place), shift * distance.u / distance.value))
+    u = float(np.linalg.norm([0.3 * shift, u_place, shift * distance.u / distance.value]))
     return Quantity(float(np.interp(column, profile.column, profile.x_mm)) + shift, u), column
 
 

@@ -21,9 +21,10 @@ STOP_MM = (0.8, 2.4)  # stops are 1 to 2 mm thick: common practice, no source
 LEAST_MM = 0.4  # of handle or metal, to count as seen
 STOP_COST = 6.0  # log chance a stop must win by: it is there or not
 FLOOR = 0.01
-BESIDE = 0.5  # how well a stop or handle before the tip passes for nothing
-STOP_AS_HANDLE = 0.5  # how well a handle passes for a stop, where shaft is seen again behind it
+BESIDE = 0.9  # how well a stop or handle before the tip passes for nothing: none begins there
+STOP_AS_HANDLE = 0.3  # how well a handle passes for a stop, where shaft is seen again behind it
 ALIKE_CELLS = 6.0  # neighbouring cells say the same: so many count as one
+FRONT_SHARE = 0.5  # a front lies where the chances cross far better than they are wide: 0.3 of it (195 development renders)
 HIDDEN_U_MM = 0.3  # of a front that a stop lies against
 
 
@@ -124,7 +125,7 @@ def _front(
     if hidden:
         return Mark(float(last * width), float(np.hypot(HIDDEN_U_MM * px_per_mm, doubt * width)))
     mark = _cross(handle / np.maximum(handle + smooth, 1e-6), last * width, width)
-    return Mark(mark.column, float(np.hypot(mark.u, max(doubt - 2.0, 0.0) * width)))
+    return Mark(mark.column, float(np.hypot(FRONT_SHARE * mark.u, max(doubt - 2.0, 0.0) * width)))
 
 
 def _cross(share: Array, near: int, width: int) -> Mark:
