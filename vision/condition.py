@@ -16,6 +16,7 @@ from vision.dirt import Dirt
 from vision.hurt_sight import HurtSight
 from vision.quantity import Quantity
 from vision.reading import ConditionReading, Finding
+from vision.tint import Tint
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss
 from vision.witness import barbs_limit, barbs_told, bend_told, tip_told, twist_told
@@ -47,6 +48,7 @@ class Seen:
     chip: Chip | None = None
     barbs: BarbGap | None = None
     dirt: Dirt | None = None
+    tint: Tint | None = None
     hurts: HurtSight | None = None
     barbed: bool = False
     part_mm: float = USUAL_PART_MM
@@ -60,7 +62,7 @@ def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> Co
     if px_per_mm < FINE_PX_PER_MM:
         findings = [one for one in findings if one.strength.value >= COARSE_LEAST.get(one.kind, float("inf"))]
         limits = {kind: _coarsened(kind, limit) for kind, limit in limits.items() if kind in COARSE_LEAST}
-    doubts = (*doubts, *_dirt_doubts(seen.dirt))
+    doubts = (*doubts, *_dirt_doubts(seen.dirt), *_tint_doubts(seen.tint))
     call = call_of(findings, unfit=bool(doubts), rules=own_rules())
     return ConditionReading(call, SEEN_SHARE, limits, tuple(findings), doubts)
 
@@ -111,6 +113,13 @@ def _dirt_doubts(dirt: Dirt | None) -> tuple[str, ...]:
         return ()
     where = f"something stands out by {1000.0 * dirt.height_mm:.0f} um at {dirt.at_mm:.1f} mm from the tip"
     return (f"{where}: dirt or a burr; clean it and photograph again",)
+
+
+def _tint_doubts(tint: Tint | None) -> tuple[str, ...]:
+    if tint is None:
+        return ()
+    where = f"a brownish spot of {tint.area_mm2:.3f} mm2 lies at {tint.at_mm:.1f} mm from the tip"
+    return (f"{where}: dirt, a stain or corrosion; clean it and photograph again",)
 
 
 def _limits(seen: Seen) -> dict[str, Mapping[str, float]]:

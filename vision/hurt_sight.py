@@ -1,4 +1,4 @@
-"""Stage 8g: Photo, axis -> what the damage network sees along the strip: a second witness beside outline, twist and tip.
+"""Stage 8g: the strip in colour -> what the damage network sees along the strip: a second witness beside outline, twist and tip.
 
 It looks at the whole picture of the metal, faces included, where the other examinations look at the outline. Trained on renders
 only (models/README.md). It sees twist gone wrong, broken ends and rows of hurt barbs; of kinks and chips it knows too little,
@@ -13,10 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.metal import HALF, network_input, strip_step
+from vision.metal import network_input
 from vision.net import see_damage
-from vision.photo import Photo
-from vision.strip import straighten_rgb
 
 Array = NDArray[np.floating[Any]]
 HURTS = ("unwound", "reverse-wound", "overwound", "kinked", "tip-lost", "crest-chipped", "barbs-folded", "barbs-missing", "debris")
@@ -49,11 +47,9 @@ class HurtSight:
         return float(self.x_mm[inside[first]]), float(self.x_mm[inside[last]])
 
 
-def see_hurts(photo: Photo, axis_px: Array, x_mm: Array, width_px: float, px_per_mm: float) -> HurtSight:
-    """Look along an axis (N, 2) at 1 px steps, tip first, whose stations are ``x_mm`` (N,); ``width_px``: of the thickest metal."""
-    step = strip_step(width_px / 2.0)
-    strip = straighten_rgb(photo, axis_px[::step], HALF, step_px=float(step))
-    chances = see_damage(network_input(strip.values))
+def see_hurts(values: Array, x_mm: Array, step: int, px_per_mm: float) -> HurtSight:
+    """Look along a strip (193, N, 3) of linear colours, tip first, ``step`` photo px a column; ``x_mm``: stations of the photo px."""
+    chances = see_damage(network_input(values))
     at = (2.0 * np.arange(chances.shape[1]) + 0.5) * step
     wide = max(round(STEADY_MM * px_per_mm / (2.0 * step)), 1)
     kernel = np.ones(wide) / wide

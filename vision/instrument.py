@@ -12,19 +12,19 @@ from numpy.typing import NDArray
 from vision.axis import Axis, trace_axis
 from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
 from vision.clues import Extra
-from vision.condition import FINE_PX_PER_MM, Seen, examine
+from vision.condition import Seen, examine
 from vision.damage_seen import Part, damage_seen
 from vision.dimensions import Dimensions, measure
 from vision.edge_lines import Edges
 from vision.edges import locate_edges
 from vision.ends import at_border, cut_short, front_mm, part_end_mm, stop_span
+from vision.faces import see_faces
 from vision.find import Candidate
 from vision.fitness import in_doubt, judging_doubts
 from vision.glare import hides_tip, marks_in_light, without_glare
 from vision.hand import HandSeen, hand_notes, see_hand
 from vision.handle import NO_SPOTS, HandleColour, Spots, grip_on_plane, handle_colour, handle_reading
 from vision.held_signs import height_signs
-from vision.hurt_sight import see_hurts
 from vision.identity import identify
 from vision.marks import Marks, read_marks
 from vision.named import Named, named
@@ -219,17 +219,15 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
 
 
 def examined(photo: Photo, seen: Measured, given: Given) -> Seen:
-    """Everything that speaks for damage; the damage network is asked from FINE_PX_PER_MM up, where it was trained."""
+    """Everything that speaks for damage; the metal's faces too, where the photo shows them."""
     scale, edges = seen.scale_at.value, seen.edges
     part = Part(edges, seen.profile, seen.outline, seen.evidence.best, seen.stop_mm, seen.last_mm, scale)
     fit = chosen_twist(seen.outline, seen.evidence)
     found = damage_seen(part, fit, given.path, given.twist, given.tip)
     end = seen.outline.working_end_mm
     found = replace(found, barbed=part.section == "barbed", part_mm=found.part_mm if end is None else end)
-    width = edges.upper_px - edges.lower_px
-    if scale < FINE_PX_PER_MM or not np.isfinite(width).any():
-        return found
-    return replace(found, hurts=see_hurts(photo, edges.strip.axis_px, seen.profile.x_mm, float(np.nanpercentile(width, 90)), scale))
+    hurts, tint = see_faces(photo, edges, seen.profile.x_mm, scale, seen.stop_mm, seen.last_mm)
+    return replace(found, hurts=hurts, tint=tint)
 
 
 def read_measured(

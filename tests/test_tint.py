@@ -1,0 +1,59 @@
+"""A brownish spot on grey metal is told; what the room throws on every facet, and coloured rubber near by, are not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vision.condition import Seen, examine
+from vision.tint import Tint, warm_spot
+
+PX_PER_MM, HALF, COLUMNS = 70.0, 96, 1400
+X_MM = np.arange(COLUMNS) / PX_PER_MM - 0.5
+EDGES = (np.full(COLUMNS, 20.0), np.full(COLUMNS, -20.0))
+BROWN = np.array([0.45, 0.36, 0.24])  # of what has dried on: common practice, no source
+
+
+def strip(*spots: tuple[float, float], tinge: float = 0.0) -> np.ndarray:
+    """Grey metal on white paper with brown squares (at mm, side mm); every tenth facet warm by ``tinge``."""
+    rng = np.random.default_rng(3)
+    values = np.ones((2 * HALF + 1, COLUMNS, 3))
+    values[HALF - 20 : HALF + 21] = 0.35
+    if tinge:
+        for first in range(40, COLUMNS - 40, 60):
+            values[HALF - 12 : HALF + 12, first : first + 10] *= [1.0 + tinge, 1.0, 1.0 - tinge]
+    for at_mm, side_mm in spots:
+        middle, half = round((at_mm + 0.5) * PX_PER_MM), round(0.5 * side_mm * PX_PER_MM)
+        values[HALF - half : HALF + half, middle - half : middle + half] = BROWN
+    return np.asarray(values * (1.0 + 0.02 * rng.standard_normal(values.shape)))
+
+
+def test_a_spot_is_told_with_place_and_size():
+    spot = warm_spot(strip((6.0, 0.2)), EDGES, X_MM, PX_PER_MM, None, 19.0)
+
+    assert spot is not None
+    assert spot.at_mm == pytest.approx(6.0, abs=0.05)
+    assert spot.area_mm2 == pytest.approx(0.04, rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("spots", "tinge"),
+    [((), 0.0), (((6.0, 0.06),), 0.0), (((6.0, 0.2), (9.0, 0.2)), 0.0), ((), 0.3)],
+    ids=["bare metal", "too small", "two alike", "every facet"],
+)
+def test_what_is_no_single_spot_says_nothing(spots: tuple[tuple[float, float], ...], tinge: float):
+    assert warm_spot(strip(*spots, tinge=tinge), EDGES, X_MM, PX_PER_MM, None, 19.0) is None
+
+
+def test_beside_a_stop_and_the_handle_colours_are_mirrored():
+    values = strip((6.0, 0.2))
+
+    assert warm_spot(values, EDGES, X_MM, PX_PER_MM, (7.0, 8.5), 19.0) is None
+    assert warm_spot(values, EDGES, X_MM, PX_PER_MM, None, 7.5) is None
+
+
+def test_it_ends_in_look_again_with_what_to_do():
+    told = examine(Seen(tint=Tint(6.0, 0.04)), px_per_mm=70.0)
+
+    assert told.call == "look again"
+    assert "clean it and photograph again" in told.reasons[0]
