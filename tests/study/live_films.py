@@ -25,6 +25,7 @@ from playwright.sync_api import Page, sync_playwright
 
 from samples import write
 from samples.draw_free import draw_of
+from samples.scene import Scene
 from samples.views import Mode, draw_views
 from tests.desk_server import Running, running
 from tests.films import film
@@ -36,6 +37,8 @@ FRAME_PX = (1920, 1080)
 MOST_PX_PER_MM, FILLED = 60.0, 0.8
 HELD_S, BETWEEN_S = 25.0, 2.0  # of film; a browser plays it over and over, up to three times as fast
 WAIT_S = 300.0
+TILTED_DEG, SHIFTED_MM = 31.0, 4.0
+HAND = (110, 140, 190), 420  # colour (BGR) and width in px of what lies over the instrument between two views
 PLANS: dict[str, tuple[Mode, int]] = {"height": ("untouched", 2), "turns": ("turned", 3)}
 FLAGS = ["--no-sandbox", "--disable-gpu", "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream"]
 
@@ -61,19 +64,39 @@ def views(folder: Path, seed: int, plan: str) -> tuple[list[Path], dict[str, Any
     if not all(path.is_file() for path in paths):
         instrument = draw_of(np.random.default_rng(seed), "nominal", None, None)
         px_per_mm = min(FILLED * FRAME_PX[0] / (instrument.length_mm + 2.5), MOST_PX_PER_MM)
+        turn = float(np.random.default_rng([seed, 41]).normal(0.0, 4.0))
         made = draw_views(
-            seed, mode, count, pose="free", px_per_mm=px_per_mm, preset="usb-microscope", image_px=FRAME_PX, instrument=instrument
-        )
+            seed, mode, count, pose="free", px_per_mm=px_per_mm, preset="usb-microscope", image_px=FRAME_PX, instrument=instrument,
+            turn_deg=turn,
+        )  # fmt: skip
+        if plan == "height":
+            made = [straight_above(made[0]), from_aside(made[0])]
         for path, scene in zip(paths, made, strict=True):
             write(replace(scene, camera=replace(scene.camera, focus_height_mm=scene.laid[0].pose.height_mm)), path)
     truth: dict[str, Any] = json.loads(paths[0].with_suffix(".json").read_text(encoding="utf-8"))["instruments"][0]
     return paths, truth
 
 
+def straight_above(scene: Scene) -> Scene:
+    """The scene with the camera above what it looks at."""
+    return replace(scene, camera=replace(scene.camera, tilt_deg=1.5))
+
+
+def from_aside(scene: Scene) -> Scene:
+    """The scene with the camera moved across the instrument as far as the coach asks for, and turned back to it."""
+    camera, azimuth = scene.camera, np.radians(scene.laid[0].pose.azimuth_deg)
+    across = np.array([-np.sin(azimuth), np.cos(azimuth)])
+    away = float(np.degrees(np.arctan2(across[1], across[0])))
+    x, y = np.array(camera.target_mm) + SHIFTED_MM * across
+    return replace(scene, camera=replace(camera, tilt_deg=TILTED_DEG, tilt_to_deg=away, target_mm=(float(x), float(y))))
+
+
 def played(path: Path, number: int, target: Path) -> None:
-    """The film of one view, held still; from the second on a hand comes before the camera first."""
-    hand = np.full((FRAME_PX[1], FRAME_PX[0], 3), (70, 90, 120), np.uint8)
+    """The film of one view, held still; from the second on a hand lies over the instrument first."""
     view = np.asarray(cv2.imread(str(path)), dtype=np.uint8)
+    truth = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))["instruments"][0]
+    tip, front = ([round(value) for value in truth[name]] for name in ("tip_px", "handle_px"))
+    hand = np.asarray(cv2.line(view.copy(), tip, front, *HAND), dtype=np.uint8)
     film(target, [(view, HELD_S)] if number == 0 else [(hand, BETWEEN_S), (view, HELD_S)])
 
 

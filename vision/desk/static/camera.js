@@ -119,7 +119,7 @@ function halt(text) {
   draw([]);
   buttons.start.disabled = false;
   buttons.stop.disabled = buttons.shoot.disabled = true;
-  show(said, text || words.waiting);
+  show(said, words.waiting);
   complain(text || "");
 }
 

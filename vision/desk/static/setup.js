@@ -52,7 +52,7 @@ async function open() {
   } catch (error) {
     return complain(why(error));
   }
-  stream.getVideoTracks()[0].addEventListener("ended", shut);
+  stream.getVideoTracks()[0].addEventListener("ended", () => { shut(); complain(form.dataset.unplugged); });
   const video = document.getElementById("video");
   video.srcObject = stream;
   document.getElementById("here").hidden = false;
