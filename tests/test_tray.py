@@ -194,6 +194,12 @@ def test_an_open_name_counts_where_the_list_asks_for_just_that_and_it_is_likely(
     assert [row.outcome for row in rows] == ["matches list", outcome, "matches list"]
 
 
+def test_two_open_names_are_not_both_believed() -> None:
+    open_ = told(2, None, None, kind="undecided", why=("dim",), family_shares={"k-file": 0.7}, size_shares={"25": 0.75})
+
+    assert outcomes(KIT, told(1), open_, told(3, "reamer", 30)) == ["matches list", "undecided", "matches list"]
+
+
 def test_whatever_else_is_open_leaves_a_likely_name_undecided() -> None:
     cut = told(2, None, kind="undecided", why=("cut by the frame",), family_shares={"k-file": 0.9}, in_doubt=True)
 

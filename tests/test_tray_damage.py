@@ -14,7 +14,7 @@ from invented_readings import k_file
 from vision.find import Candidate
 from vision.quantity import Quantity
 from vision.reading import Finding, InstrumentReading
-from vision.tray.kinks import kink_deg, seen_bend
+from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, mask_middle, seen_bend, sharpest
 from vision.tray.short import ends_early
 from vision.tray.straightened import surely_straightened
 
@@ -38,12 +38,18 @@ def bent(angle_deg: float, radius_mm: float = 0.0) -> Candidate:
 
 @pytest.mark.parametrize("angle_deg", [20.0, 35.0, 60.0])
 def test_a_kink_is_told_by_its_angle(angle_deg: float) -> None:
-    assert kink_deg(bent(angle_deg), PPM) == pytest.approx(angle_deg, abs=4.0)
+    bend = sharpest(mask_middle(bent(angle_deg), PPM))
+
+    assert bend is not None
+    assert bend.miss_mm < STRAIGHT_MM
+    assert bend.angle_deg == pytest.approx(angle_deg, abs=4.0)
 
 
 @pytest.mark.parametrize(("angle_deg", "radius_mm"), [(0.0, 0.0), (5.0, 0.0), (70.0, 10.0), (9.0, 150.0)])
 def test_a_straight_shaft_and_a_gentle_curve_are_no_kink(angle_deg: float, radius_mm: float) -> None:
-    assert kink_deg(bent(angle_deg, radius_mm), PPM) is None
+    bend = sharpest(mask_middle(bent(angle_deg, radius_mm), PPM))
+
+    assert bend is None or bend.miss_mm > STRAIGHT_MM or bend.angle_deg < DOUBT_DEG
 
 
 def outlined(angle_deg: float) -> InstrumentReading:

@@ -150,7 +150,8 @@ def _doubt(position: Position, one: Seen) -> tuple[Outcome, str] | None:
     """What keeps a position from being said to match."""
     best = one.best
     close_up = f"take a close-up of number {one.numbers}"
-    if best.in_doubt or not _is_family(position, best) or not _is_size(position, best):
+    both_open = best.family is None and best.size is None and position.size is not None
+    if best.in_doubt or both_open or not _is_family(position, best) or not _is_size(position, best):
         return "undecided", f"{close_up}: {'; '.join(best.why)}"
     if _length(position, one) == "open":
         return "undecided", f"{close_up}: its length could not be told"

@@ -35,12 +35,6 @@ class Bend:
     miss_mm: float
 
 
-def kink_deg(candidate: Candidate, px_per_mm: float) -> float | None:
-    """Angle in deg at which two straight pieces of the mask meet, as projected; None where it is straight, curved or too short."""
-    bend = sharpest(mask_middle(candidate, px_per_mm))
-    return bend.angle_deg if bend is not None and bend.miss_mm <= STRAIGHT_MM and bend.angle_deg >= DOUBT_DEG else None
-
-
 def seen_bend(candidate: Candidate, px_per_mm: float, reading: InstrumentReading) -> tuple[float, bool] | None:
     """Angle of a sharp bend in deg, and whether mask and outlines both show it; None without one."""
     mask, outline = sharpest(mask_middle(candidate, px_per_mm)), sharpest(outline_middle(reading))
