@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.bands import bands, tiles
-from vision.channels import LUMINANCE, median_of, span, weighted
+from vision.channels import LUMINANCE, farthest, median_of, span, weighted
 from vision.offsheet import over_table, rim
 from vision.plane import Plane
 
@@ -67,7 +67,7 @@ def _bridged(mask: Mask, unknown: Mask, plane: Plane) -> Mask:
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     result = clear.copy()
     for tile in tiles(mask.shape, 2 * reach + 1):
-        if not unknown[tile.place].any():
+        if not (unknown[tile.place].any() and clear[tile.outer].any()):
             continue
         joined = cv2.morphologyEx(clear[tile.outer].astype(np.uint8), cv2.MORPH_CLOSE, kernel)[tile.inner].astype(bool)
         result[tile.place] |= joined & unknown[tile.place]
@@ -92,4 +92,4 @@ def _solid_ink(plane: Plane) -> Mask:
 def _odd_ink(ink: Image) -> Mask:
     """Which colours (N, 3) inside solid ink are far brighter or more coloured than ink."""
     level = median_of(ink) if len(ink) else np.zeros(3, dtype=np.float32)
-    return np.asarray(np.abs(ink - level).max(axis=1) > INK_ODD)
+    return np.asarray(farthest(ink[None], level)[0] > INK_ODD)

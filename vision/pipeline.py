@@ -28,6 +28,7 @@ from vision.findscale import find_scale
 from vision.fitness import refuse_coarse, refuse_none, refuse_slanted
 from vision.grain import refuse_grain
 from vision.instrument import Measured, measure_candidate, read_measured
+from vision.memory import give_back
 from vision.order import in_reading_order
 from vision.photo import Photo, load_photo
 from vision.plane import Plane, look_down
@@ -50,6 +51,7 @@ def read_photo(
     ``cameras``: the camera profiles to choose from.
     ``keep``: a list to which all that was made of the photo is added, for ``vision.together``.
     """
+    give_back()  # what the photo before this one left
     try:
         looked = _look(path, given, prints, held, cameras)
     except PhotoError as error:

@@ -27,7 +27,7 @@ def main() -> None:
     table = Table(title=f"{asked.photos:,} photos, {asked.jobs} jobs")
     for name in ("of", "hours", "memory, GB", "photos, GB", "results, GB", "records, GB"):
         table.add_column(name, justify="left" if name == "of" else "right")
-    for kind in ("macro", "tray"):
+    for kind in (one for one in ("macro", "tray") if one in figures):
         plan = planned(figures, kind, asked.photos, asked.jobs)
         table.add_row(kind, *(f"{plan[name]:.1f}" for name in ("hours", "memory_gb", "photos_gb", "results_gb", "records_gb")))
     Console().print(table)
