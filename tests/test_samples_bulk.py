@@ -39,7 +39,7 @@ def test_photos_are_written_by_seed(tmp_path):
     assert (tmp_path / "7.json").exists()
 
 
-def one_row(_device: str, seed: int) -> dict[str, np.ndarray] | None:
+def one_row(_device: str, _damage: bool, seed: int) -> dict[str, np.ndarray] | None:
     if seed == 12:
         raise ValueError("no metal in the window")
     return None if seed == 13 else {"seed": np.array(seed), "values": np.full((2, 3), seed, np.uint8)}

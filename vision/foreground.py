@@ -91,5 +91,6 @@ def _solid_ink(plane: Plane) -> Mask:
 
 def _odd_ink(ink: Image) -> Mask:
     """Which colours (N, 3) inside solid ink are far brighter or more coloured than ink."""
-    level = median_of(ink) if len(ink) else np.zeros(3, dtype=np.float32)
-    return np.asarray(farthest(ink[None], level)[0] > INK_ODD)
+    if not len(ink):
+        return np.zeros(0, dtype=bool)
+    return np.asarray(farthest(ink[None], median_of(ink))[0] > INK_ODD)

@@ -22,7 +22,7 @@ TILE_PX = 128
 TILES = 16  # the brightest even ones
 EVEN_SHARE = 0.06  # spread of the means of 16 px blocks over a tile that shows nothing but paper
 STANDS_OUT = 15.0  # power over the usual at that fineness, in the median over the tiles; 16 tiles of noise reach 3
-MOST_SHARE = 0.006  # of the white: 80 photos of paper, also coarsely coded and grainy, reach 0.0006; fainter screens pass unsaid
+MOST_SHARE = 0.015  # of the white: good renders reach 0.010, photos of paper 0.001; fainter screens pass unsaid
 LEAST_TILES = 4
 _COARSEST, _FINEST = 3.0 / TILE_PX, 0.47  # 1/px; coarser is shading, finer the grid of the sensor itself
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -51,6 +52,8 @@ def explained(where: object) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise _of_sqlite(error, where) from error
+    except (UnicodeDecodeError, json.JSONDecodeError) as error:
+        raise damaged(where) from error
     except OSError as error:
         if error.errno in _FULL:
             raise disk_full(where) from error
@@ -66,6 +69,13 @@ def disk_full(where: object) -> RecordsError:
     )
 
 
+def damaged(where: object) -> RecordsError:
+    """Return the error for records whose bytes are not what was written."""
+    return RecordsError(
+        "damaged", f"{where} is damaged: leave it as it is and restore a backup with 'flutegauge records restore'"
+    )
+
+
 def _of_sqlite(error: sqlite3.Error, where: object) -> RecordsError:
     name = getattr(error, "sqlite_errorname", "") or ""
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
@@ -76,9 +86,7 @@ def _of_sqlite(error: sqlite3.Error, where: object) -> RecordsError:
     if name.startswith(("SQLITE_FULL", "SQLITE_IOERR_WRITE")):
         return disk_full(where)
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
-        return RecordsError(
-            "damaged", f"{where} is damaged: leave it as it is and restore a backup with 'flutegauge records restore'"
-        )
+        return damaged(where)
     if name.startswith("SQLITE_CONSTRAINT"):
         return RecordsError("invalid", f"that does not fit the records ({error}); nothing was written")
     if name.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")):

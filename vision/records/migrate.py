@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from vision.records.clock import now
-from vision.records.faults import RecordsError
+from vision.records.faults import RecordsError, damaged
 from vision.records.migrations import MIGRATIONS
 from vision.report.document import version
 
@@ -32,7 +32,10 @@ def pending(db: sqlite3.Connection, steps: Sequence[Step] = MIGRATIONS) -> list[
 def refuse_strangers(db: sqlite3.Connection, path: Path) -> None:
     """Refuse a file that is not ours or that a newer version wrote; reads only. Raises RecordsError."""
     tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    if tables and db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+    ours = db.execute("PRAGMA application_id").fetchone()
+    if ours is None:  # a damaged header
+        raise damaged(path)
+    if tables and ours[0] != APPLICATION_ID:
         raise RecordsError("not-ours", f"{path} holds something else than records: name another folder with --data")
     unknown = [name for name in applied(db) if name not in {step.__name__ for step in MIGRATIONS}]
     if unknown:

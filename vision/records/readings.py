@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from vision.records.clock import now
-from vision.records.database import Records, transaction
-from vision.records.faults import RecordsError
+from vision.records.database import FILE, Records, transaction
+from vision.records.faults import RecordsError, explained
 from vision.report.words import MEASURED
 
 Json = dict[str, Any]
@@ -109,12 +109,13 @@ def insert_reading(db: sqlite3.Connection, new: NewReading) -> int:
 
 def reading(records: Records, number: int) -> KeptReading:
     """Return a kept reading. Raises RecordsError of kind 'unknown'."""
-    row = records.db.execute("SELECT * FROM reading WHERE id = ?", (number,)).fetchone()
-    if row is None:
-        raise RecordsError("unknown", f"no reading {number} is kept: choose one from the records")
-    kept = {name: row[name] for name in row.keys()}  # noqa: SIM118 - a Row iterates over its values
-    kept["print_checked"] = None if row["print_checked"] is None else bool(row["print_checked"])
-    return KeptReading(**kept | {name: json.loads(row[name]) for name in ("models", "settings", "document")})
+    with explained(records.folder / FILE):
+        row = records.db.execute("SELECT * FROM reading WHERE id = ?", (number,)).fetchone()
+        if row is None:
+            raise RecordsError("unknown", f"no reading {number} is kept: choose one from the records")
+        kept = {name: row[name] for name in row.keys()}  # noqa: SIM118 - a Row iterates over its values
+        kept["print_checked"] = None if row["print_checked"] is None else bool(row["print_checked"])
+        return KeptReading(**kept | {name: json.loads(row[name]) for name in ("models", "settings", "document")})
 
 
 def examined(records: Records, reading_id: int, number: int | None = None) -> list[Examined]:

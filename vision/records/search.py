@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from vision.records.database import Records
-from vision.records.faults import RecordsError
+from vision.records.database import FILE, Records
+from vision.records.faults import RecordsError, explained
 from vision.records.migration_lines import NUMBERS
 from vision.records.search_text import Text, counted, lines_with, text_of
 
@@ -68,8 +68,10 @@ def find(
     ``before``: the place of the last hit of the page before; ``after``: that of the first of the page that follows. With a text
     the order is that in which readings were kept, otherwise that of their times. Raises RecordsError of kind 'invalid'.
     """
-    asked = _asked(records, wanted)
-    return _page(records, asked, limit, offset, place(before if after is None else after), up=after is not None), _count(records, asked)
+    with explained(records.folder / FILE):
+        asked = _asked(records, wanted)
+        hits = _page(records, asked, limit, offset, place(before if after is None else after), up=after is not None)
+        return hits, _count(records, asked)
 
 
 def find_all(records: Records, wanted: Filter) -> Iterator[Hit]:
