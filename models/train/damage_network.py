@@ -10,7 +10,7 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from models.train.hurts import HURTS
-from models.train.network import Pair, over_rows
+from models.train.network import down, over_rows, stem, up
 
 WIDTHS = (16, 24, 40, 64, 96)
 WIDE = 96  # channels of the head
@@ -21,13 +21,7 @@ class DamageNet(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-        self.stem = nn.Sequential(
-            nn.Conv2d(3, WIDTHS[0], (3, 4), stride=(1, 2), padding=(1, 1), bias=False),
-            nn.BatchNorm2d(WIDTHS[0]),
-            nn.ReLU(inplace=True),
-        )
-        self.down = nn.ModuleList(Pair(a, b) for a, b in zip((WIDTHS[0], *WIDTHS[:-1]), WIDTHS, strict=True))
-        self.up = nn.ModuleList(Pair(a + b, b) for a, b in zip(WIDTHS[:0:-1], WIDTHS[-2::-1], strict=True))
+        self.stem, self.down, self.up = stem(WIDTHS[0]), down(WIDTHS), up(WIDTHS)
         self.far = nn.Sequential(  # along the whole strip: what twist was usual
             nn.Conv1d(2 * WIDTHS[-1], WIDE, 5, padding=2),
             nn.ReLU(inplace=True),

@@ -36,18 +36,29 @@ class Pair(nn.Module):
         return self.steps(x)
 
 
+def stem(width: int) -> nn.Sequential:
+    """From colours to ``width`` channels at half the columns and all rows."""
+    return nn.Sequential(
+        nn.Conv2d(3, width, (3, 4), stride=(1, 2), padding=(1, 1), bias=False), nn.BatchNorm2d(width), nn.ReLU(inplace=True)
+    )
+
+
+def down(widths: tuple[int, ...]) -> nn.ModuleList:
+    """The encoder's pairs, of as many channels as ``widths`` say."""
+    return nn.ModuleList(Pair(a, b) for a, b in zip((widths[0], *widths[:-1]), widths, strict=True))
+
+
+def up(widths: tuple[int, ...]) -> nn.ModuleList:
+    """The decoder's pairs, which hear the encoder's as well."""
+    return nn.ModuleList(Pair(a + b, b) for a, b in zip(widths[:0:-1], widths[-2::-1], strict=True))
+
+
 class StripNet(nn.Module):
     """Edges by a distribution over rows in every column, kind of every column, and what instrument it is."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.stem = nn.Sequential(
-            nn.Conv2d(3, WIDTHS[0], (3, 4), stride=(1, 2), padding=(1, 1), bias=False),
-            nn.BatchNorm2d(WIDTHS[0]),
-            nn.ReLU(inplace=True),
-        )
-        self.down = nn.ModuleList(Pair(a, b) for a, b in zip((WIDTHS[0], *WIDTHS[:-1]), WIDTHS, strict=True))
-        self.up = nn.ModuleList(Pair(a + b, b) for a, b in zip(WIDTHS[:0:-1], WIDTHS[-2::-1], strict=True))
+        self.stem, self.down, self.up = stem(WIDTHS[0]), down(WIDTHS), up(WIDTHS)
         self.edges = nn.Conv2d(WIDTHS[0], 2, 1)
         self.kinds = nn.Sequential(
             nn.Conv1d(4 * WIDTHS[0], 64, 9, padding=4),
