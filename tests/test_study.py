@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import pickle
 import time
 from collections import Counter
 from dataclasses import dataclass, replace
@@ -34,6 +35,10 @@ from tests.study.design import (
 from tests.study.intervals import bootstrap, brier, log_loss, percentile_interval, robust_sd, wilson
 from tests.study.produce import own_gpu, prints_of
 from tests.study.run import Work, run
+from tests.study.tray_photos import Photos
+from tests.study.tray_scenes import tray_scene
+from vision.reading import PhotoReading
+from vision.tray.looked import TrayPhoto
 
 
 @pytest.mark.parametrize(
@@ -188,6 +193,19 @@ def test_a_run_goes_on_where_it_stopped_and_stops_in_time(tmp_path):
     assert run(items, work, 1, out, said.append) == 1
     assert "6 items, 3 there already, 3 to do" in said[-3]
     assert len(rows.done(out)) == 5
+
+
+def test_a_tray_study_goes_on_where_it_stopped_and_stops_in_time(tmp_path):
+    (tmp_path / "7.json").write_text("{}")
+    (tmp_path / "7.pickle").write_bytes(pickle.dumps((TrayPhoto(PhotoReading("7.jpg", None, None), (), None, None), 12.4)))
+    photos = Photos(tmp_path, until=0.0)
+
+    def count(seed, truth, tray):
+        return Counter({tray.file: seed, "truths": len(truth)})
+
+    assert photos.one(tray_scene, count, 7) == Counter({"7.jpg": 7, "photos": 1, "seconds": 12})
+    assert photos.one(tray_scene, count, 8) is None
+    assert not (tmp_path / "8.jpg").exists()
 
 
 def test_processes_share_the_gpus(monkeypatch):

@@ -6,58 +6,29 @@ photo share its reading, so their outcomes are not independent. Reported seeds s
 
 from __future__ import annotations
 
-import argparse
-import json
-import pickle
 from collections import Counter
 from functools import partial
-from pathlib import Path
 from typing import Any
 
-from samples.bulk import backend_named, over
-from samples.photo import save
-from samples.render import render
 from tests.study.check_scenes import Planted, check_scene, planted
-from tests.study.trays import NO_PRINTS, share_text
-from vision.pipeline import read_photo
+from tests.study.tray_photos import arguments, total_of
+from tests.study.trays import share_text
 from vision.tray.check import Checked, check_tray
-from vision.tray.looked import TrayPhoto, tray_photo
+from vision.tray.looked import TrayPhoto
 from vision.tray.merged import merge
 
 
 def main() -> None:
     """Render, read, check, count, print."""
-    parser = argparse.ArgumentParser(prog="python -m tests.study.tray_checks", description=__doc__)
-    parser.add_argument("out", type=Path, help="folder for photos and readings")
-    parser.add_argument("--seed", type=int, default=16000, help="first seed; reported seeds start at 16000")
-    parser.add_argument("--count", type=int, default=10, help="how many photos")
+    parser = arguments("tray_checks", __doc__, seed=16000, count=10)
     parser.add_argument("--lists", type=int, default=4, help="lists for each photo")
-    parser.add_argument("--jobs", type=int, default=1, help="processes at once")
-    parser.add_argument("--device", default="cpu", help="what renders: cpu or cuda")
     asked = parser.parse_args()
-    asked.out.mkdir(parents=True, exist_ok=True)
-    total: Counter[str] = Counter()
-    work = partial(one, asked.out, asked.device, asked.lists)
-    for done in over(work, range(asked.seed, asked.seed + asked.count), asked.jobs, asked.device):
-        print(f"seed {done.item}: {done.error or dict(done.result)}", flush=True)
-        total += done.result or Counter()
-    print("\n".join(figures(total)))
+    print("\n".join(figures(total_of(asked, check_scene, partial(checked_lists, asked.lists)))))
 
 
-def one(out: Path, device: str, lists: int, seed: int) -> Counter[str]:
-    """Counts of one photo and its lists; rendered and read unless that was done before."""
-    path, kept = out / f"{seed}.jpg", out / f"{seed}.pickle"
-    if not path.with_suffix(".json").exists():
-        scene = check_scene(seed)
-        picture, truth = render(scene, backend_named(device))
-        save(picture, truth, path, scene)
-    if not kept.exists():
-        looked: list[Any] = []
-        reading = read_photo(path, given=None, prints=NO_PRINTS, held=False, keep=looked)
-        kept.write_bytes(pickle.dumps(tray_photo(reading, looked[0] if looked else None)))
-    truth = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
-    tray: TrayPhoto = pickle.loads(kept.read_bytes())  # noqa: S301 - written by this study
-    total = Counter(photos=1, **{"not examined": int(tray.reading.error is not None)})
+def checked_lists(lists: int, seed: int, truth: dict[str, Any], tray: TrayPhoto) -> Counter[str]:
+    """Counts of one photo against its lists."""
+    total = Counter({"not examined": int(tray.reading.error is not None)})
     for turn in range(lists):
         plan = planted(truth, seed, turn)
         total += counted(plan, check_tray(plan.kit, merge([tray])))
