@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 from scipy.special import expit, logit
 
+from models.train.facing import barbs_seen, seen
 from models.train.hurts import HURTS as TRAINED
 from models.train.hurts import hurt
 from samples.draw_damage import with_damage
 from samples.draw_free import draw_of
+from samples.pose import Pose
 from vision import net
 from vision.bends import Bend
 from vision.condition import Seen, examine
@@ -17,7 +19,7 @@ from vision.hurt_sight import HURTS, HurtSight
 from vision.quantity import Quantity
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss
-from vision.witness import BARBS_STEEP, TIP_LEVEL, barbs_told, bend_told, odds, tip_told, twist_told
+from vision.witness import BARBS_LEVEL, BARBS_STEEP, TIP_LEVEL, barbs_told, bend_told, odds, tip_told, twist_told
 
 X_MM = np.arange(-0.5, 16.0, 0.1)
 
@@ -41,7 +43,7 @@ def test_log_odds_add_as_bayes_has_it():
 
     both = tip_told(tip, sight(tip_lost=(-0.2, 0.3, 0.7)))
 
-    assert both == pytest.approx(expit(logit(0.6) + 1.5 * logit(0.7) - TIP_LEVEL))
+    assert both == pytest.approx(expit(logit(0.6) + logit(0.7) - TIP_LEVEL))
     assert tip_told(tip, None) == 0.6
 
 
@@ -65,7 +67,7 @@ def test_a_stretch_that_turns_back_fast_is_not_called_overwound():
 def test_a_bend_that_the_network_says_little_of_is_as_likely_as_before():
     bend = Bend(5.0, 9.0, 2.0, 0.0, None)
 
-    assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.25))) == pytest.approx(bend.probability, abs=0.01)
+    assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.5))) == pytest.approx(bend.probability, abs=0.01)
     assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.9))) > bend.probability
 
 
@@ -76,7 +78,7 @@ def test_a_row_of_barbs_is_told_with_its_place_and_number():
     assert row.kind == "barbs-missing"
     assert (row.from_mm, row.to_mm) == (pytest.approx(3.0, abs=0.15), pytest.approx(5.0, abs=0.15))
     assert row.count.value == pytest.approx(2.0 / 0.33, abs=0.6)
-    assert row.probability == pytest.approx(expit(BARBS_STEEP * (odds(0.9) - 0.2)))
+    assert row.probability == pytest.approx(expit(BARBS_STEEP * (odds(0.9) - BARBS_LEVEL)))
 
 
 def test_overwound_by_the_outline_alone_stays_an_oddity():
@@ -98,11 +100,33 @@ def test_the_network_knows_the_kinds_it_was_trained_on():
 def test_what_it_learns_lies_where_the_instrument_is_hurt():
     rng = np.random.default_rng(5)
     one = with_damage(rng, draw_of(rng, "nominal", "k-file", 30), "crest-chipped", 60.0)
-    chip = one.damage[0]
+    chip, row = one.damage[0], TRAINED.index("crest-chipped")
+    poses = [Pose("flat", 0.0, 0.0, 1.0, 0.0, 0.0, roll) for roll in range(0, 360, 30)]
+    turned = [hurt(one, pose, lambda at_mm: 50.0 * np.asarray(at_mm), 640) for pose in poses]
 
-    found = hurt(one, lambda at_mm: 50.0 * np.asarray(at_mm), 640)
+    shown = [found for found in turned if found[0, row].any()]
+    assert 5 <= len(shown) <= 8  # of twelve: those in which the crest does not lie on the far side
+    for found in shown:
+        marked = np.flatnonzero(found[0, row])
+        assert marked[0] == pytest.approx(50.0 * chip.from_mm, abs=4.0)
+        assert marked[-1] == pytest.approx(50.0 * chip.to_mm, abs=4.0)
+        assert not found[0].any(axis=1)[[k for k in range(len(TRAINED)) if k != row]].any()
+    for found in turned:  # where it is not shown it is not asked for either
+        middle = round(25.0 * (chip.from_mm + chip.to_mm))
+        assert found[1, row, middle] == found[0, row, middle]
 
-    marked = np.flatnonzero(found[0, TRAINED.index("crest-chipped")])
-    assert marked[0] == pytest.approx(50.0 * chip.from_mm, abs=4.0)
-    assert marked[-1] == pytest.approx(50.0 * chip.to_mm, abs=4.0)
-    assert not found[0].any(axis=1)[[k for k, kind in enumerate(TRAINED) if kind != "crest-chipped"]].any()
+
+def test_a_kink_counts_as_it_is_seen_and_a_barb_by_its_own_side():
+    rng = np.random.default_rng(5)
+    bent = with_damage(rng, draw_of(rng, "nominal", "k-file", 30), "kinked", 30.0)
+    broach = with_damage(rng, draw_of(rng, "nominal", "barbed-broach", 40), "barbs-folded", 8.0)
+    poses = [Pose("flat", 0.0, 0.0, 1.0, 0.0, 0.0, roll) for roll in range(360)]
+
+    degrees = [seen(bent, pose, bent.damage[0]).strength for pose in poses]
+    barbs = [barbs_seen(broach, pose, broach.damage[0]) for pose in poses]
+
+    assert max(degrees) == pytest.approx(30.0, abs=0.1)
+    assert min(degrees) == pytest.approx(0.0, abs=0.6)
+    assert {len(row) for row in barbs} == {8}
+    facing = np.mean([faces for row in barbs for _, _, faces in row])
+    assert facing == pytest.approx(0.5 + np.arcsin(0.3) / np.pi, abs=0.02)  # the arc above sin(-0.3)

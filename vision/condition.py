@@ -19,7 +19,7 @@ from vision.reading import ConditionReading, Finding
 from vision.tint import Tint
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss
-from vision.witness import barbs_limit, barbs_told, bend_told, tip_told, twist_told
+from vision.witness import barbs_limit, barbs_told, bend_limit, bend_told, tip_told, twist_told
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
@@ -128,7 +128,7 @@ def _limits(seen: Seen) -> dict[str, Mapping[str, float]]:
     if seen.twist is not None:
         limits["unwound"] = {"value": round(seen.twist.smallest_deg), "over_mm": round(seen.twist.over_mm, 1)}
     if seen.bend is not None:
-        limits["kinked"] = {"value": round(seen.bend.smallest_deg), "over_mm": 1.0}
+        limits["kinked"] = {"value": round(bend_limit(seen.bend, seen.hurts)), "over_mm": 1.0}
     if seen.tip is not None:
         limits["tip-lost"] = {"value": round(seen.tip.smallest_mm, 1)}
     if seen.chip is not None:

@@ -1,7 +1,7 @@
 """Stage 8g: the strip in colour -> what the damage network sees along the strip: a second witness beside outline, twist and tip.
 
 It looks at the whole picture of the metal, faces included, where the other examinations look at the outline. Trained on renders
-only (models/README.md). It sees twist gone wrong, broken ends and rows of hurt barbs; of kinks and chips it knows too little,
+only (models/README.md). It sees twist gone wrong, broken ends, kinks and rows of hurt barbs; of chips and dirt it knows too little,
 and is not asked.
 """
 

@@ -29,6 +29,7 @@ BACK_MM, BEYOND_MM = 2.0, 3.0
 LEAST_SEEN_MM, SEEN_SHARE = 0.7, 0.85  # of metal that way
 IS_METAL, SURELY_METAL = 0.5, 0.8
 MOST_SPREAD_PX = 3.0  # of the network's outline there: shadows have no sharp one
+CERTAIN, CERTAIN_SPREAD_PX = 0.97, 7.0  # metal beyond all doubt may be a little out of focus: a kinked end leaves the level of the shaft
 
 
 def past_kink(photo: Photo, plane: Plane, scale: Scale, candidate: Candidate, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
@@ -91,8 +92,9 @@ def _seen_px(photo: Photo, ahead: Array, rest: Array, axis: Axis, px_per_mm: flo
     if len(ahead) < LEAST_SEEN_MM * px_per_mm or len(rest) < back:
         return 0
     sight = see_metal(photo, np.concatenate([ahead, rest[:back]]), axis.half_mm * px_per_mm)
-    sharp = sight.u_px.max(axis=0) < MOST_SPREAD_PX
-    metal = ((sight.kinds[WORKING] + sight.kinds[SMOOTH] > SURELY_METAL) & sharp)[: len(ahead)][::-1]
+    chance, spread = sight.kinds[WORKING] + sight.kinds[SMOOTH], sight.u_px.max(axis=0)
+    sharp = (spread < MOST_SPREAD_PX) | ((chance > CERTAIN) & (spread < CERTAIN_SPREAD_PX))
+    metal = ((chance > SURELY_METAL) & sharp)[: len(ahead)][::-1]
     share = np.cumsum(metal) / np.arange(1, len(metal) + 1)
     told = np.flatnonzero(share > SEEN_SHARE)
     return int(told[-1]) + 1 if len(told) else 0

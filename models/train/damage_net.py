@@ -24,8 +24,12 @@ from models.train.augment import CROP, HALF, Batch
 from models.train.damage_network import DamageNet, Exported
 from models.train.hurts import HURTS
 from models.train.strip_net import LOOK_EVERY, Store, agreed, drawn, load, pick
+from models.train.warm import warm
 
 SEED, RATE = 20261126, 2e-3
+# What a column of damage weighs against a sound one. Marks fill a hundredth of the columns, and would be passed over.
+THERE = {"unwound": 2.0, "reverse-wound": 2.0, "overwound": 2.0, "tip-lost": 3.0}
+THERE_SMALL = 6.0
 FALSE_SHARE = 0.01  # of the quiet windows that may pass the level at which finds are counted
 
 
@@ -38,13 +42,19 @@ def asked(batch: Batch) -> tuple[Tensor, Tensor]:
 
 
 def loss_of(net: nn.Module, batch: Batch) -> Tensor:
-    """Mean binary cross entropy over kinds, columns where damage lies weighing twice."""
+    """Mean binary cross entropy over kinds, columns where damage lies weighing more."""
     with torch.autocast(batch.light.device.type, dtype=torch.bfloat16, enabled=batch.light.is_cuda):
         said = net(batch.light)
     there, counts = asked(batch)
-    weight = counts * (1.0 + there)
+    more = torch.tensor([THERE.get(kind, THERE_SMALL) - 1.0 for kind in HURTS], device=there.device)
+    weight = counts * (1.0 + more[:, None] * there)
     miss = functional.binary_cross_entropy_with_logits(said.float(), there, reduction="none") * weight
     return (miss.sum(dim=(0, 2)) / weight.sum(dim=(0, 2)).clamp_min(1.0)).sum()
+
+
+def toned(batch: Batch) -> Tensor:
+    """Strips as the network is given them."""
+    return batch.light.clamp_min(0.0) ** (1 / 2.2)
 
 
 @torch.no_grad()
@@ -54,7 +64,7 @@ def looked(net: nn.Module, data: Store, index: Tensor) -> dict[str, np.ndarray]:
     parts: list[tuple[Tensor, Tensor, Tensor]] = []
     for chunk in index.split(16):
         batch = pick(data, chunk)
-        light = batch.light.clamp_min(0.0) ** (1 / 2.2)
+        light = toned(batch)
         with torch.autocast(light.device.type, dtype=torch.bfloat16, enabled=light.is_cuda):
             chance = torch.sigmoid(net(light).float())
         parts.append((chance, *asked(batch)))
@@ -128,7 +138,10 @@ def main() -> None:
         torch.cuda.set_device(device)
         distributed.init_process_group("nccl")
     data = load(args.data, device)
-    net, steps = fit(DamageNet().to(device), data, args.seconds, args.rate, rank, gpus == 1)
+    net = DamageNet().to(device)
+    if args.start is not None:
+        warm(net, args.start, toned(pick(data, torch.arange(64, device=device))))
+    net, steps = fit(net, data, args.seconds, args.rate, rank, gpus == 1)
     if rank == 0:
         kept = data["seed"] % 10 == 0
         held, seen = (torch.nonzero(part)[:, 0] for part in (kept, ~kept))
@@ -153,6 +166,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("out", type=Path, help="folder for damage.onnx, damage.pt and damage-scores.json")
     parser.add_argument("seconds", type=float, help="how long to train")
     parser.add_argument("--seed", type=int, default=SEED, help=f"default {SEED}")
+    parser.add_argument("--start", type=Path, help="an exported damage network to go on from")
     parser.add_argument("--rate", type=float, default=RATE, help=f"highest learning rate (default {RATE})")
     return parser
 

@@ -21,13 +21,14 @@ class DamageNet(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-        self.stem, self.down, self.up = stem(WIDTHS[0]), down(WIDTHS), up(WIDTHS)
+        self.stem, self.down = stem(WIDTHS[0]), down(WIDTHS)
         self.far = nn.Sequential(  # along the whole strip: what twist was usual
             nn.Conv1d(2 * WIDTHS[-1], WIDE, 5, padding=2),
             nn.ReLU(inplace=True),
             nn.Conv1d(WIDE, WIDE, 5, padding=4, dilation=2),
             nn.ReLU(inplace=True),
         )
+        self.up = up(WIDTHS)
         self.head = nn.Sequential(
             nn.Conv1d(4 * WIDTHS[0] + WIDE, WIDE, 9, padding=4),
             nn.ReLU(inplace=True),

@@ -144,7 +144,7 @@ def example(seed: int, backend: Backend = CPU, draw: Draw = draw_window) -> dict
         "step": np.array(step, np.float32),
         "px_per_mm": np.array(truth["camera"]["px_per_mm"], np.float32),
         "seed": np.array(seed),
-        "hurt": hurt(instrument, lambda at_mm: _columns_of(strip, one, at_mm, step), COLUMNS),
+        "hurt": hurt(instrument, scene.laid[0].pose, lambda at_mm: _columns_of(strip, one, at_mm, step), COLUMNS),
     }
 
 

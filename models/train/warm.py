@@ -1,4 +1,4 @@
-"""Start the strip network from the weights of an exported one. Needs PyTorch and onnx (the extra 'train').
+"""Start a network from the weights of an exported one. Needs PyTorch and onnx (the extra 'train').
 
 Exporting folds each batch normalisation into the convolution before it. Going back, the folded convolution is taken as it is
 and its normalisation set to change nothing: mean and spread as they are on real strips, scale and shift that undo them.
@@ -15,10 +15,8 @@ import torch
 from onnx import numpy_helper
 from torch import Tensor, nn
 
-from models.train.network import StripNet
 
-
-def warm(net: StripNet, path: Path, strips: Tensor) -> None:
+def warm(net: nn.Module, path: Path, strips: Tensor) -> None:
     """Fill `net` from the ONNX file; `strips` (B, 3, 192, W) are toned strips for the normalisations' statistics.
 
     Raises ValueError when the file's convolutions are not this network's.
@@ -46,7 +44,7 @@ def _folded(path: Path) -> list[tuple[Tensor, Tensor]]:
     return [tuple(values[name] for name in node.input[1:3]) for node in graph.node if node.op_type == "Conv"]  # type: ignore[misc]
 
 
-def _followers(net: StripNet) -> dict[nn.Module, nn.BatchNorm2d]:
+def _followers(net: nn.Module) -> dict[nn.Module, nn.BatchNorm2d]:
     """The normalisation that stands behind each convolution which has one."""
     chains = [list(block) for block in net.modules() if isinstance(block, nn.Sequential)]
     pairs = [(one, after) for chain in chains for one, after in pairwise(chain)]
@@ -62,7 +60,7 @@ def _changes_nothing(norm: nn.BatchNorm2d, shift: Tensor, mean: Tensor, spread2:
 
 
 @torch.no_grad()
-def _settle(net: StripNet, followers: dict[nn.Module, nn.BatchNorm2d], strips: Tensor) -> None:
+def _settle(net: nn.Module, followers: dict[nn.Module, nn.BatchNorm2d], strips: Tensor) -> None:
     """Measure what every normalisation is given and set it to change nothing at that mean and variance."""
     seen: dict[nn.BatchNorm2d, tuple[Tensor, Tensor]] = {}
 

@@ -21,7 +21,7 @@ from rich.console import Console
 from samples.bulk import backend_named, over
 from samples.photo import save
 from samples.render import render
-from tests.study.damage_cases import DIRTY, HEALTHY, SPREAD, Case, scene_of, truth_row
+from tests.study.damage_cases import DIRTY, HEALTHY, SPREAD, Case, in_view, scene_of, truth_row
 from tests.study.damage_figures import print_figures
 from tests.study.damage_raw import raw_of
 from vision.pipeline import read_photo
@@ -89,10 +89,12 @@ def lines_of(path: Path) -> Iterator[dict[str, Any]]:
 
 
 def one_case(device: str, keep: Path | None, until: float, case: Case) -> dict[str, Any] | None:
-    """Render (unless kept) and read one case: truth and what was said; None where time is up, or it cannot be drawn."""
+    """Render (unless kept) and read one case: truth and what was said; None where time is up, or it does not lie in the crop."""
     if time.time() > until:
         return None
     scene = scene_of(case)
+    if not in_view(scene):
+        return None
     row = {"kind": case.kind, "seed": case.seed, **truth_row(scene)}
     with tempfile.TemporaryDirectory() as away:
         photo = (keep or Path(away)) / f"{case.kind}-{case.seed}.jpg"

@@ -43,6 +43,7 @@ WIDE, FREE_POSE, PRE_CURVED, BOWED, SCRATCHED = 0.25, 0.35, 0.3, 0.25, 0.15
 PX_PER_MM = (60.0, 85.0)
 # As wide as the white of a lane and along it: with a stated scale nothing tells print from an instrument.
 FRAME_MM, LEAST_PX, TURN_DEG = 6.5, 400, 0.6
+CLEAR_MM = 0.9  # of the crop's border: half a shaft, and the print's edge
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,14 @@ def _between(rng: np.random.Generator, low: float, high: float) -> float:
 
 def _number(kind: str) -> int:
     return sum(kind.encode())
+
+
+def in_view(scene: Scene) -> bool:
+    """Whether the whole shaft, curved or kinked as it is, lies inside the crop and clear of the print at its borders."""
+    laid = scene.laid[0]
+    axis = place(laid.instrument, laid.pose, CPU).axis_points(np.linspace(0.0, laid.instrument.length_mm, 60))
+    px, border = scene.camera.project(axis), CLEAR_MM * scene.camera.px_per_mm
+    return bool(((px > border) & (px < [scene.camera.width_px - border, scene.camera.height_px - border])).all())
 
 
 def truth_row(scene: Scene) -> dict[str, Any]:
