@@ -90,11 +90,11 @@ def left(cut: float = 0.0, lump_mm: float = 0.0, seed: int = 1) -> Left:
 
 
 def test_a_chip_is_found_with_its_depth_and_place():
-    chip = deepest_chip(left(cut=0.5), None, 99.0)
+    chip = deepest_chip(left(cut=0.7), None, 99.0)
 
     assert chip is not None
     assert chip.probability > 0.95
-    assert chip.depth_percent.value == pytest.approx(50.0, abs=8.0)
+    assert chip.depth_percent.value == pytest.approx(70.0, abs=8.0)
     assert chip.from_mm < 0.58 * round(6.0 / 0.58) < chip.to_mm
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.special import expit, logit
@@ -14,12 +16,25 @@ from samples.draw_free import draw_of
 from samples.pose import Pose
 from vision import net
 from vision.bends import Bend
+from vision.chips import Chip
 from vision.condition import Seen, examine
+from vision.expected import _in_common
 from vision.hurt_sight import HURTS, HurtSight
 from vision.quantity import Quantity
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss
-from vision.witness import BARBS_LEVEL, BARBS_STEEP, TIP_LEVEL, barbs_told, bend_told, odds, tip_told, twist_told
+from vision.witness import (
+    BARBS_LEVEL,
+    BARBS_STEEP,
+    CHIP_MOST,
+    TIP_LEVEL,
+    barbs_told,
+    bend_told,
+    chip_told,
+    odds,
+    tip_told,
+    twist_told,
+)
 
 X_MM = np.arange(-0.5, 16.0, 0.1)
 
@@ -69,6 +84,29 @@ def test_a_bend_that_the_network_says_little_of_is_as_likely_as_before():
 
     assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.5))) == pytest.approx(bend.probability, abs=0.01)
     assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.9))) > bend.probability
+
+
+def test_a_chip_that_only_the_outline_shows_is_a_reason_to_look():
+    """Glints cut outlines as well: where the network sees no chip there, it never suffices to discard."""
+    deep = Chip(5.0, 5.2, Quantity(40.0, 16.0), 30.0, 15.0)
+
+    assert CHIP_MOST < 0.8  # from which a finding discards
+    assert chip_told(deep, sight()) == CHIP_MOST
+    assert chip_told(deep, sight(crest_chipped=(4.9, 5.3, 0.8))) > 0.95
+    assert chip_told(replace(deep, spreads=4.0), sight(crest_chipped=(4.9, 5.3, 0.8))) < 0.5
+
+
+def test_what_repeats_from_crest_to_crest_is_no_chip():
+    """A square blank whose corners are rounder than the model's, at every crest alike: nothing is left of that, and a chip is."""
+    x = np.arange(1.0, 15.0, 1.0 / 70.0)
+    repeat = x / 0.6
+    odd = -0.03 * np.cos(2.0 * np.pi * repeat) ** 8
+    chip = -0.05 * np.exp(-(((x - 7.2) / 0.1) ** 4))
+
+    shared = _in_common(odd + chip, repeat)
+
+    assert np.abs(odd - shared)[5:-5].max() < 0.004  # the last bin has no right neighbour
+    assert np.abs(_in_common(odd[:50], repeat[:50])).max() == 0.0  # too few crests to compare
 
 
 def test_a_row_of_barbs_is_told_with_its_place_and_number():

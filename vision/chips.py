@@ -5,31 +5,42 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import expit
 
 from vision.expected import Left, smoothed
 from vision.quantity import Quantity
 
 OVER_MM = 0.10  # chips are 0.1 to 0.4 mm long
-# Alert: spreads of all crests (a few hundred looks, far heavier tails than a normal law's: glints move the outline at single
-# crests by seven spreads), and share of the crest height at least. A Hedstroem's teeth are drawn by the light and differ by up
-# to a quarter (development renders).
-CLOSED_FORM, OWN_TOOTH = (7.5, 0.18), (7.5, 0.33)
+# Alert: spreads of all crests (a few hundred looks, far heavier tails than a normal law's), and share of the crest height at least. A
+# Hedstroem's teeth are drawn by the light and differ by up to a quarter. 41 rendered crops, development seeds.
+ALERT_SPREADS, STEEP = 9.0, 4.0
+CLOSED_FORM, OWN_TOOTH = 0.05, 0.2
 END_CLEAR_MM = 0.3  # the first crest behind the tip is often ground
 STOP_CLEAR_MM = 1.0  # a stop's rim and shadow reach over the crests beside it
-FOUND_95 = 1.645
+FOUND_95 = 2.3  # spreads: 1.645, and what averaging over OVER_MM takes off a narrow cut
+BRIDGED = 0.4  # relative u of a depth: the learned outline leads straight over a part of most chips
 LEAST_LOOKS = 60
 
 
 @dataclass(frozen=True)
 class Chip:
-    """Deepest cut at a crest in the outline: where, % of the crest height, probability; the least cut that would have shown."""
+    """Deepest cut at a crest in the outline: where, % of the crest height, spreads of all crests; the least cut that would have shown."""
 
     from_mm: float
     to_mm: float
     depth_percent: Quantity
-    probability: float
+    spreads: float
     smallest_percent: float
+
+    @property
+    def odds(self) -> float:
+        """Log odds that the outline by itself gives: even at the alert."""
+        return STEEP * float(np.log(max(self.spreads, 0.1) / ALERT_SPREADS))
+
+    @property
+    def probability(self) -> float:
+        """Chance that the outline by itself gives."""
+        return float(expit(self.odds))
 
 
 def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None, until_mm: float) -> Chip | None:
@@ -49,8 +60,8 @@ def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None, until_mm: fl
     middle = float(np.median((-mean / crest_mm)[use]))
     cut = -mean - middle * crest_mm
     spread = max(1.4826 * float(np.median(np.abs(cut[use]))), 1e-5)
-    spreads, share = OWN_TOOTH if left.own_tooth else CLOSED_FORM
-    alert = np.maximum(spreads * spread, share * crest_mm)
+    share = OWN_TOOTH if left.own_tooth else CLOSED_FORM
+    alert = np.maximum(ALERT_SPREADS * spread, share * crest_mm)
     over = np.where(use & (cut < crest_mm), cut / alert, -np.inf)  # deeper than the crest is high: the outline was astray
     if not np.isfinite(over).any():
         return None
@@ -61,9 +72,9 @@ def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None, until_mm: fl
     return Chip(
         float(left.x_mm[low]),
         float(left.x_mm[high]),
-        Quantity(100.0 * deep / crest, 100.0 * spread / crest),
-        float(ndtr((deep - float(alert[side, at])) / spread)),
-        100.0 * (max(spreads * spread / usual, share) + FOUND_95 * spread / usual),
+        Quantity(100.0 * deep / crest, 100.0 * float(np.hypot(spread, BRIDGED * deep)) / crest),
+        ALERT_SPREADS * float(over[side, at]),
+        100.0 * (max(ALERT_SPREADS * spread / usual, share) + FOUND_95 * spread / usual),
     )
 
 

@@ -29,7 +29,7 @@ ODD_WIDTH, WIDTH_OVER_MM = 0.45, 2.0  # off the usual width around by this share
 TIP_CLEAR_MM, TIP_CLEAR = 0.15, 0.8  # from the tip, and in the wire's own widths: a cone, often ground aside, has no middle
 # Where flutes and barbs run out the outline's middle steps aside, over a whole groove of a Hedstroem; the end where none was seen.
 END_CLEAR_MM, GROOVE_CLEAR_MM, USUAL_END_MM = 0.3, 2.0, 14.0
-RUNOUT_MM = 1.2  # crests there are lower as made
+RUNOUT_MM = 1.6  # crests there are lower as made
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 

@@ -1,7 +1,8 @@
 """Stage 8c: outline, section, twist -> the outline less what a whole instrument would show: what is cut out, what stands out.
 
 A twisted blank's outline is known in closed form once its twist is followed; a Hedstroem's is its own tooth, repeated; a
-broach's wire is straight. What is left is noise, a chip, or dirt.
+broach's wire is straight. What a blank's crests have in common with their neighbours (a glint, a section that is no ideal one) is
+taken off as well. What is left is noise, a chip, or dirt.
 """
 
 from __future__ import annotations
@@ -21,7 +22,9 @@ from vision.twist import TwistFit
 from vision.twist_path import TwistPath
 
 Array = NDArray[np.floating[Any]]
-NEAR_CREST = 0.93  # of the enclosing radius
+# One corner makes the outline from one dip to the next, and is missed anywhere between: only the dips are left out, of their depth.
+DIP_SHARE = 0.3
+REPEAT_BINS, NEIGHBOURS, LEAST_REPEATS = 24, 7, 5  # places along a repeat; repeats that are compared
 TOOTH_BINS = 40
 CONE_CLEAR = 1.2  # times D0: the tip's cone is longer than that only below 45 deg
 AXIS_MM = 1.0
@@ -30,7 +33,7 @@ DRIFT_MM = 1.6  # slower misses are the model's or the light's
 
 @dataclass(frozen=True)
 class Left:
-    """What is left of both edges (2, N), mm, outward positive, NaN where nothing was expected; ``crest`` (2, N): near a crest;
+    """What is left of both edges (2, N), mm, outward positive, NaN where nothing was expected; ``crest`` (2, N): a crest's own;
     ``crest_mm`` (N,): height of a crest over the blank's least radius; ``radius_mm`` (N,); ``own_tooth``: what was expected is no
     closed form but the instrument's own tooth, repeated."""
 
@@ -49,9 +52,35 @@ def left_of_twist(fit: TwistFit, path: TwistPath, profile: Profile) -> Left:
     inside = (x > max(path.x_mm[0], CONE_CLEAR * fit.d0_mm)) & (x < path.x_mm[-1])
     theta, radius = np.interp(x, path.x_mm, path.theta_rad), fit.radius_mm(x)
     shape = np.stack([support(fit.blank, theta + turn, fit.rounding, fit.low_corner) for turn in (0.0, np.pi)])
-    left = np.stack([profile.upper_mm - path.axis_mm, path.axis_mm - profile.lower_mm]) - radius * shape
+    seen = np.stack([profile.upper_mm - path.axis_mm, path.axis_mm - profile.lower_mm])
+    left: Array = _steadied(np.where(inside, seen - radius * shape, np.nan), profile)
+    repeats = [np.maximum.accumulate(theta + turn) * fit.blank.corners / (2.0 * np.pi) for turn in (0.0, np.pi)]
+    left = np.stack([row - radius * _in_common(row / radius, repeat) for row, repeat in zip(left, repeats, strict=True)])
     low = least_support(fit.blank, fit.low_corner)
-    return Left(x, _steadied(np.where(inside, left, np.nan), profile), shape > NEAR_CREST, radius * (1.0 - low), radius, profile.px_per_mm)
+    return Left(x, left, shape > low + DIP_SHARE * (1.0 - low), radius * (1.0 - low), radius, profile.px_per_mm)
+
+
+def _in_common(left: Array, repeat: Array) -> Array:
+    """What each repeat shares with its neighbours: their median at the same place of the repeat. ``repeat`` (N,) counts them, rising."""
+    good = np.isfinite(left)
+    if good.sum() < REPEAT_BINS:
+        return np.zeros(len(left))
+    first, last = int(np.floor(repeat[good][0])), int(np.ceil(repeat[good][-1]))
+    if last - first < LEAST_REPEATS:
+        return np.zeros(len(left))
+    grid = np.arange(first, last, 1.0 / REPEAT_BINS)
+    rows = np.interp(grid, repeat[good], left[good], left=np.nan, right=np.nan).reshape(-1, REPEAT_BINS)
+    begin = np.clip(np.arange(len(rows)) - NEIGHBOURS // 2, 0, max(len(rows) - NEIGHBOURS, 0))
+    shared = np.stack([_median(rows[at : at + NEIGHBOURS]) for at in begin])
+    return np.interp(repeat, grid, shared.ravel())
+
+
+def _median(rows: Array) -> Array:
+    """Median of each column that holds a number; 0 elsewhere."""
+    out = np.zeros(rows.shape[1])
+    some = np.isfinite(rows).any(axis=0)
+    out[some] = np.nanmedian(rows[:, some], axis=0)
+    return out
 
 
 def left_of_groove(profile: Profile, outline: Outline) -> Left | None:

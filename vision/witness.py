@@ -14,6 +14,7 @@ from scipy.special import expit, logit
 
 from vision.barb_gaps import BarbGap
 from vision.bends import Bend
+from vision.chips import Chip
 from vision.hurt_sight import HurtSight
 from vision.quantity import Quantity
 from vision.tip_loss import TipLoss
@@ -24,6 +25,9 @@ BESIDE_MM, TIP_MM = 1.5, (-0.5, 0.6)  # of a zone of twist; a broken end
 TWIST_WEIGHT, TWIST_LEVEL = 0.7, 0.6  # of the outline
 TIP_LEVEL = -0.7
 BEND_WEIGHT, BEND_LEVEL = 0.7, 0.0
+LEAST_CHIP, CHIP_BESIDE_MM, CHIP_WEIGHT, CHIP_LEVEL = 0.03, 0.3, 0.65, -1.0
+CHIP_MOST = 0.75  # where only the outline has seen it, which glints cut as well: a reason to look with a loupe
+CHIP_SHOWN = 1.7  # the outline leads straight over a part of most chips
 BARBS_LEVEL, BARBS_STEEP = 2.3, 2.0
 BARBS_FROM_MM = 0.3
 BARB_APART_MM = 0.33  # 30 to 44 barbs on 10 to 12 mm: common practice, no source
@@ -57,18 +61,19 @@ def odds(chance: float, least: float = LEAST) -> float:
 
 
 def twist_told(twist: TwistLoss, hurts: HurtSight | None, back_least_mm: float) -> Twisted:
-    """Name a change of twist. An outline turns alike in either sense: a stretch that turns back fast looks overwound in it, and
-    only the faces, which the network sees, tell the two apart."""
-    lost = twist.loss_deg.value >= 0.0
-    kind = "overwound" if not lost else "reverse-wound" if twist.reversed_mm > back_least_mm else "unwound"
+    """Name a change of twist. An outline turns alike in either sense: a stretch that turns back fast looks unwound or overwound in it,
+    and only the faces, which the network sees, tell them apart; where both witnesses see the opposite sense, it turns back."""
+    lost, turned = twist.loss_deg.value >= 0.0, twist.loss_deg.value >= 0.0 and twist.reversed_mm > back_least_mm
     if hurts is None:
-        return Twisted(kind, twist.probability)
+        return Twisted("overwound" if not lost else "reverse-wound" if turned else "unwound", twist.probability)
     low, high = twist.zone_mm[0] - BESIDE_MM, twist.zone_mm[1] + BESIDE_MM
-    back = max(hurts.most("unwound", low, high), hurts.most("reverse-wound", low, high))
-    more = 0.0 if lost else hurts.most("overwound", low, high)
-    if not lost and back > more:
+    less, back, more = (hurts.most(kind, low, high) for kind in ("unwound", "reverse-wound", "overwound"))
+    if turned or back > max(less, 0.0 if lost else more) or (lost and more > less):
         kind = "reverse-wound"
-    return Twisted(kind, float(expit(TWIST_WEIGHT * odds(twist.probability, LEAST_TWIST) + odds(max(back, more)) - TWIST_LEVEL)))
+    else:
+        kind = "unwound" if lost else "overwound"
+    seen = max(less, back, more)
+    return Twisted(kind, float(expit(TWIST_WEIGHT * odds(twist.probability, LEAST_TWIST) + odds(seen) - TWIST_LEVEL)))
 
 
 def tip_told(tip: TipLoss, hurts: HurtSight | None) -> float:
@@ -89,6 +94,20 @@ def bend_told(bend: Bend, hurts: HurtSight | None) -> float:
 def bend_limit(bend: Bend, hurts: HurtSight | None) -> float:
     """Degrees, as projected, of a kink that would have been told."""
     return bend.smallest_deg * (1.0 if hurts is None else BEND_SHOWN)
+
+
+def chip_told(chip: Chip, hurts: HurtSight | None) -> float:
+    """Chance that a piece of a crest is missing."""
+    if hurts is None:
+        return chip.probability
+    seen = odds(hurts.most("crest-chipped", chip.from_mm - CHIP_BESIDE_MM, chip.to_mm + CHIP_BESIDE_MM), LEAST_CHIP)
+    chance = float(expit(chip.odds + CHIP_WEIGHT * seen - CHIP_LEVEL))
+    return chance if seen > 0.0 else min(chance, CHIP_MOST)
+
+
+def chip_limit(chip: Chip, hurts: HurtSight | None) -> float:
+    """Share of the crest height, %, of a chip that would have been told."""
+    return chip.smallest_percent * (1.0 if hurts is None else CHIP_SHOWN)
 
 
 def barbs_told(gap: BarbGap | None, hurts: HurtSight | None, until_mm: float) -> BarbRow | None:

@@ -50,7 +50,7 @@ def _outline(seen: Seen) -> dict[str, Any]:
     if seen.bend is not None:
         raw["bend"] = [_round(v) for v in (seen.bend.probability, seen.bend.sharp_deg, seen.bend.u_deg, seen.bend.at_mm)]
     if seen.chip is not None:
-        raw["chip"] = [_round(v) for v in (seen.chip.probability, *_pair(seen.chip.depth_percent), seen.chip.from_mm, seen.chip.to_mm)]
+        raw["chip"] = [_round(v) for v in (seen.chip.spreads, *_pair(seen.chip.depth_percent), seen.chip.from_mm, seen.chip.to_mm)]
     if seen.barbs is not None:
         raw["barbs"] = [_round(v) for v in (seen.barbs.probability, *_pair(seen.barbs.missing), seen.barbs.from_mm, seen.barbs.to_mm)]
     if seen.dirt is not None:
