@@ -30,9 +30,12 @@ def film(path: Path, scenes: Sequence[tuple[Image, float]]) -> Path:
 
 
 def sample_frame(name: str = "k-file-25-flat", size: tuple[int, int] = (1920, 1080), finer: float = 1.35) -> Image:
-    """Part of a sample photo around its instrument as a camera of ``size`` would show it, ``finer`` times coarser than the photo."""
+    """The middle of a sample photo as a camera of ``size`` would show it, ``finer`` times coarser than the photo.
+
+    The middle, for a camera's lens looks there: any other part looks as seen from aside.
+    """
     photo = cv2.imread(str(ROOT / "samples" / "photos" / f"{name}.jpg"))
     width, height = round(size[0] * finer), round(size[1] * finer)
-    rows = photo.shape[0] - height
-    part = photo[max(rows // 2, 0) : max(rows // 2, 0) + height, :width]
+    top, left = (max((have - want) // 2, 0) for have, want in zip(photo.shape[:2], (height, width), strict=True))
+    part = photo[top : top + height, left : left + width]
     return np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)

@@ -122,7 +122,7 @@ def test_a_guided_run_keeps_each_photo_at_once_and_ends_in_one_combination(
     last = photo(page, run, 90)
 
     assert (first["taken"], first["wanted"], first["complete"]) == (1, 2, False)
-    assert "across the instrument by 20 mm" in waits["say"]
+    assert "looks 18° more from the side: 0° so far" in waits["say"]
     assert any(one["shoot"] for one in goes)
     assert (last["complete"], last["combining"]) == (True, True)
     done = threading.Event()
@@ -130,6 +130,21 @@ def test_a_guided_run_keeps_each_photo_at_once_and_ends_in_one_combination(
         pass
     assert [(task.group, task.combine) for task in bench.tasks] == [(run, False), (run, False), (run, True)]
     assert all(task.path.is_file() for task in bench.tasks)
+
+
+def test_a_photo_that_arrives_after_the_run_was_ended_is_combined_too(page: TestClient, bench: FakeBench) -> None:
+    run = begun(page, "turns")
+    photo(page, run)
+    photo(page, run, 90)
+    ends = [page.post(f"/camera/runs/{run}/finish").json() for _ in range(2)]
+    late = photo(page, run, 120)
+
+    assert [(one["complete"], one["combining"]) for one in ends] == [(True, True), (True, True)]
+    assert (late["taken"], late["combining"]) == (3, True)
+    done = threading.Event()
+    while len(bench.tasks) < 5 and not done.wait(0.02):
+        pass
+    assert [task.combine for task in bench.tasks] == [False, False, True, False, True]
 
 
 def test_photos_survive_a_desk_that_ends_in_the_middle_of_a_run(page: TestClient, tmp_path: Path) -> None:
@@ -225,3 +240,14 @@ def test_only_a_few_groups_are_kept_in_memory() -> None:
 
     assert list(groups.of) == ["c", "d", "e"]
     assert groups.held(None).looked == []
+
+
+def test_a_group_that_was_combined_waits_for_a_late_photo_until_another_begins() -> None:
+    groups = Groups()
+    for name in "ab":
+        groups.held(name)
+    worker_answer({"path": "x.jpg", "name": "all", "combine": True, "group": "a"}, groups)
+
+    assert groups.held("a").combined
+    groups.held("c")
+    assert list(groups.of) == ["b", "c"]

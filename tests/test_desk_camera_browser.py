@@ -115,6 +115,43 @@ def test_a_blurred_film_is_not_taken_and_a_sharp_one_is_then_the_camera_is_pulle
         expect(page.locator("#photos li")).to_have_count(2)
 
 
+def laid_anew(frame: np.ndarray, turn_deg: float, along_px: float) -> np.ndarray:
+    """The frame with the whole table turned and moved a little; what is new at its border repeats the border."""
+    height, width = frame.shape[:2]
+    move = cv2.getRotationMatrix2D((width / 2.0, height / 2.0), turn_deg, 1.0)
+    move[0, 2] += along_px
+    return np.asarray(cv2.warpAffine(frame, move, (width, height), flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT), dtype=np.uint8)
+
+
+def shows(page: Page, path: Path, frame: np.ndarray) -> None:
+    """The camera shows one picture and nothing else from now on, however fast the film is played."""
+    if page.locator("#stop").is_enabled():
+        page.locator("#stop").click()
+    film(path, [(np.asarray(frame, dtype=np.uint8), 1.0)])
+    started(page)
+
+
+def test_turns_are_led_by_the_coach_and_end_in_one_combined_reading(player: Playwright, desk: Running, tmp_path: Path) -> None:
+    """A cloth over the middle tells that the instrument was taken up; both photos are the coach's own, and every step waits for what the
+    page says. The third is left out to save time: `python -m tests.study.live_films` plays whole runs."""
+    sharp, path = sample_frame(), film(tmp_path / "turns.mjpeg", [(sample_frame(), 1.0)])
+    cloth = sharp.copy()
+    cloth[sharp.shape[0] // 3 : 2 * sharp.shape[0] // 3] = (110, 140, 190)
+    with watching(player, desk, path) as page:
+        page.select_option("#plan", "turns")
+        started(page)
+        expect(page.locator("#photos li")).to_have_count(1, timeout=SOON_MS)
+        shows(page, path, cloth)
+        expect(page.locator("[data-check=instrument] .how")).to_contain_text("No instrument seen", timeout=SOON_MS)
+        shows(page, path, laid_anew(sharp, 1.5, 25.0))
+        expect(page.locator("#photos li")).to_have_count(2, timeout=SOON_MS)
+        page.locator("#finish").click()
+        expect(page.locator("#together a")).to_have_attribute("href", re.compile("/combined/"), timeout=2 * SOON_MS)
+        page.locator("#together a").click()
+        expect(page.get_by_role("heading", level=1)).to_contain_text("K-file")
+        expect(page.get_by_text("Of 2 photos of one instrument.")).to_be_visible()
+
+
 def test_a_camera_of_640_px_is_told_so_and_takes_photos_by_hand_alone(player: Playwright, desk: Running, tmp_path: Path) -> None:
     small = np.asarray(cv2.resize(sample_frame(), (640, 360)), dtype=np.uint8)[:, :]
     path = film(tmp_path / "small.mjpeg", [(cv2.copyMakeBorder(small, 60, 60, 0, 0, cv2.BORDER_REPLICATE), 1.0)])

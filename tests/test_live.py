@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 from test_scale import View, photograph
 
 from vision.errors import PhotoError
-from vision.live.guide import GOOD_FRAMES, Run, next_step, taken, watch
+from vision.lifted import ENOUGH_PARALLAX
+from vision.live.guide import GOOD_FRAMES, Run, ended, next_step, taken, watch
 from vision.live.judge import ORDER, Check, Wanted, all_right, judge, least_width_px
 from vision.live.look import Look, frame_of, look_at, look_from
-from vision.live.steady import held_still, moved_across_mm, touched
+from vision.live.steady import held_still, seen_across_deg, touched
 from vision.markers import glance
 
 PHOTOS = Path(__file__).resolve().parent.parent / "samples" / "photos"
@@ -112,9 +113,14 @@ def test_an_instrument_that_was_taken_up_is_noticed() -> None:
     assert not touched(GOOD, Look(1920, 1080))  # the camera looks away: nothing is known
 
 
-def test_the_way_across_is_counted_at_right_angles_to_the_instrument() -> None:
-    assert moved_across_mm(GOOD, replace(GOOD, foot_mm=(49.0, 11.0))) == pytest.approx(0.0, abs=1e-9)
-    assert moved_across_mm(GOOD, replace(GOOD, foot_mm=(30.0, 32.0))) == pytest.approx(21.0)
+def test_the_angle_is_counted_round_the_instruments_axis() -> None:
+    """A camera 40 mm above a sheet on which the axis lies 1 mm beside its foot: 1/40, then 22/40, from the closed form."""
+    aside = replace(GOOD, foot_mm=(30.0, 32.0))
+
+    assert seen_across_deg(GOOD, replace(GOOD, foot_mm=(49.0, 11.0))) == pytest.approx(0.0, abs=1e-9)
+    assert seen_across_deg(GOOD, aside) == pytest.approx(np.degrees(np.arctan(22.0 / 40.0) - np.arctan(1.0 / 40.0)))
+    assert seen_across_deg(replace(GOOD, axis_px=()), aside) is None
+    assert seen_across_deg(GOOD, replace(aside, camera_mm=None)) is None
 
 
 def shown(run: Run, look: Look, times: int) -> tuple[Run, list[bool]]:
@@ -143,16 +149,25 @@ def test_one_bad_frame_begins_the_count_anew() -> None:
     assert later == [False, False, True]
 
 
-def test_height_wants_the_camera_moved_across_and_may_then_look_from_the_side() -> None:
+def test_height_wants_the_instrument_seen_from_elsewhere_and_may_then_look_from_the_side() -> None:
     run = taken(Run("height"), GOOD)
     _, fired = shown(run, GOOD, 8)
-    moved = replace(GOOD, foot_mm=(19.0, 33.0), tilt_deg=24.0)
-    _, later = shown(run, moved, 4)
+    _, near = shown(run, replace(GOOD, foot_mm=(19.0, 19.0), tilt_deg=12.0), 8)
+    _, later = shown(run, replace(GOOD, foot_mm=(19.0, 33.0), tilt_deg=24.0), 4)
 
     assert not any(fired)
-    assert next_step(run, GOOD).needed == pytest.approx(20.0)
-    assert next_step(taken(Run("height"), replace(GOOD, camera_mm=90.0)), GOOD).needed == pytest.approx(30.0)
+    assert not any(near)
+    assert np.tan(np.radians(next_step(run, GOOD).needed or 0.0)) == pytest.approx(ENOUGH_PARALLAX, rel=0.03)
     assert later[-1]
+
+
+def test_a_run_that_was_ended_takes_nothing_more_by_itself() -> None:
+    run = ended(taken(taken(Run("turns"), GOOD), GOOD))
+    run, _ = shown(run, replace(GOOD, axis_px=(), things=0), 1)
+    _, fired = shown(run, GOOD, 8)
+
+    assert run.complete
+    assert not any(fired)
 
 
 def test_turns_want_the_instrument_taken_up_between_photos() -> None:

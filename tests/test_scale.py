@@ -154,13 +154,20 @@ def test_where_the_camera_stood(view):
 
 
 def test_without_a_focal_length_the_height_is_not_known():
-    """One view of a plane does not tell the distance: without a recorded focal length it is a broad expectation only."""
-    view = VIEWS[0].values[0]
+    """One square view of a plane does not tell the distance: without a recorded focal length it is a broad expectation only."""
+    view = VIEWS[3].values[0]
     with_record, without = scale_of(view), scale_of(view, f35_mm=None)
 
     assert not without.camera.height_known
     assert without.camera.height_mm.u / without.camera.height_mm.value >= 0.4
     assert np.abs(without.to_plane_mm(GRID_PX) - with_record.to_plane_mm(GRID_PX)).max() < 1e-9
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_without_a_focal_length_the_height_is_right_within_its_u(view):
+    height = scale_of(view, f35_mm=None).camera.height_mm
+
+    assert abs(height.value + view.place()[2]) < 2.0 * height.u
 
 
 def test_a_checked_print_is_measured_in_true_mm(tmp_path):

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.focal import FULL_FRAME_MM, Doubt, Focal, focal_seen
 from vision.quantity import Quantity
 from vision.scale import Camera
 
@@ -15,19 +16,21 @@ Array = NDArray[np.floating[Any]]
 # Z = W f35 / (36 px_per_mm) holds where f35 refers to the width; makers also state it by the diagonal (43.3 mm against
 # 45 mm for 4:3), and round it: about 4 % standard uncertainty.
 FOCAL_U = 0.04
-# Without a recorded focal length: phones and close-up cameras span about 24 to 80 mm.
-USUAL_F35_MM, USUAL_F35_U = 35.0, 0.5
-FULL_FRAME_MM = 36.0
+NO_DOUBT = Doubt()
 
 
-def stand(homography: Array, centre_px: tuple[float, float], long_side_px: int, f35_mm: float | None) -> Camera:
-    """Work out the camera's place from one view of the plane (page mm to ideal px), the focal length being given.
+def stand(
+    homography: Array, centre_px: tuple[float, float], long_side_px: int, f35_mm: float | None, doubt: Doubt = NO_DOUBT
+) -> Camera:
+    """Work out the camera's place from one view of the plane (page mm to ideal px).
 
     One nearly square-on view cannot separate focal length from distance, so the focal length comes from the photo's own
-    record (``f35_mm``, 35 mm equivalent) or, failing that, from the usual range with a broad uncertainty.
+    record (``f35_mm``, 35 mm equivalent) or, failing that, from the usual range and what a view from aside tells of it
+    (``doubt``: what the view may be wrong in).
     """
     known = f35_mm is not None
-    focal_px = long_side_px * (f35_mm or USUAL_F35_MM) / FULL_FRAME_MM
+    focal = focal_seen(homography, centre_px, long_side_px, doubt) if f35_mm is None else Focal(f35_mm, FOCAL_U)
+    focal_px = long_side_px * focal.f35_mm / FULL_FRAME_MM
     inverse = np.array(
         [[1 / focal_px, 0, -centre_px[0] / focal_px], [0, 1 / focal_px, -centre_px[1] / focal_px], [0, 0, 1]]
     )
@@ -43,5 +46,4 @@ def stand(homography: Array, centre_px: tuple[float, float], long_side_px: int, 
     place = -rotation.T @ shift  # camera centre in page axes: x right, y down, z into the page
     height = abs(float(place[2]))
     tilt = float(np.degrees(np.arccos(np.clip(rotation[2, 2], -1.0, 1.0))))
-    u_height = height * (FOCAL_U if known else USUAL_F35_U)
-    return Camera((float(place[0]), float(place[1])), Quantity(height, u_height), tilt, known)
+    return Camera((float(place[0]), float(place[1])), Quantity(height, height * focal.u), tilt, known)

@@ -13,6 +13,7 @@ from vision.camera import stand
 from vision.camera_choice import NO_CAMERAS, Cameras, choose_camera
 from vision.errors import PhotoError
 from vision.flatness import checked_sheet
+from vision.focal import Doubt
 from vision.markers import Seen, find_markers, foreign_markers, sheets_of
 from vision.photo import Photo
 from vision.quantity import Quantity
@@ -36,7 +37,8 @@ def find_scale(photo: Photo, *, given: GivenScale | None, prints: Path | None, c
     paper = load(sheet.id, prints)
     fit = fit_sheet(np.asarray(grey, dtype=np.uint8), sheet, ours, paper)
     centre, radius = lens_centre(photo.rgb.shape)
-    camera = stand(fit.homography, centre, max(photo.rgb.shape[:2]), photo.camera.f35_mm)
+    doubt = Doubt(fit.covariance, max(paper.u_x, paper.u_y))
+    camera = stand(fit.homography, centre, max(photo.rgb.shape[:2]), photo.camera.f35_mm, doubt)
     scale = Scale(
         homography=fit.homography,
         k1=fit.k1,

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from vision.camera import FOCAL_U, USUAL_F35_MM, USUAL_F35_U
-from vision.camera import FULL_FRAME_MM as FULL_FRAME
+from vision.camera import FOCAL_U
+from vision.focal import FULL_FRAME_MM as FULL_FRAME
+from vision.focal import USUAL_F35_MM, USUAL_F35_U
 from vision.quantity import Quantity
 from vision.scale import Scale
 

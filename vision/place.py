@@ -28,10 +28,10 @@ class Profile:
     """Both outlines in mm: x along the axis from the tip, heights signed from the axis (upper positive), NaN if unseen.
 
     ``column`` (N,) maps each station back to the strip's column. ``magnification_u`` is the relative standard uncertainty
-    of every width from height and camera distance; ``px_per_mm`` the mean local scale at the instrument's height. ``outer_mm`` are the
-    outermost steps above and below, where barbs and dirt stand out. ``trust`` (2, N), 0 to 1, is how much less than usual
-    each point of the two edges deserves to weigh in a fit, by the network's own spread; ``spread_mm`` (2, N) is that spread, 0
-    without the network.
+    of every width from height, distance and slant; ``px_per_mm`` the mean local scale at the instrument's height.
+    ``outer_mm`` are the outermost steps above and below, where barbs and dirt stand out. ``trust`` (2, N), 0 to 1, is how much
+    less than usual each point of the two edges deserves to weigh in a fit, by the network's own spread; ``spread_mm`` (2, N) is
+    that spread, 0 without the network.
     """
 
     x_mm: Array
@@ -73,7 +73,9 @@ def to_profile(edges: Edges, scale: Scale, height: Height, tip_column: float, fr
     outer = (height_mm(edges.outer_px[0]), height_mm(edges.outer_px[1])) if edges.outer_px.size else (above, below)
     middle, u_middle = height.at(0.4)
     distance = scale.camera.height_mm
-    magnification_u = float(np.hypot(u_middle / distance.value, middle / distance.value * distance.u / distance.value))
+    far_u = distance.u / distance.value
+    slant = float(1.0 - np.median(upright) ** 2)  # goes as the square of the focal length, or of one over it where the camera slid
+    magnification_u = float(np.linalg.norm([u_middle / distance.value, middle / distance.value * far_u, slant * far_u]))
     px_per_mm = 1.0 / float(np.median(steps))
     spread_mm = (edges.u_px if edges.u_px.size else np.zeros((2, len(x)))) / px_per_mm
     return Profile(x, above, below, columns, px_per_mm, magnification_u, outer, _trust(edges), spread_mm)

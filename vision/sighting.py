@@ -13,13 +13,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.camera import FULL_FRAME_MM, stand
+from vision.camera import stand
+from vision.focal import FULL_FRAME_MM
 from vision.scale import Camera, Scale
 
 Array = NDArray[np.floating[Any]]
 LINE_U_PX = 0.3  # how far light from one side may pull the mid line, by one edge read thinner than the other
 SHEET_U_MM = 0.01  # how far paper that is not quite flat moves what lies on it, seen from another place
 START_F35_MM = 35.0
+LONG_SIDE = round(FULL_FRAME_MM)  # with it, f35 in mm is the focal length in px
 
 
 @dataclass(frozen=True)
@@ -107,9 +109,13 @@ def refocused(scale: Scale, seen: AxisPx) -> Sighting:
 
 def _stander(scale: Scale) -> Callable[[Array, float], Camera]:
     """Place the camera anew from another homography, with a factor on the focal length that this scale's camera implies."""
-    long_side = 36  # with it, f35 in mm is the focal length in px
+    f = focal_px(scale)
+    return lambda matrix, factor: stand(matrix, scale.centre_px, LONG_SIDE, f * factor)
+
+
+def focal_px(scale: Scale) -> float:
+    """Return the focal length that this scale's camera implies, px."""
     f = START_F35_MM
     for _ in range(30):  # height grows evenly with the focal length in a nearly square-on view
-        f *= scale.camera.height_mm.value / stand(scale.homography, scale.centre_px, long_side, f).height_mm.value
-    assert long_side == FULL_FRAME_MM  # noqa: S101 - the identity above
-    return lambda matrix, factor: stand(matrix, scale.centre_px, long_side, f * factor)
+        f *= scale.camera.height_mm.value / stand(scale.homography, scale.centre_px, LONG_SIDE, f).height_mm.value
+    return f

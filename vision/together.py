@@ -21,6 +21,7 @@ from vision.lead import groove_angles, sampled
 from vision.lifted import Lifted, lift
 from vision.merging import merge_conditions
 from vision.named import Named, named
+from vision.one_lens import one_lens
 from vision.photo import Photo
 from vision.plane import Plane
 from vision.pooling import Pooled, pool
@@ -85,7 +86,9 @@ def combine(photos: Sequence[Looked], *, down: bool) -> tuple[CombinedReading | 
         for one in photos
         if len(one.found) != 1
     ]
-    views = [_View(one, *one.found[0], one.readings[0]) for one in photos if len(one.found) == 1]
+    single = [one for one in photos if len(one.found) == 1]
+    lenses = one_lens([one.scale for one in single])
+    views = [_View(replace(one, scale=scale), *one.found[0], one.readings[0]) for one, scale in zip(single, lenses, strict=True)]
     if len(views) < 2:
         return None, (*problems, f"{len(views)} of the photos could be used, needs at least two of one instrument: nothing was combined")
     lifted, test, notes = _untouched(views, down=down)

@@ -10,7 +10,6 @@ import numpy as np
 from rich.console import Console
 
 from calib.errors import CalibError
-from vision.camera import FULL_FRAME_MM, USUAL_F35_MM
 from vision.camera_file import ENDING, folder, kept_profiles, profile_text, read_profile
 from vision.camera_profile import CameraKey, CameraProfile, difference, growth_prior, key_of, profile_of
 from vision.camera_use import saddle_view
@@ -20,6 +19,7 @@ from vision.commands.outputs import new_file, picture_folder, write_text
 from vision.commands.progress import waiting
 from vision.errors import PhotoError, UsageError
 from vision.findscale import find_scale
+from vision.focal import FULL_FRAME_MM, USUAL_F35_MM
 from vision.lens import View, turn_upright
 from vision.lens_fit import LensFit, Priors, fit_lens
 from vision.photo import Photo, load_photo

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from vision.camera import FULL_FRAME_MM
 from vision.camera_file import ENDING, kept_profiles
 from vision.desk import asked
 from vision.desk.intake import settings_of
@@ -16,7 +15,8 @@ from vision.desk.jobs import Bench, Job, Task
 from vision.desk.live_process import LiveEye
 from vision.desk.settings import MEGABYTE, MOST_PHOTO_MB, Desk
 from vision.errors import PhotoError
-from vision.live.guide import PHOTOS, Advice, Plan, Run, taken, watch
+from vision.focal import FULL_FRAME_MM
+from vision.live.guide import PHOTOS, Advice, Plan, Run, ended, taken, watch
 from vision.live.look import Look
 from vision.records.faults import RecordsError
 from vision.records.instruments import instrument
@@ -37,7 +37,7 @@ class LiveRun:
     f35_mm: float | None
     meant: int | None
     jobs: list[Job] = field(default_factory=list)
-    combining: Job | None = None
+    combining: list[Job] = field(default_factory=list)  # one for every time, since a photo may arrive after the first
     lock: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -83,7 +83,10 @@ class LiveRuns:
         return look, advice, spent
 
     def take(self, desk: Desk, run: LiveRun, data: bytes) -> Job:
-        """Keep a photo and queue it; with the last one of the plan the combined reading too. Raises RecordsError, PhotoError."""
+        """Keep a photo and queue it; with the last one of the plan the combined reading too. Raises RecordsError, PhotoError.
+
+        A photo that was on its way when the run was ended comes late: then all of them are combined once more.
+        """
         if len(run.jobs) >= MOST_SHOTS:
             raise RecordsError("invalid", desk.say("camera.enough", most=MOST_SHOTS))
         look = self._seen(run, data)
@@ -92,15 +95,17 @@ class LiveRuns:
             run.jobs.append(job)
             run.run = taken(run.run, look)
             if run.run.complete and len(run.jobs) > 1:
-                _combine(desk, run)
+                run.combining.append(_combine(desk, run))
         return job
 
     def finish(self, desk: Desk, run: LiveRun) -> None:
-        """Combine what was taken, before the plan is done. Raises RecordsError."""
+        """Combine what was taken, before the plan is done; asked twice, it does so once. Raises RecordsError."""
         with run.lock:
             if len(run.jobs) < 2:
                 raise RecordsError("invalid", desk.say("camera.too_few", count=len(run.jobs)))
-            _combine(desk, run)
+            if not run.combining:
+                run.run = ended(run.run)
+                run.combining.append(_combine(desk, run))
 
     def _seen(self, run: LiveRun, data: bytes) -> Look:
         """The look at the photo itself; a photo that cannot be looked at counts as one that shows nothing, and is kept all the same."""
@@ -136,12 +141,10 @@ def _read(desk: Desk, run: LiveRun, data: bytes) -> Job:
     return _bench(desk).add((Task(path, name, kept.sha256, run.settings, run.meant, None, number, group),))
 
 
-def _combine(desk: Desk, run: LiveRun) -> None:
-    if run.combining is None:
-        first = run.jobs[0].tasks[0]
-        name = desk.say("camera.together")
-        task = Task(first.path, name, first.photo_sha256, run.settings, group=run.id, combine=True)
-        run.combining = _bench(desk).add((task,))
+def _combine(desk: Desk, run: LiveRun) -> Job:
+    first = run.jobs[0].tasks[0]
+    task = Task(first.path, desk.say("camera.together"), first.photo_sha256, run.settings, group=run.id, combine=True)
+    return _bench(desk).add((task,))
 
 
 def _bench(desk: Desk) -> Bench:

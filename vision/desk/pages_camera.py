@@ -111,9 +111,10 @@ def _state(run: LiveRun, desk: Desk) -> Json:
         waits = job.state in ("waiting", "reading")
         words = "photo_waits" if waits else "photo_read" if job.readings else "photo_failed"
         photos.append({"words": desk.say(f"camera.{words}", number=number), "reading": job.readings[0] if job.readings else None})
-    last = run.combining
-    problems = [line for job in (*run.jobs, *([last] if last else [])) for line in job.problems]
-    busy = any(job.state in ("waiting", "reading") for job in (*run.jobs, *([last] if last else [])))
+    jobs = (*run.jobs, *run.combining)
+    numbers = [number for job in run.combining for number in job.combined]
+    problems = [line for job in jobs for line in job.problems]
+    busy = any(job.state in ("waiting", "reading") for job in jobs)
     return {
         "id": run.id,
         "plan": run.run.plan,
@@ -123,6 +124,6 @@ def _state(run: LiveRun, desk: Desk) -> Json:
         "photos": photos,
         "problems": problems,
         "busy": busy,
-        "combining": last is not None,
-        "combined": last.combined[0] if last is not None and last.combined else None,
+        "combining": bool(run.combining),
+        "combined": numbers[-1] if numbers else None,
     }

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 Json = dict[str, Any]
-MOST_GROUPS = 3  # each photo of one keeps up to some hundred MB
+MOST_GROUPS = 3  # whose photos still come in; each photo keeps up to some hundred MB
 # Errors of a photo that could not be opened, so that no tag can be looked for in it.
 UNOPENED = {"no-file", "not-a-picture", "truncated", "too-small", "too-large", "all-black", "internal"}
 
@@ -27,11 +27,12 @@ class Group:
 
     looked: list[Any] = field(default_factory=list)
     readings: list[Any] = field(default_factory=list)
+    combined: bool = False
 
 
 @dataclass
 class Groups:
-    """The groups whose photos are still coming in, the latest few."""
+    """The groups whose photos are still coming in, the latest few; one that was combined stays for a late photo until another begins."""
 
     of: dict[str, Group] = field(default_factory=dict)
 
@@ -39,13 +40,11 @@ class Groups:
         """The group of that name, a new one if there is none; a photo without a name has one that is not kept."""
         if name is None:
             return Group()
+        if name not in self.of:
+            self.of = {other: group for other, group in self.of.items() if not group.combined}
         while len(self.of) >= MOST_GROUPS and name not in self.of:
             del self.of[next(iter(self.of))]
         return self.of.setdefault(name, Group())
-
-    def drop(self, name: str) -> None:
-        """Let a group go."""
-        self.of.pop(name, None)
 
 
 def main() -> None:
@@ -113,7 +112,7 @@ def combined(request: Json, groups: Groups) -> Json:
         made, problems = None, (f"a fault inside the programme ({type(error).__name__}); the single readings stand",)
     if made is not None:
         made = replace(made, instrument=restated(made.instrument, plan.rules, plan.stated))
-    groups.drop(request["group"])
+    kept.combined = True
     return {"document": document(kept.readings, versions(), () if made is None else (made,)), "problems": list(problems)}
 
 

@@ -6,17 +6,16 @@ measures its height above the sheet. 'turns': it is turned by a third twice, so 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from vision.live.judge import ASIDE_DEG, Check, Wanted, all_right, judge
 from vision.live.look import Look
-from vision.live.steady import held_still, moved_across_mm, touched
+from vision.live.steady import held_still, seen_across_deg, touched
 
 Plan = Literal["one", "height", "turns"]
 PHOTOS: dict[Plan, int] = {"one": 1, "height": 2, "turns": 3}
-ACROSS_MM, ACROSS_SHARE = 20.0, 1.0 / 3.0  # at least, and of the camera's height: moving less measures the height badly
+ACROSS_DEG = 18.0  # by which the camera is to see the instrument from elsewhere: tan is a third, and less measures the height badly
 GOOD_FRAMES = 3  # one after the other, so that nothing is taken on the way
 
 
@@ -34,7 +33,7 @@ class Step:
 class Run:
     """One guided run. ``shots``: the look at each photo taken; ``before``: the last frame; ``good``: good frames in a row.
 
-    ``handled``: the instrument was taken up since the last photo.
+    ``handled``: the instrument was taken up since the last photo. ``over``: ended before the plan was done.
     """
 
     plan: Plan
@@ -42,11 +41,12 @@ class Run:
     before: Look | None = None
     good: int = 0
     handled: bool = False
+    over: bool = False
 
     @property
     def complete(self) -> bool:
-        """Whether all photos of the plan are taken."""
-        return len(self.shots) >= PHOTOS[self.plan]
+        """Whether all photos of the plan are taken, or the run was ended before."""
+        return self.over or len(self.shots) >= PHOTOS[self.plan]
 
 
 @dataclass(frozen=True)
@@ -77,6 +77,11 @@ def taken(run: Run, look: Look) -> Run:
     return replace(run, shots=(*run.shots, look), good=0, handled=False)
 
 
+def ended(run: Run) -> Run:
+    """The run ended as it is: nothing more is asked for, and no photo is taken by itself."""
+    return replace(run, over=True)
+
+
 def next_step(run: Run, look: Look) -> Step:
     """Return what the reading needs next, and whether this frame has it."""
     if run.complete:
@@ -85,14 +90,8 @@ def next_step(run: Run, look: Look) -> Step:
         return Step("first", holds=True)
     if run.plan == "turns":
         return Step("turn", holds=run.handled)
-    went, need = moved_across_mm(run.shots[0], look), across_mm(run.shots)
-    return Step("across", went is not None and went >= need, went, need)
-
-
-def across_mm(shots: Sequence[Look]) -> float:
-    """How far the camera is to go across the instrument, mm."""
-    height = shots[0].camera_mm if shots else None
-    return max(ACROSS_MM, ACROSS_SHARE * (height or 0.0))
+    went = seen_across_deg(run.shots[0], look)
+    return Step("across", went is not None and went >= ACROSS_DEG, went, ACROSS_DEG)
 
 
 def wanted(step: Step, finer: float) -> Wanted:

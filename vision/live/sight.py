@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from calib.sheet import Sheet
 from vision.camera import stand
+from vision.focal import Doubt
 from vision.markers import Seen, glance, sheets_of
 from vision.photo import Photo
 from vision.scale import Camera, Scale, project
@@ -22,6 +23,7 @@ LEAST_MARKERS = 3
 WITHIN_PX = 6.0  # a corner that lies further off is that of a covered or misread marker
 WINDOW_PX = 5
 MOST_TRIALS = 200
+AS_SEEN = Doubt(paper=0.005)  # corners to a px or so over most of the frame, on a print that may be stretched by as much
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,7 @@ def _sight(
     smaller = np.array([[1 / shrink, 0, 0.5 / shrink - 0.5], [0, 1 / shrink, 0.5 / shrink - 0.5], [0, 0, 1]]) @ homography
     smaller = smaller / smaller[2, 2]
     centre, radius = lens_centre(rgb.shape)
-    camera = stand(smaller, centre, max(size), f35_mm)
+    camera = stand(smaller, centre, max(size), f35_mm, AS_SEEN)
     scale = Scale(
         homography=smaller, k1=0.0, centre_px=centre, radius_px=radius, covariance=np.zeros((9, 9)), print_u=(0.0, 0.0),
         print_checked=None, sheet=sheet, print_scale=(1.0, 1.0), camera=camera, residual_px=0.0, saddles_mm=mm,

@@ -39,13 +39,24 @@ def touched(before: Look, now: Look) -> bool:
     return turn > TURNED_DEG or float(np.linalg.norm(old[0] - new[0])) > MOVED_MM
 
 
-def moved_across_mm(first: Look, now: Look) -> float | None:
-    """How far the camera's foot went at right angles to the instrument since the first photo; None where that is not seen."""
-    if first.foot_mm is None or now.foot_mm is None or len(first.axis_px) < 2:
+def seen_across_deg(first: Look, now: Look) -> float | None:
+    """By how many degrees the camera went round the instrument's axis since the first photo; None where that is not seen.
+
+    An angle, not a way in mm: of a lens that nobody named, a view turned back to the instrument tells the angle, however long it is.
+    """
+    if len(first.axis_px) < 2:
         return None
     line = _on_page(first)
     along = (line[-1] - line[0]) / np.linalg.norm(line[-1] - line[0])
-    return abs(float(np.subtract(now.foot_mm, first.foot_mm) @ np.array([-along[1], along[0]])))
+    angles = [_aside_deg(one, line.mean(axis=0), np.array([-along[1], along[0]])) for one in (first, now)]
+    return None if angles[0] is None or angles[1] is None else abs(angles[1] - angles[0])
+
+
+def _aside_deg(look: Look, place_mm: Array, across: Array) -> float | None:
+    """The angle across the instrument under which a camera sees this place of the sheet."""
+    if look.foot_mm is None or look.camera_mm is None:
+        return None
+    return float(np.degrees(np.arctan2(float((np.asarray(look.foot_mm) - place_mm) @ across), look.camera_mm)))
 
 
 def _on_page(look: Look) -> Array:

@@ -202,7 +202,7 @@ async function picture(track) {
 async function take(track) {
   if (taking || !run) return;
   taking = true;
-  buttons.shoot.disabled = true;
+  buttons.shoot.disabled = buttons.finish.disabled = true; // what is on its way belongs to the run
   flash.hidden = false;
   try {
     const form = new FormData();
@@ -218,6 +218,7 @@ async function take(track) {
   await pause(1200); // long enough to hear that it was taken
   taking = false;
   buttons.shoot.disabled = !stream;
+  buttons.finish.disabled = false;
 }
 
 let following = false;
@@ -226,9 +227,11 @@ async function follow() {
   following = true;
   while (run?.busy) {
     await pause(1000);
+    const known = run;
     try {
       const answer = await fetch(`/camera/runs/${run.id}`, { headers: { Accept: "application/json" } });
-      if (answer.ok) { run = await answer.json(); list(); }
+      const made = answer.ok ? await answer.json() : null;
+      if (made && run === known) { run = made; list(); } // a photo kept meanwhile knows better than an answer asked for before it
     } catch { await pause(2000); }
   }
   following = false;
