@@ -35,10 +35,16 @@ def support(blank: Blank, theta_rad: Array, rounding: float, low_corner: float) 
     ``rounding`` is corner radius over R: rounding corners adds a disc to a smaller polygon, so S is a mixture.
     ``low_corner`` is the second diagonal over the first for a rhombus (1 for a square) and ignored for a triangle.
     """
+    return support_of(blank, np.cos(theta_rad), np.sin(theta_rad), rounding, low_corner)
+
+
+def support_of(blank: Blank, cosine: Array, sine: Array, rounding: float, low_corner: float) -> Array:
+    """Return the same from the cosine and sine of theta."""
     if blank.corners == 3:
-        polygon = np.max([np.cos(theta_rad + 2.0 * np.pi * k / 3.0) for k in range(3)], axis=0)
+        # cos(theta + 120 deg) and cos(theta + 240 deg): the greater of them has the sine's sign turned round
+        polygon = np.maximum(cosine, 3.0**0.5 / 2.0 * np.abs(sine) - 0.5 * cosine)
     else:
-        polygon = np.maximum(np.abs(np.cos(theta_rad)), low_corner * np.abs(np.sin(theta_rad)))
+        polygon = np.maximum(np.abs(cosine), low_corner * np.abs(sine))
     return np.asarray((1.0 - rounding) * polygon + rounding)
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.shapes import RHOMBUS, Blank, support
+from vision.shapes import RHOMBUS, Blank, support, support_of
 from vision.twist import TwistFit
 
 Array = NDArray[np.floating[Any]]
@@ -109,15 +109,26 @@ def _costs(fit: TwistFit, points: _Points, centres: Array, cell_mm: float, step:
     """Cost (cells, theta, rate) of every cell at every angle and rate, in nats."""
     grid = step * np.arange(STEPS_A_PERIOD)
     costs = np.zeros((len(centres), STEPS_A_PERIOD, len(RATES)))
+    which = np.clip(((centres[0] + 0.5 * cell_mm - points.x_mm) / cell_mm).astype(int), 0, len(centres) - 1)
+    of_cell = np.zeros((len(centres), len(which)))
+    of_cell[which, np.arange(len(which))] = 1.0 / CORRELATED_PX
+    over = 1.0 / (np.sqrt(2.0) * points.spread)
+    wanted = points.edges * over
     for k, rate in enumerate(RATES):
-        which = np.clip(((centres[0] + 0.5 * cell_mm - points.x_mm) / cell_mm).astype(int), 0, len(centres) - 1)
         off = (points.x_mm - centres[which]) * rate * step / cell_mm
-        model = _shape(fit, grid[None, :] + off[:, None])
-        miss = (model - points.edges[:, :, None]) / points.spread[None, :, None]
-        cost = (np.minimum(0.5 * miss**2, WORST) * points.weights[:, :, None]).sum(axis=0) / CORRELATED_PX
-        for at in range(STEPS_A_PERIOD):
-            costs[:, at, k] = np.bincount(which, cost[:, at], len(centres))
+        for model, edge, weights in zip(_shapes_on(fit, off, grid), wanted, points.weights, strict=True):
+            miss = model * over[:, None] - edge[:, None]
+            costs[:, :, k] += of_cell @ (np.minimum(miss * miss, WORST) * weights[:, None])
     return costs
+
+
+def _shapes_on(fit: TwistFit, off: Array, grid: Array) -> tuple[Array, Array]:
+    """Both edges' heights over the radius at every sum of ``off`` (N,) and ``grid`` (M,): cosines of sums, without one for each."""
+    cosine = np.outer(np.cos(off), np.cos(grid)) - np.outer(np.sin(off), np.sin(grid))
+    sine = np.outer(np.sin(off), np.cos(grid)) + np.outer(np.cos(off), np.sin(grid))
+    upper = support_of(fit.blank, cosine, sine, fit.rounding, fit.low_corner)
+    even = fit.blank.corners % 2 == 0  # half a turn shows the same
+    return upper, upper if even else support_of(fit.blank, -cosine, -sine, fit.rounding, fit.low_corner)
 
 
 def _likeliest(costs: Array, step: float) -> Array:
