@@ -19,7 +19,9 @@ from vision.tip import Tip
 SHANK_MM = 4.0
 
 
-def measured(blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float = 60.0) -> Dimensions:
+def measured(
+    blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float = 60.0, spread_px: float = 0.6, tip_u_px: float = 1.0
+) -> Dimensions:
     """A drawn instrument with its smooth shank through outline, evidence and dimensions."""
     drawn = draw(blank, d0_mm=0.30, lead_mm=2.4, noise_mm=0.002, seed=3, px_per_mm=px_per_mm)
     x = np.arange(0.0, drawn.x_mm[-1] + SHANK_MM, 1.0 / px_per_mm)
@@ -33,12 +35,12 @@ def measured(blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float 
         profile,
         outline,
         weigh_blanks(outline),
-        Tip(0.0, 1.0, None, None),
+        Tip(0.0, tip_u_px, None, None),
         front_mm=None,
         loss=None,
         scale_u=0.006,
         blur_px=blur_px,
-        spread_px=0.6,
+        spread_px=spread_px,
         doubt_px=0.0,
         tip_seen=True,
     )
@@ -70,3 +72,36 @@ def test_every_part_of_a_measured_budget_is_explained() -> None:
 
     assert labels
     assert labels <= set(CAUSES)
+
+
+@pytest.mark.parametrize(
+    ("px_per_mm", "spread_px", "read"),
+    [(60.0, 1.7, True), (60.0, 1.9, False), (40.0, 1.4, True), (40.0, 1.6, False), (150.0, 2.4, True), (150.0, 2.6, False)],
+)
+def test_an_outline_that_nobody_is_sure_of_gives_no_number(px_per_mm: float, spread_px: float, read: bool) -> None:
+    """At most 0.03 mm of doubt, never refused below 1.5 px (usual photos reach that), always above 2.5 px; the reason says both sides."""
+    seen = measured(SQUARE, height_u=0.01, blur_px=1.0, px_per_mm=px_per_mm, spread_px=spread_px)
+    names = ("d0_mm", "d16_mm", "taper_mm_per_mm", "tip_width_mm", "shank_width_mm", "pitch_mm", "working_part_mm", "helix_angle_deg")
+
+    assert [getattr(seen, name) is not None for name in names] == [read] * len(names)
+    if not read:
+        assert f"in doubt by {spread_px:.1f} px, at most" in " ".join(seen.notes)
+
+
+def test_a_tip_in_doubt_is_a_diameter_in_doubt_by_the_taper() -> None:
+    """0.7 mm of doubt where the metal ends is 0.7 times the taper in D0, the same in D16, and none in the taper itself."""
+    sure, doubtful = (measured(SQUARE, height_u=0.001, blur_px=1.0, tip_u_px=u) for u in (0.0, 0.7 * 60.0))
+
+    for name in ("d0_mm", "d16_mm"):
+        grown = math.sqrt(getattr(doubtful, name).u ** 2 - getattr(sure, name).u ** 2)
+        assert grown == pytest.approx(0.7 * sure.taper_mm_per_mm.value, rel=0.02)
+    assert doubtful.taper_mm_per_mm.u == sure.taper_mm_per_mm.u
+
+
+def test_a_helix_angle_carries_its_diameter() -> None:
+    """tan = pi D / (lead of one edge): relative u of the tangent is at least that of D at 8 mm."""
+    seen = measured(SQUARE, height_u=0.03, blur_px=1.0)
+    tangent = math.tan(math.radians(seen.helix_angle_deg.value))
+    across = 0.03  # of the height alone
+
+    assert math.radians(seen.helix_angle_deg.u) * (1.0 + tangent**2) / tangent > across

@@ -20,12 +20,12 @@ from vision.axis import Axis
 from vision.budget import budget_of
 from vision.check_piece import GAP_MM, KnownWire, Wire, compare, pick
 from vision.correction import COMMON_SHARE, corrected, own_u
-from vision.dimensions import SHANK_THIN_PX
 from vision.errors import PhotoError
 from vision.find import Candidate
 from vision.quantity import Quantity, combined
 from vision.report.document import document
 from vision.report.table import print_reading
+from vision.width_budget import SHANK_THIN_PX
 
 KNOWN = KnownWire(0.500, 0.001)
 BOX = (10, 20, 300, 40)

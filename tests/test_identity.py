@@ -208,3 +208,12 @@ def test_colour_and_shank_carry_the_size_where_the_diameter_is_vague(size):
     assert identify(seen, section("square"), handle(COLOUR_OF_SIZE[size])).size.value == size
     if size <= 60:  # steps of 0.05 mm; larger sizes stand 0.10 mm apart
         assert identify(seen, section("square"), NO_HANDLE).size.value is None
+
+
+def test_a_size_on_which_metal_and_handle_disagree_is_not_sure():
+    """A black handle (40, 80, 140) on a shaft of 0.869 mm, 0.02 mm from a 90: one of the two is astray, and no photo tells which."""
+    torn = size_of(0.869, handle("black"), u_mm=0.009)
+    agreed = size_of(0.80, handle("black"), u_mm=0.009)
+
+    assert max(torn.probability, *torn.others.values()) < 0.9 < agreed.probability
+    assert agreed.value == 80

@@ -17,7 +17,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import Axis, trace_axis
-from vision.dimensions import DOUBT_SHARE, SHANK_THIN_PX, edge_u_px
 from vision.edges import Edges, locate_edges
 from vision.envelope import Cone, along_edges
 from vision.errors import PhotoError
@@ -30,6 +29,7 @@ from vision.pose import ON_PLANE, Height
 from vision.quantity import Quantity, combined
 from vision.reading import CheckReading
 from vision.scale import Scale
+from vision.width_budget import DOUBT_SHARE, SHANK_THIN_PX, edge_u_px
 
 Array = NDArray[np.floating[Any]]
 GAP_MM = 0.10  # a bare wire lies on the paper or up to this much above it, where the sheet is not flat

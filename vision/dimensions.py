@@ -18,40 +18,36 @@ from vision.envelope import Cone
 from vision.lead import PATH_WITHIN, fit_trend, groove_angles, sampled, whole_part
 from vision.outline import Outline
 from vision.place import Profile
-from vision.quantity import Quantity, combined
+from vision.quantity import Quantity
 from vision.tip import Tip
 from vision.twist import TwistFit
 from vision.twist_path import TwistPath
 from vision.unwinding import TwistLoss
+from vision.width_budget import (
+    BARBED_MM,
+    D16_EDGE_SHARE,
+    SHANK_EDGE_SHARE,
+    SHANK_THIN_PX,
+    TAPER_EDGE_SHARE,
+    Envelope,
+    PlaceBudget,
+    WidthBudget,
+)
 
 Array = NDArray[np.floating[Any]]
 D16_AT_MM, PITCH_AT_MM, TIP_WIDTH_AT_MM = 16.0, 8.0, 0.10
-# Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), px: least,
-# more a px of blur beyond a sharp photo's, more a px of the network's own spread beyond a usual one. From 48 development
-# renders (seeds 4400-4447), none of them seen in training: 0.09 px rms where the network is as sure as usual, at any blur
-# up to 3.7 px; 0.3 px where its spread is 0.75 to 1 px.
-EDGE_U_LEAST_PX, EDGE_U_BLUR, EDGE_U_SPREAD = 0.10, 0.01, 0.6
-SHARP_BLUR_PX, USUAL_SPREAD_PX = 0.9, 0.5
-# Of that u: it drifts along the instrument (D16 = D0 + 16 taper binds the first two). The shank's from 245 development renders
-# (seeds 100-239, 4100-4219), whose errors were 0.4 to 0.6 of the u claimed before, and 190 more (400-539, 700-759), 0.7 of the next.
-TAPER_EDGE_SHARE, D16_EDGE_SHARE, SHANK_EDGE_SHARE = 2.2, 1.25, 0.68
-# Before a lit screen the half level is the edge: no known bias, and less in doubt. Six renders over the window card
-# (development seeds 4101-4106): D0 errors have the size claimed.
-SCREEN_U_BLURS = 0.22
-DOUBT_SHARE = 0.06  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
-# The outline's mean bias an edge, px too thin: none that could be told from 0 on those renders.
-CREST_THIN_PX, SHANK_THIN_PX = 0.0, 0.0
-# But a Hedstroem's crests are ridges, which a picture of few px rounds off: by 0.3 px an edge at 45 to 58 px/mm, 0.1 px from 75 px/mm on
-# (64 development renders, seeds 400-8479 and 2602-2822); by so much more or less from lot to lot.
-RIDGE_THIN_PX, RIDGE_AT_PX_PER_MM, RIDGE_U_PX = (0.3, 0.1), (58.0, 75.0), 0.12
-# What no fit knows of: with the true outlines of 48 held renders, D0 still misses by -3 to +2 um from one kind of section to another.
-SHAPE_U_MM = 0.0025
+STEEPEST, TIP_SHARE = 1.6, 0.4  # width gained a mm of a tip of 75 deg (noise looks steeper); of the tip's u, which is seldom met in full
+# Where the network itself does not know the outline, none is read: from so many px of its spread on, or from so many mm where that
+# is more than a usual photo's. It reached 1.5 px in 989 usual renders; of 275 hard ones 4 lay beyond, every one of them far off
+# somewhere. Over what a picture editor wiped away, over cloth and in blown-up pictures of 45 px/mm it has 1.6 to 20 px.
+MOST_SPREAD_PX, MOST_SPREAD_MM, USUAL_TO_PX = 2.5, 0.03, 1.5
 # Twisted blanks fit healthy outlines to 3 to 9 um, and the cone through the crests comes out within 7 um of their envelope (20 development
 # renders). An outline that fits worse has something in it that is none of the blank's; then the two part, and that is carried.
 USUAL_MISFIT_MM = 0.012
 # A healthy outline leaves no doubt whether it is twisted, grooved, barbed or plain (0.97 and more on those renders). Where it does, flutes
 # are washed out: the width carries a tenth, and nothing is said of the pitch.
-UNSURE_MAKE, UNSURE_SHARE = 0.25, 0.10
+UNSURE_MAKE = 0.25
+HELIX_U = 0.01  # of its tangent: crests and envelope are read off one outline, but not at one place
 TWISTED = ("square", "triangle", "rhombus")
 WIDEST_MM = 1.9  # no shaft is thicker: a size 140 reaches 1.72 mm
 SHANK_CARRIES_ON = (0.88, 1.35)  # shank over the envelope where the flutes end: one wire, so no jump
@@ -75,29 +71,6 @@ class Dimensions:
     helix_angle_deg: Quantity | None
     tip_angle_deg: Quantity | None
     notes: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Envelope:
-    """The straight-sided envelope that D0, D16 and taper are read from, whatever fit it came from."""
-
-    d0_mm: float
-    taper: float
-    u_d0_fit: float
-    u_taper_fit: float
-    shared: float
-    source: Literal["twist", "crests", "wire"]
-
-    def diameter(self, x_mm: float) -> tuple[float, float]:
-        """Diameter and its fit uncertainty at a station."""
-        variance = self.u_d0_fit**2 + (x_mm * self.u_taper_fit) ** 2
-        variance += 2.0 * x_mm * self.shared * self.u_d0_fit * self.u_taper_fit
-        return self.d0_mm + self.taper * x_mm, math.sqrt(max(variance, 0.0))
-
-
-def edge_u_px(blur_px: float, spread_px: float) -> float:
-    """Standard uncertainty of one outline's place, the same all along the instrument. ``spread_px``: the network's own."""
-    return EDGE_U_LEAST_PX + EDGE_U_BLUR * max(blur_px - SHARP_BLUR_PX, 0.0) + EDGE_U_SPREAD * max(spread_px - USUAL_SPREAD_PX, 0.0)
 
 
 def envelope_of(outline: Outline, evidence: BlankEvidence) -> Envelope | None:
@@ -135,18 +108,21 @@ def measure(
     of finding the outline contradict each other. With ``tip_seen`` False, what counts from the tip is None.
     ``before_screen``: the working part lies before a lit screen, where outlines have a smaller budget and no known bias.
     """
+    if spread_px > most_spread_px(profile.px_per_mm):
+        return _nothing(spread_px, most_spread_px(profile.px_per_mm))
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
-    width = _WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, before_screen=before_screen)
+    width = WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, before_screen=before_screen)
     width.edge_mm += _jump_mm(envelope, outline)
-    width.other, width.unsure = _second_opinion(outline, evidence), _unsure(evidence)
-    place = _PlaceBudget(profile, scale_u, tip)
+    width.other, width.unsure, width.barbed = _second_opinion(outline, evidence), _unsure(evidence), evidence.best == "barbed"
+    width.tip_mm = tip.u_px / profile.px_per_mm
+    place = PlaceBudget(profile, scale_u, tip)
     if doubt_px > 0.0:
         notes.append(f"outline model and brightness steps lie {doubt_px:.0f} px apart: widths carry that; use softer light and refocus")
     if not tip_seen:
         notes.append(f"{tip.hidden or 'the tip is outside the frame'}: everything counted from the tip is not measured")
     d0, d16, taper = _cone_quantities(envelope, width, outline, tip_seen, notes)
-    pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, (loss, path), place, tip_seen, notes)
+    pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, (loss, path), (width, place), tip_seen, notes)
     return Dimensions(
         d0_mm=d0,
         d16_mm=d16,
@@ -163,56 +139,18 @@ def measure(
     )
 
 
-class _WidthBudget:
-    """Turns a fitted width and its fit uncertainty to a quantity with the shared contributions."""
-
-    def __init__(
-        self, profile: Profile, scale_u: float, blur_px: float, spread_px: float, doubt_px: float, *, before_screen: bool
-    ) -> None:
-        self.relative = (("scale", scale_u), ("height", profile.magnification_u))
-        self.px_per_mm = profile.px_per_mm
-        self.thin_share = 0.0 if before_screen else 1.0
-        self.other: Cone | None = None
-        self.unsure = False
-        edge_px = edge_u_px(blur_px, spread_px)
-        if before_screen:
-            edge_px = min(edge_px, SCREEN_U_BLURS * blur_px)
-        self.edge_mm = 2.0 * (edge_px + DOUBT_SHARE * doubt_px) / profile.px_per_mm
-
-    def corrected(self, value: float, fit_u: float, thin_px: float, edge_share: float = 1.0) -> Quantity:
-        """A width with the known bias of both edges taken off."""
-        return self.of(value + 2.0 * self.thin_share * thin_px / self.px_per_mm, math.hypot(fit_u, SHAPE_U_MM), edge_share)
-
-    def of_envelope(self, envelope: Envelope, x_mm: float, edge_share: float = 1.0) -> Quantity:
-        """The envelope's diameter at a station, with what its shape leaves in doubt."""
-        value, fit_u = envelope.diameter(x_mm)
-        ridges = envelope.source == "crests"
-        thin = CREST_THIN_PX + (float(np.interp(self.px_per_mm, RIDGE_AT_PX_PER_MM, RIDGE_THIN_PX)) if ridges else 0.0)
-        ridge_u = 2.0 * RIDGE_U_PX / self.px_per_mm if ridges else 0.0
-        return self.corrected(value, math.hypot(fit_u, self.shape_u_mm(envelope, x_mm), ridge_u), thin, edge_share)
-
-    def shape_u_mm(self, envelope: Envelope, x_mm: float) -> float:
-        """What a width carries for an outline that fits its blank badly, or that may be another kind of thing."""
-        value, _ = envelope.diameter(x_mm)
-        apart = 0.0 if self.other is None else value - self.other.diameter_mm(x_mm)
-        return math.hypot(apart, UNSURE_SHARE * value if self.unsure else 0.0)
-
-    def of(self, value: float, fit_u: float, edge_share: float = 1.0) -> Quantity:
-        """A width or a difference of widths as it was fitted."""
-        parts = [(name, abs(value) * u) for name, u in self.relative]
-        return combined(value, [*parts, ("edge model", self.edge_mm * edge_share), ("fit", fit_u)])
+def most_spread_px(px_per_mm: float) -> float:
+    """The network's usual spread of an outline up to which it is read."""
+    return min(max(MOST_SPREAD_MM * px_per_mm, USUAL_TO_PX), MOST_SPREAD_PX)
 
 
-class _PlaceBudget:
-    """The same for lengths along the axis."""
-
-    def __init__(self, profile: Profile, scale_u: float, tip: Tip) -> None:
-        self.relative = (("scale", scale_u), ("height", profile.magnification_u))
-        self.tip_mm = tip.u_px / profile.px_per_mm
-
-    def of(self, value: float, own_u: float, *, from_tip: bool = True) -> Quantity:
-        parts = [(name, abs(value) * u) for name, u in self.relative]
-        return combined(value, [*parts, ("tip", self.tip_mm if from_tip else 0.0), ("place", own_u)])
+def _nothing(spread_px: float, most_px: float) -> Dimensions:
+    """No number at all, and why."""
+    reason = (
+        f"nothing is measured: the outline cannot be told from what lies beside it (in doubt by {spread_px:.1f} px, at most "
+        f"{most_px:.1f} may be): use softer light, focus at the instrument, and take the camera's original file"
+    )
+    return Dimensions(None, None, None, None, None, None, None, None, None, None, None, (reason,))
 
 
 def _from_twist(twist: TwistFit) -> Envelope:
@@ -231,7 +169,7 @@ def _from_cone(cone: Cone, source: Literal["crests", "wire"]) -> Envelope:
 
 
 def _cone_quantities(
-    envelope: Envelope | None, width: _WidthBudget, outline: Outline, tip_seen: bool, notes: list[str]
+    envelope: Envelope | None, width: WidthBudget, outline: Outline, tip_seen: bool, notes: list[str]
 ) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
     if envelope is None:
         notes.append("no envelope: too little of the working part shows both edges")
@@ -239,6 +177,8 @@ def _cone_quantities(
     # The edge model's error may drift along the instrument as light and blur do: by a little more than all of it over
     # 16 mm, as development renders show.
     u_taper = math.hypot(envelope.u_taper_fit, width.shape_u_mm(envelope, D16_AT_MM) / D16_AT_MM)
+    if width.barbed:  # and over a barbed part, which is shorter, barbs do not run into the outline alike all along
+        u_taper = math.hypot(u_taper, width.made_u_mm(envelope) / BARBED_MM)
     taper = width.of(envelope.taper, u_taper, edge_share=TAPER_EDGE_SHARE / 16.0)
     if not tip_seen or envelope.d0_mm <= 0.0:
         return None, None, taper
@@ -258,7 +198,7 @@ def _thread_quantities(
     evidence: BlankEvidence,
     envelope: Envelope | None,
     twist: tuple[TwistLoss | None, TwistPath | None],
-    place: _PlaceBudget,
+    budgets: tuple[WidthBudget, PlaceBudget],
     tip_seen: bool,
     notes: list[str],
 ) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
@@ -275,11 +215,12 @@ def _thread_quantities(
         notes.append("pitch at 8 mm is not measured: too few crests around it")
         return None, None, None
     pitch_mm, u_fit, crests_a_turn = local
+    width, place = budgets
     pitch = place.of(pitch_mm, u_fit, from_tip=False)
     flutes = Quantity(1.0 / pitch_mm, pitch.u / pitch_mm**2)
-    diameter, _ = envelope.diameter(PITCH_AT_MM)
-    tangent = math.pi * diameter / (pitch_mm * crests_a_turn)
-    relative = math.hypot(pitch.u / pitch_mm, 0.5 * (place.relative[1][1]) + 0.01)
+    across = width.of_envelope(envelope, PITCH_AT_MM)
+    tangent = math.pi * across.value / (pitch_mm * crests_a_turn)
+    relative = math.hypot(pitch.u / pitch_mm, across.u / across.value, HELIX_U)
     helix = Quantity(math.degrees(math.atan(tangent)), math.degrees(tangent / (1.0 + tangent**2)) * relative)
     return pitch, flutes, helix
 
@@ -312,7 +253,7 @@ def _beside(loss: TwistLoss | None, x_mm: Array) -> NDArray[np.bool_]:
     return x_mm >= high if x_mm[-1] - high >= low - x_mm[0] else x_mm <= low
 
 
-def _tip_width(profile: Profile, width: _WidthBudget, tip_seen: bool) -> Quantity | None:
+def _tip_width(profile: Profile, width: WidthBudget, tip_seen: bool) -> Quantity | None:
     if not tip_seen:
         return None
     near = (
@@ -321,10 +262,11 @@ def _tip_width(profile: Profile, width: _WidthBudget, tip_seen: bool) -> Quantit
     if near.sum() < 3:
         return None
     seen = (profile.upper_mm - profile.lower_mm)[near]
-    return width.of(float(np.median(seen)), float(np.std(seen)) + 0.005)
+    wider = abs(float(np.polyfit(profile.x_mm[near], seen, 1)[0]))  # mm a mm: a tip found too early is a width taken too early
+    return width.of(float(np.median(seen)), math.hypot(float(np.std(seen)) + 0.005, TIP_SHARE * min(wider, STEEPEST) * width.tip_mm))
 
 
-def _shank(outline: Outline, envelope: Envelope | None, width: _WidthBudget, notes: list[str]) -> Quantity | None:
+def _shank(outline: Outline, envelope: Envelope | None, width: WidthBudget, notes: list[str]) -> Quantity | None:
     """Mean width of the smooth part; None where its outline does not carry on from the working part's."""
     if outline.shank is None:
         notes.append("shank width is not measured: too little smooth shaft in the frame")
@@ -362,7 +304,7 @@ def _jump_mm(envelope: Envelope | None, outline: Outline) -> float:
     return 0.0 if SHANK_CARRIES_ON[0] < after / before < SHANK_CARRIES_ON[1] else abs(after - before)
 
 
-def _length(front_mm: Quantity | None, place: _PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
+def _length(front_mm: Quantity | None, place: PlaceBudget, tip_seen: bool, notes: list[str]) -> Quantity | None:
     if not tip_seen or front_mm is None:
         notes.append("length is not measured: " + ("the handle's front" if tip_seen else "the tip") + " is not seen")
         return None
@@ -370,7 +312,7 @@ def _length(front_mm: Quantity | None, place: _PlaceBudget, tip_seen: bool, note
 
 
 def _working(
-    outline: Outline, evidence: BlankEvidence, place: _PlaceBudget, tip_seen: bool, notes: list[str]
+    outline: Outline, evidence: BlankEvidence, place: PlaceBudget, tip_seen: bool, notes: list[str]
 ) -> Quantity | None:
     if not tip_seen:
         return None

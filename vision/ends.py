@@ -26,7 +26,7 @@ from vision.strip import normals
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
-CUT_MM = 1.5  # before the frame's end: the network sees no further, and smooth shaft of less than this is none
+CUT_MM = 1.5  # before the frame's end: the network sees no further, and smooth shaft or a handle of less than this is none
 UNSEEN_U_MM = 1.0  # of a front by colour where the network sees none: it lay up to 3 mm inside a white handle on renders
 MARK_U_MM = 0.04  # of a mark beyond the network's own doubt, as held-out strips show
 
@@ -67,6 +67,8 @@ def front_mm(
     photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, axis: Axis, profile: Profile, height: Height, marks: Marks
 ) -> tuple[Quantity, float] | None:
     """Place of the handle's front face on the axis and its column; None when the face is not in the frame."""
+    if marks.front is not None and len(axis.px) - marks.front.column < CUT_MM * profile.px_per_mm:
+        return None  # what little is in the picture behind it may as well be a stop or the handle's shadow
     if marks.front is not None and not at_border(photo, axis, round(marks.front.column)):
         return place_of(profile, marks.front), marks.front.column
     found = _front_by_colour(photo, scale, plane, candidate, axis, profile, height)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from vision.dimensions import most_spread_px
 from vision.edge_lines import Edges
 from vision.errors import PhotoError
 from vision.find import Candidate
@@ -73,6 +74,12 @@ def judging_doubts(px_per_mm: float, edges: Edges) -> tuple[str, ...]:
     if edges.blur_px > JUDGE_BLUR_PX:
         doubts.append(
             f"the outline is blurred over {edges.blur_px:.1f} px, needs {JUDGE_BLUR_PX:.0f} or less: focus at the instrument"
+        )
+    most_px = most_spread_px(px_per_mm)
+    if edges.spread_px > most_px:
+        doubts.append(
+            f"the outline is in doubt by {edges.spread_px:.1f} px, at most {most_px:.1f} may be: use softer light, focus, and take the "
+            "camera's original file"
         )
     if edges.doubt_px > 0.0 and edges.spread_px > SURE_SPREAD_PX:
         doubts.append("the two ways of finding the outline contradict each other: use softer light and photograph again")

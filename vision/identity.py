@@ -27,6 +27,7 @@ FAMILY_DECIDED = 0.6
 OUTLINE_WEIGHT, FIGURE_WEIGHT, NETWORK_WEIGHT = 0.5, 0.8, 1.0
 DISAGREE = 0.5  # chance that shape and network contradict each other, from which on the reading says so
 CONTRADICTS = 0.02  # chance that the metal leaves to all sizes of the handle's colour, below which the two contradict each other
+DOUBTS = 0.1  # the same, below which no size is sure: one of the two is astray, and nobody knows which
 NO_COLOUR = HandleColour({}, None)
 MOST = 0.995  # no photo is surer than that
 MOST_DIM = 0.85  # nor one in which the outline itself is in doubt than this
@@ -86,6 +87,8 @@ def identify(
     sized = weigh_sizes(diameter, shank, colour, broach=family.value == "barbed-broach", coarse=extra.coarse)
     other = families(chances)["other"]  # wires, needles and screws have no size of this system
     sizable = 1.0 - other * (GRIPPED if colour.word in COLOURS else 1.0)
+    left = _left_to_colour(diameter, shank, colour, broach=family.value == "barbed-broach")
+    most = min(most, MOST_DIM) if left is not None and left < DOUBTS else most
     size = _choice({str(size): share * sizable for size, share in sized.shares.items()}, sized.words, DECIDED, most)
     number = None if size.value is None else int(size.value)
     every = looks if learned is None else [*looks, learned]
@@ -141,11 +144,18 @@ def _contradictions(dimensions: Dimensions, diameter: Quantity | None, colour: H
     notes = []
     if broach:
         notes.append("broach sizes come from a table that nobody here has read: taken from memory, conformity not judged")
-    carried, metal = sizes_of_colour(colour.word), weigh_sizes(diameter, dimensions.shank_width_mm, NO_COLOUR, broach=broach)
-    if not carried or diameter is None:
-        return notes
-    wearing = {*carried, *half_sizes_of_colour(colour.word)}
-    if sum(share for size, share in metal.shares.items() if size in wearing) < CONTRADICTS:
-        named = "/".join(f"{s:02d}" for s in carried)
+    left = _left_to_colour(diameter, dimensions.shank_width_mm, colour, broach=broach)
+    if diameter is not None and left is not None and left < CONTRADICTS:
+        named = "/".join(f"{s:02d}" for s in sizes_of_colour(colour.word))
         notes.append(f"handle says {named}, metal measures {diameter.value * 100.0:.0f}: do not trust the handle")
     return notes
+
+
+def _left_to_colour(diameter: Quantity | None, shank: Quantity | None, colour: HandleColour, *, broach: bool) -> float | None:
+    """Chance that the metal alone leaves to all sizes that wear the handle's colour; None where either says nothing."""
+    carried = sizes_of_colour(colour.word)
+    if not carried or (diameter is None and shank is None):
+        return None
+    wearing = {*carried, *half_sizes_of_colour(colour.word)}
+    metal = weigh_sizes(diameter, shank, NO_COLOUR, broach=broach)
+    return sum(share for size, share in metal.shares.items() if size in wearing)

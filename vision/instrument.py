@@ -14,9 +14,10 @@ from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
 from vision.clues import Extra
 from vision.condition import Seen, examine
 from vision.damage_seen import Part, damage_seen
-from vision.dimensions import Dimensions, measure
+from vision.dimensions import Dimensions, measure, most_spread_px
 from vision.edge_lines import Edges
 from vision.edges import locate_edges
+from vision.end_doubts import doubted as doubted_ends
 from vision.ends import at_border, cut_short, front_mm, part_end_mm, stop_span
 from vision.faces import see_faces
 from vision.find import Candidate
@@ -104,6 +105,7 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
         axis, edges = turned, locate_edges(photo, turned, scale_at.value, before_screen(plane, scale, candidate.lit, turned.px))
     edges, burnt = without_glare(photo, edges, scale_at.value)
     marks = marks_in_light(read_marks(edges.kinds, scale_at.value), burnt)
+    marks = doubted_ends(marks, edges, axis, scale_at.value, wavers=in_doubt(edges))
     marks = replace(marks, part_end_hidden=marks.part_end_hidden or cut_short(axis, photo, marks, scale_at.value))
     tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=at_border(photo, axis, _tip_guess(axis, marks)))
     hidden = None if tip.column is None else hides_tip(photo, edges, burnt, tip.column, scale_at.value)
@@ -373,10 +375,11 @@ def _has_edges(edges: Edges, profile: Profile, last_mm: float, rank: int) -> boo
 
 
 def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:
-    if seen.stop_mm is None or not tip_seen:
+    if seen.stop_mm is None or not tip_seen or seen.stop_mm[0] <= 0.0 or seen.edges.spread_px > most_spread_px(seen.profile.px_per_mm):
         return None
-    u = float(np.hypot(0.08, seen.stop_mm[0] * seen.profile.magnification_u))
-    return Quantity(seen.stop_mm[0], u)
+    place = seen.marks.stop[0].u / seen.profile.px_per_mm if seen.marks.stop is not None else 0.0
+    u = np.linalg.norm([0.08, place, seen.tip.u_px / seen.profile.px_per_mm, seen.stop_mm[0] * seen.profile.magnification_u])
+    return Quantity(seen.stop_mm[0], float(u))
 
 
 def _point(seen: Measured, column: float | None) -> tuple[float, float] | None:

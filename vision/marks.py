@@ -25,7 +25,7 @@ BESIDE = 0.9  # how well a stop or handle before the tip passes for nothing: non
 STOP_AS_HANDLE = 0.3  # how well a handle passes for a stop, where shaft is seen again behind it
 ALIKE_CELLS = 6.0  # neighbouring cells say the same: so many count as one
 FRONT_SHARE = 0.5  # a front lies where the chances cross far better than they are wide: 0.3 of it (195 development renders)
-HIDDEN_U_MM = 0.3  # of a front that a stop lies against
+HIDDEN_U_MM = 1.0  # of a front that a stop lies against: what looks like the stop may be the handle's own rim (4 of 4 such renders)
 
 
 @dataclass(frozen=True)

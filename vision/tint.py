@@ -43,7 +43,8 @@ def warm_spot(
     metal &= (light > DARK) & (light < BURNT)
     if metal.sum() < LEAST_PIXELS:
         return None
-    warm = np.log((colour[..., 0] + 0.03) / (colour[..., 2] + 0.03))
+    dark = np.maximum(colour, 0.0)  # interpolation dips below black beside hard edges
+    warm = np.log((dark[..., 0] + 0.03) / (dark[..., 2] + 0.03))
     odd = metal & (warm > np.median(warm[metal]) + WARMER)
     _, _, stats, centres = cv2.connectedComponentsWithStats(odd.astype(np.uint8), connectivity=8)
     areas = stats[1:, cv2.CC_STAT_AREA] / px_per_mm**2

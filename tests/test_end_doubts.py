@@ -1,0 +1,85 @@
+"""What speaks against a tip or a front widens its u and moves nothing; the strips are drawn by hand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from vision.axis import Axis
+from vision.edge_lines import Edges
+from vision.end_doubts import MAYBE_STOP_U_MM, doubted
+from vision.marks import HANDLE, NOTHING, SMOOTH, STOP, WORKING, Marks, read_marks
+from vision.strip import Strip
+
+PPM = 50.0
+Array = NDArray[np.floating[Any]]
+
+
+def kinds(*parts: tuple[dict[int, float], float]) -> Array:
+    """Chances (5, N) of stretches one after the other: what each shows, and how many mm of it."""
+    rows = [np.repeat([[shown.get(k, 0.0)] for k in range(5)], round(mm * PPM), axis=1) for shown, mm in parts]
+    return np.concatenate(rows, axis=1)
+
+
+def look(strip: Array, *, colour_mm: float | None = None, wavers: bool = False) -> tuple[Marks, Marks]:
+    """The marks as the network gives them, and with what speaks against them."""
+    count = strip.shape[1]
+    line = np.column_stack([np.arange(float(count)), np.zeros(count)])
+    upper = np.full(count, 10.0)
+    values = np.ones((41, count))
+    edges = Edges(Strip(line, np.tile([0.0, 1.0], (count, 1)), values, 20), upper, -upper, np.ones((2, count)), 1.0, 1.0, kinds=strip)
+    front = None if colour_mm is None else round(colour_mm * PPM)
+    axis = Axis(px=line, tip_index=None, front_index=front, half_mm=0.5, by_handle=True)
+    marks = read_marks(strip, PPM)
+    return marks, doubted(marks, edges, axis, PPM, wavers=wavers)
+
+
+PLAIN = (({NOTHING: 1.0}, 2.0), ({WORKING: 1.0}, 16.0), ({SMOOTH: 1.0}, 5.0), ({HANDLE: 1.0}, 6.0))
+
+
+def test_ends_that_nothing_speaks_against_stay_as_they_are() -> None:
+    before, after = look(kinds(*PLAIN), colour_mm=23.4)
+
+    assert after == before
+
+
+def test_a_tip_before_which_a_shadow_runs_on_is_in_doubt_by_the_shadows_length() -> None:
+    """Between nothing and sure metal lie 0.7 mm that look like a little of everything, as a tip's own shadow does."""
+    shadow = ({WORKING: 0.45, STOP: 0.15, HANDLE: 0.2, NOTHING: 0.2}, 0.7)
+    before, after = look(kinds(PLAIN[0], shadow, *PLAIN[1:]))
+
+    assert after.tip.column == before.tip.column == pytest.approx(100.0, abs=2.0)
+    assert after.tip.u == pytest.approx(0.7 * PPM, rel=0.1)
+    assert after.front == before.front
+
+
+def test_a_front_with_something_of_a_stop_behind_it_may_be_a_stop() -> None:
+    stop = ({STOP: 0.3, HANDLE: 0.7}, 1.8)
+    before, after = look(kinds(*PLAIN[:3], stop, PLAIN[3]))
+
+    assert before.stop is None
+    assert after.front.u == pytest.approx(float(np.hypot(before.front.u, MAYBE_STOP_U_MM * PPM)))
+
+
+@pytest.mark.parametrize(
+    ("colour_mm", "wavers", "apart_mm"), [(30.0, False, 7.0), (20.0, False, 3.0), (22.0, False, 0.0), (24.0, True, 0.0)]
+)
+def test_a_handles_colour_that_begins_elsewhere_is_carried(colour_mm: float, wavers: bool, apart_mm: float) -> None:
+    """Later, with bright shaft seen behind the front; earlier, with no stop to explain it; and not where the two agree."""
+    again = (({HANDLE: 1.0}, 4.0), ({SMOOTH: 1.0}, 1.0), ({HANDLE: 1.0}, 6.0))
+    before, after = look(kinds(*PLAIN[:3], *again), colour_mm=colour_mm, wavers=wavers)
+
+    assert after.front.column == before.front.column == pytest.approx(23.0 * PPM, abs=3.0)
+    assert after.front.u == pytest.approx(float(np.hypot(before.front.u, apart_mm * PPM)), abs=3.0)
+
+
+def test_a_later_colour_alone_says_nothing_unless_the_outline_wavers() -> None:
+    """A handle's front part may be of another colour, or in the dark."""
+    before, sure = look(kinds(*PLAIN), colour_mm=27.0)
+    _, wavering = look(kinds(*PLAIN), colour_mm=27.0, wavers=True)
+
+    assert sure.front == before.front
+    assert wavering.front.u == pytest.approx(4.0 * PPM, rel=0.05)

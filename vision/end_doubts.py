@@ -1,0 +1,74 @@
+"""Stage 5j: Edges, Axis, Marks -> the same marks, each with the u of what speaks against it.
+
+The strip network places tip and front to a few px, and says how sure it is of the place, not of the thing. What looks like an end may
+be a shadow of the tip that runs on before it, a stop that lies against the handle, or a bright stretch of shaft. Three signs tell: metal
+that is sure only some way behind the tip; something of a stop behind the front; and the handle's colour, which begins elsewhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.axis import Axis
+from vision.edge_lines import Edges
+from vision.marks import SMOOTH, STOP, WORKING, Mark, Marks
+
+Array = NDArray[np.floating[Any]]
+SURE, SURE_OVER_MM = 0.9, 0.3  # of metal, in the mean over that: so begins metal that is meant
+IS_METAL = 0.5
+STOP_BEHIND_MM = 2.5  # behind the front: stops are 1 to 2 mm thick (common practice, no source)
+MAYBE_STOP_MM, MAYBE_STOP_U_MM = 0.25, 1.0  # so much of a stop's chances there; a front at either side of a stop
+APART_MM = 1.5  # by which colour and network may place the front differently: the colour begins early or late by rim, shade and stop
+METAL_MM = 0.3  # of metal between the two, or no stop, and one of them is wrong
+
+
+def doubted(marks: Marks, edges: Edges, axis: Axis, px_per_mm: float, *, wavers: bool) -> Marks:
+    """Widen the u of tip and front by what speaks against them. ``wavers``: the outline itself is in doubt."""
+    if not edges.kinds.size:
+        return marks
+    metal = edges.kinds[WORKING] + edges.kinds[SMOOTH]
+    tip = _wider(marks.tip, None if marks.tip is None else _late_px(metal, marks.tip, px_per_mm))
+    if marks.front is None:
+        return replace(marks, tip=tip)
+    colour = _by_colour_px(metal, marks, axis.front_index, px_per_mm, wavers=wavers)
+    front = _wider(marks.front, float(np.hypot(colour, _maybe_stop_px(edges.kinds, marks, px_per_mm))))
+    return replace(marks, tip=tip, front=front)
+
+
+def _wider(mark: Mark | None, by_px: float | None) -> Mark | None:
+    return mark if mark is None or not by_px else Mark(mark.column, float(np.hypot(mark.u, by_px)))
+
+
+def _late_px(metal: Array, tip: Mark, px_per_mm: float) -> float:
+    """How far behind the tip metal is sure to begin; 0 where it does at once, or nowhere."""
+    over = max(round(SURE_OVER_MM * px_per_mm), 1)
+    start = max(round(tip.column), 0)
+    mean = np.convolve(metal[start:], np.ones(over) / over, mode="valid")
+    sure = np.flatnonzero(mean > SURE)
+    return float(sure[0]) if len(sure) else 0.0
+
+
+def _maybe_stop_px(kinds: Array, marks: Marks, px_per_mm: float) -> float:
+    """A stop's place in doubt where none was found but something of one shows behind the front, px."""
+    if marks.stop is not None or marks.front is None:
+        return 0.0
+    start = max(round(marks.front.column), 0)
+    seen = kinds[STOP, start : start + round(STOP_BEHIND_MM * px_per_mm)].sum() / px_per_mm
+    return MAYBE_STOP_U_MM * px_per_mm if seen > MAYBE_STOP_MM else 0.0
+
+
+def _by_colour_px(metal: Array, marks: Marks, colour: int | None, px_per_mm: float, *, wavers: bool) -> float:
+    """By how many px the handle's colour begins elsewhere, where that speaks against the front; 0 where it does not.
+
+    Earlier: unless a stop explains it, which has a colour too. Later: where metal goes on behind the front, or nothing is sure.
+    """
+    if colour is None or marks.front is None or abs(colour - marks.front.column) < APART_MM * px_per_mm:
+        return 0.0
+    apart = colour - marks.front.column
+    goes_on = (metal[round(marks.front.column) : max(colour, 0)] > IS_METAL).sum() > METAL_MM * px_per_mm
+    against = wavers or (goes_on if apart > 0.0 else marks.stop is None)
+    return float(abs(apart)) if against else 0.0
