@@ -9,21 +9,19 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
-import time
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import torch
-from torch import Tensor, distributed, nn
+from torch import Tensor, nn
 from torch.nn import functional
-from torch.nn.parallel import DistributedDataParallel
 
 from models.train.augment import CROP, HALF, Batch
+from models.train.course import Place, joined, parted, train
 from models.train.damage_network import DamageNet, Exported
 from models.train.hurts import HURTS
-from models.train.strip_net import LOOK_EVERY, Store, agreed, drawn, load, pick
+from models.train.strip_net import Store, drawn, load, pick
 from models.train.warm import warm
 
 SEED, RATE = 20261126, 2e-3
@@ -92,31 +90,18 @@ def runs(row: np.ndarray, there: np.ndarray) -> list[np.ndarray]:
     return [row[low:high] for low, high in zip(steps[0::2], steps[1::2], strict=True)]
 
 
-def fit(net: DamageNet, data: Store, seconds: float, rate: float, rank: int, alone: bool) -> tuple[DamageNet, int]:
-    """Train for a fixed time with one cosine; returns the running mean of the weights and the number of steps."""
-    train = torch.nonzero(data["seed"] % 10 != 0)[:, 0]
-    held = torch.nonzero(data["seed"] % 10 == 0)[:, 0]
-    model = net if alone else DistributedDataParallel(net, device_ids=[rank])
-    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=2e-4)
-    mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999), use_buffers=True)
-    begun, step, told, done = time.monotonic(), 0, 0.0, 0.0
-    while done < 1.0:
-        for group in optimiser.param_groups:
-            group["lr"] = rate * min(1.0, (step + 1) / 300.0) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
-        loss = loss_of(model, drawn(data, train))
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        nn.utils.clip_grad_norm_(net.parameters(), 5.0)
-        optimiser.step()
-        mean.update_parameters(net)
-        step += 1
-        if step % LOOK_EVERY == 0:
-            done = agreed((time.monotonic() - begun) / seconds, data["x"].device, alone)
-        if rank == 0 and done - told > 0.25:
-            told = done
-            print(step, round(done, 2), round(float(loss.detach()), 4), json.dumps(scores(looked(net, data, held))), flush=True)
-    net.load_state_dict(mean.module.state_dict())
-    return net, step
+def fit(net: DamageNet, data: Store, seconds: float, rate: float, place: Place) -> int:
+    """Train for a fixed time; returns the number of steps."""
+    kept = data["seed"] % 10 == 0
+    learned, held = torch.nonzero(~kept)[:, 0], torch.nonzero(kept)[:, 0]
+    quarters = {0}
+
+    def told(step: int, done: float, loss: float) -> None:
+        if int(4 * done) not in quarters:
+            quarters.add(int(4 * done))
+            print(step, round(done, 2), round(loss, 4), json.dumps(scores(looked(net, data, held))), flush=True)
+
+    return train(net, lambda model: loss_of(model, drawn(data, learned)), seconds, rate, place, told)
 
 
 def export(net: DamageNet, path: Path) -> None:
@@ -130,34 +115,29 @@ def export(net: DamageNet, path: Path) -> None:
 def main() -> None:
     """Train, score and export."""
     args = _parser().parse_args()
-    rank, gpus = int(os.environ.get("LOCAL_RANK", "0")), int(os.environ.get("WORLD_SIZE", "1"))
-    torch.manual_seed(args.seed + 1000 * rank)
-    torch.backends.cudnn.benchmark = True
-    device = torch.device(f"cuda:{rank}" if torch.cuda.is_available() else "cpu")
-    if gpus > 1:
-        torch.cuda.set_device(device)
-        distributed.init_process_group("nccl")
-    data = load(args.data, device)
-    net = DamageNet().to(device)
+    place = joined(args.seed)
+    data = load(args.data, place.device)
+    net = DamageNet().to(place.device)
     if args.start is not None:
-        warm(net, args.start, toned(pick(data, torch.arange(64, device=device))))
-    net, steps = fit(net, data, args.seconds, args.rate, rank, gpus == 1)
-    if rank == 0:
-        kept = data["seed"] % 10 == 0
-        held, seen = (torch.nonzero(part)[:, 0] for part in (kept, ~kept))
-        said = looked(net, data, held)
-        final = {
-            "held out": scores(said), "seen": scores(looked(net, data, seen[: len(held)])), "steps": steps, "strips": len(seen),
-            "held": len(held), "seed": args.seed, "gpus": gpus, "parameters": sum(p.numel() for p in net.parameters()),
-            "card": torch.cuda.get_device_name() if device.type == "cuda" else "cpu",
-        }  # fmt: skip
-        (args.out / "damage-scores.json").write_text(json.dumps(final, indent=1))
-        np.savez_compressed(args.out / "damage-held.npz", seed=data["seed"][held].cpu().numpy(), **said)  # type: ignore[arg-type]
-        torch.save(net.state_dict(), args.out / "damage.pt")
-        export(net, args.out / "damage.onnx")
-        print(json.dumps(final), flush=True)
-    if gpus > 1:
-        distributed.destroy_process_group()
+        warm(net, args.start, toned(pick(data, torch.arange(min(64, len(data["seed"])), device=place.device))))
+    steps = fit(net, data, args.seconds, args.rate, place)
+    if place.rank == 0:
+        _keep(net, data, args.out, {"steps": steps, "seed": args.seed, "gpus": place.gpus, "card": place.card})
+    parted(place)
+
+
+def _keep(net: DamageNet, data: Store, out: Path, how: dict[str, Any]) -> None:
+    """Write scores, what was said of the strips kept apart, weights, and the network as it is run."""
+    kept = data["seed"] % 10 == 0
+    held, seen = (torch.nonzero(part)[:, 0] for part in (kept, ~kept))
+    said = looked(net, data, held)
+    counts = {"strips": len(seen), "held": len(held), "parameters": sum(p.numel() for p in net.parameters())}
+    final = {"held out": scores(said), "seen": scores(looked(net, data, seen[: len(held)])), **how, **counts}
+    (out / "damage-scores.json").write_text(json.dumps(final, indent=1))
+    np.savez_compressed(out / "damage-held.npz", seed=data["seed"][held].cpu().numpy(), **said)  # type: ignore[arg-type]
+    torch.save(net.state_dict(), out / "damage.pt")
+    export(net, out / "damage.onnx")
+    print(json.dumps(final), flush=True)
 
 
 def _parser() -> argparse.ArgumentParser:

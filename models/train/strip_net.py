@@ -9,23 +9,20 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
-import time
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import torch
-from torch import Tensor, distributed, nn
+from torch import Tensor, nn
 from torch.nn import functional
-from torch.nn.parallel import DistributedDataParallel
 
 from models.train.augment import CROP, HALF, Batch, blurred, camera, cut, mirrored, stretched
+from models.train.course import Place, joined, parted, train
 from models.train.network import FAMILIES, HEIGHT_PX, KINDS, SECTIONS, Exported, StripNet
 from models.train.warm import warm
 
 SEED, BATCH, RATE = 20261125, 32, 2.5e-3
-LOOK_EVERY = 20  # steps after which several GPUs agree on the time
 CODE = 204.0
 Store = dict[str, Tensor]
 
@@ -59,9 +56,9 @@ def pick(data: Store, index: Tensor) -> Batch:
     return Batch(light, *(data[key][index] for key in keys))
 
 
-def drawn(data: Store, train: Tensor) -> Batch:
+def drawn(data: Store, learned: Tensor) -> Batch:
     """One random batch, changed the ways a camera and a traced axis would change it; light becomes tones."""
-    batch = cut(pick(data, train[torch.randint(len(train), (BATCH,), device=train.device)]))
+    batch = cut(pick(data, learned[torch.randint(len(learned), (BATCH,), device=learned.device)]))
     if torch.rand(1) < 0.15:
         batch = mirrored(batch, along=True)
     if torch.rand(1) < 0.5:
@@ -209,47 +206,22 @@ def _front_miss(kinds: Tensor, batch: Batch, columns_per_mm: Tensor) -> Tensor:
     return torch.where(inside, miss, torch.nan)
 
 
-def fit(net: StripNet, data: Store, seconds: float, rate: float, rank: int = 0, alone: bool = True) -> dict[str, Any]:
-    """Train for a fixed time with one cosine; several GPUs each draw their own batches.
-
-    Returns the scores on held-out strips, of a running mean of the weights (of the first GPU, nothing from the others).
-    """
+def fit(net: StripNet, data: Store, seconds: float, rate: float, place: Place) -> dict[str, Any]:
+    """Train for a fixed time; returns the scores on held-out strips (of the first GPU, nothing from the others)."""
     kept = data["seed"] % 10 == 0
-    train, held = torch.nonzero(~kept)[:, 0], torch.nonzero(kept)[:, 0]
-    model = net if alone else DistributedDataParallel(net, device_ids=[rank])
-    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=2e-4)
-    mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999), use_buffers=True)
-    begun, step, told, done = time.monotonic(), 0, 0.0, 0.0
-    while done < 1.0:
-        for group in optimiser.param_groups:
-            group["lr"] = rate * min(1.0, (step + 1) / 300.0) * (0.5 + 0.5 * np.cos(np.pi * done)) + 1e-6
-        loss, parts = loss_of(model, drawn(data, train))
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 5.0)
-        optimiser.step()
-        mean.update_parameters(net)
-        step += 1
-        if step % LOOK_EVERY == 0:
-            done = agreed((time.monotonic() - begun) / seconds, data["x"].device, alone)
-        if rank == 0 and done - told > 0.125:
-            told = done
-            losses = {k: round(float(v.detach()), 4) for k, v in parts.items()}
-            print(step, round(done, 2), losses, scores(net, data, held[:400]), flush=True)
-    if rank:
+    learned, held = torch.nonzero(~kept)[:, 0], torch.nonzero(kept)[:, 0]
+    eighths = {0}
+
+    def told(step: int, done: float, loss: float) -> None:
+        if int(8 * done) not in eighths:
+            eighths.add(int(8 * done))
+            print(step, round(done, 2), round(loss, 4), scores(net, data, held[:400]), flush=True)
+
+    steps = train(net, lambda model: loss_of(model, drawn(data, learned))[0], seconds, rate, place, told)
+    if place.rank:
         return {}
-    net.load_state_dict(mean.module.state_dict())
-    print("seen in training", json.dumps(scores(net, data, train[: len(held)])), flush=True)
-    return scores(net, data, held) | {"steps": step, "batch": BATCH, "strips": len(train), "held_out": len(held)}
-
-
-def agreed(done: float, device: torch.device, alone: bool) -> float:
-    """The first GPU's clock, so that all of them stop at the same step."""
-    if alone:
-        return done
-    value = torch.tensor([done], device=device)
-    distributed.broadcast(value, 0)
-    return float(value)
+    print("seen in training", json.dumps(scores(net, data, learned[: len(held)])), flush=True)
+    return scores(net, data, held) | {"steps": steps, "batch": BATCH, "strips": len(learned), "held_out": len(held)}
 
 
 def export(net: StripNet, path: Path) -> None:
@@ -264,30 +236,22 @@ def export(net: StripNet, path: Path) -> None:
 def main() -> None:
     """Train, score and export."""
     args = _parser().parse_args()
-    rank, gpus = int(os.environ.get("LOCAL_RANK", "0")), int(os.environ.get("WORLD_SIZE", "1"))
-    torch.manual_seed(args.seed + 1000 * rank)
-    torch.backends.cudnn.benchmark = True
-    device = torch.device(f"cuda:{rank}" if torch.cuda.is_available() else "cpu")
-    if gpus > 1:
-        torch.cuda.set_device(device)
-        distributed.init_process_group("nccl")
-    data = load(args.data, device)
-    net = StripNet().to(device)
+    place = joined(args.seed)
+    data = load(args.data, place.device)
+    net = StripNet().to(place.device)
     if args.start is not None:
-        warm(net, args.start, drawn(data, torch.arange(min(64, len(data["seed"])), device=device)).light)
-    if rank == 0:
+        warm(net, args.start, drawn(data, torch.arange(min(64, len(data["seed"])), device=place.device)).light)
+    if place.rank == 0:
         print("parameters", sum(p.numel() for p in net.parameters()), "strips", len(data["seed"]), "kinds", KINDS, flush=True)
         if args.start is not None:
             print("at the start", json.dumps(scores(net, data, torch.nonzero(data["seed"] % 10 == 0)[:, 0])), flush=True)
-    final = fit(net, data, args.seconds, args.rate, rank, gpus == 1) | {"seed": args.seed, "gpus": gpus}
-    if rank == 0:
-        final["card"] = torch.cuda.get_device_name() if device.type == "cuda" else "cpu"
+    final = fit(net, data, args.seconds, args.rate, place) | {"seed": args.seed, "gpus": place.gpus, "card": place.card}
+    if place.rank == 0:
         (args.out / "scores.json").write_text(json.dumps(final, indent=1))
         torch.save(net.state_dict(), args.out / "strip.pt")
         export(net, args.out / "strip.onnx")
         print(json.dumps(final), flush=True)
-    if gpus > 1:
-        distributed.destroy_process_group()
+    parted(place)
 
 
 def _parser() -> argparse.ArgumentParser:
