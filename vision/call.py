@@ -138,7 +138,7 @@ def before_lines(stated: Stated, rules: Rules, *, small_for: int | None) -> tupl
             "used": "stated: marked for single use, and used: it is discarded, whatever this photo shows",
             "new": "stated: marked for single use, not yet used: after one use it is discarded, whatever a photo shows",
             "no": "stated: not marked for single use; local rules on reuse come before this photo",
-        }.get(stated.single_use, "look for a single-use mark first: that mark and local rules come before this photo")
+        }.get(stated.single_use, "look for a single-use mark: it and local rules come before this photo")
     ]
     if small_for is not None:
         lines.append(f"local rule: sizes up to {rules.single_use_up_to_size} are for single use; this reads as size {small_for:02d}")

@@ -23,6 +23,7 @@ from vision.witness import barbs_limit, barbs_told, bend_limit, bend_told, chip_
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
+CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
 REVERSED_LEAST_MM = 0.2
 TIP_LEAST_MM = 0.5
 OVERWOUND_MOST, MOST = 0.45, 0.999
@@ -95,7 +96,7 @@ def _tip_findings(seen: Seen) -> list[Finding]:
 
 def _chip_findings(seen: Seen) -> list[Finding]:
     chip = seen.chip
-    if chip is None or (chance := min(chip_told(chip, seen.hurts), MOST)) < SHOWN_FROM:
+    if chip is None or (chance := min(chip_told(chip, seen.hurts), MOST)) < CHIP_SHOWN_FROM:
         return []
     return [Finding("crest-chipped", chip.from_mm, chip.to_mm, chip.depth_percent, "% of crest height", chance)]
 
