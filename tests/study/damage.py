@@ -24,6 +24,7 @@ from samples.render import render
 from tests.study.damage_cases import DIRTY, HEALTHY, SPREAD, Case, in_view, scene_of, truth_row
 from tests.study.damage_figures import print_figures
 from tests.study.damage_raw import raw_of
+from tests.study.damage_views import print_views
 from vision.pipeline import read_photo
 from vision.reading import ConditionReading
 from vision.scale import GivenScale
@@ -42,6 +43,7 @@ def main() -> None:
     parser.add_argument("--healthy", type=int, default=100, help="healthy instruments")
     parser.add_argument("--each", type=int, default=40, help="instruments of each kind of damage, and dirty ones")
     parser.add_argument("--kinds", default=",".join(KINDS), help="which kinds")
+    parser.add_argument("--views", type=int, default=1, help="photos of each instrument, turned by as many parts of a full turn")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--device", default="cpu", choices=("cpu", "cuda", "torch-cpu"))
     parser.add_argument("--seconds", type=float, default=1e9, help="begin no case later than this")
@@ -50,12 +52,14 @@ def main() -> None:
     asked = parser.parse_args()
     if not asked.figures:
         _do(asked)
-    print_figures(list(lines_of(asked.out)))
+    rows = list(lines_of(asked.out))
+    print_figures([row for row in rows if row.get("view", 0) == 0])
+    print_views(rows)
 
 
 def _do(asked: argparse.Namespace) -> None:
-    done = {(row["kind"], row["seed"]) for row in lines_of(asked.out)}
-    cases = [one for one in _cases(asked) if (one.kind, one.seed) not in done]
+    done = {(row["kind"], row["seed"], row.get("view", 0)) for row in lines_of(asked.out)}
+    cases = [one for one in _cases(asked) if (one.kind, one.seed, one.view) not in done]
     console, until = Console(stderr=True), time.time() + asked.seconds
     work = partial(one_case, asked.device, asked.keep, until)
     with asked.out.open("a", encoding="utf-8") as out:
@@ -74,7 +78,7 @@ def _cases(asked: argparse.Namespace) -> Iterator[Case]:
     for k in range(max(asked.healthy, asked.each)):
         for kind in kinds:
             if k < (asked.healthy if kind == HEALTHY else asked.each):
-                yield Case(kind, asked.seed + k)
+                yield from (Case(kind, asked.seed + k, view, asked.views) for view in range(asked.views))
 
 
 def lines_of(path: Path) -> Iterator[dict[str, Any]]:
@@ -95,9 +99,9 @@ def one_case(device: str, keep: Path | None, until: float, case: Case) -> dict[s
     scene = scene_of(case)
     if not in_view(scene):
         return None
-    row = {"kind": case.kind, "seed": case.seed, **truth_row(scene)}
+    row = {"kind": case.kind, "seed": case.seed, "view": case.view, "views": case.views, **truth_row(scene)}
     with tempfile.TemporaryDirectory() as away:
-        photo = (keep or Path(away)) / f"{case.kind}-{case.seed}.jpg"
+        photo = (keep or Path(away)) / (f"{case.kind}-{case.seed}.jpg" if case.view == 0 else f"{case.kind}-{case.seed}-{case.view}.jpg")
         if not photo.exists():
             photo.parent.mkdir(parents=True, exist_ok=True)
             picture, truth = render(scene, backend_named(device))
