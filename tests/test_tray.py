@@ -184,14 +184,38 @@ def test_every_fault_has_its_outcome_and_none_matches(fault: Told, outcome: str)
     assert [row.outcome for row in rows] == ["matches list", outcome, "matches list"]
 
 
-@pytest.mark.parametrize(("share", "outcome"), [(0.7, "matches list"), (0.55, "undecided"), (0.0, "undecided")])
+@pytest.mark.parametrize(("share", "outcome"), [(0.7, "matches list"), (0.4, "matches list"), (0.2, "undecided"), (0.0, "wrong family")])
 def test_an_open_name_counts_where_the_list_asks_for_just_that_and_it_is_likely(share: float, outcome: str) -> None:
-    """0.9 of positions right, 1 in 70 each other family: 0.7 by itself becomes 0.993, 0.55 becomes 0.987 (Bayes' rule, worked by hand)."""
+    """0.95 of positions right, 1 in 60 each other family: 0.4 by itself becomes 0.974, 0.2 becomes 0.934 (Bayes' rule, worked by hand)."""
     open_ = told(2, None, kind="undecided", why=("reamer or K-file",), family_shares={"k-file": share, "reamer": 1.0 - share})
 
     rows = check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1), open_, told(3, "reamer", 30))).rows
 
     assert [row.outcome for row in rows] == ["matches list", outcome, "matches list"]
+
+
+@pytest.mark.parametrize(("share", "outcome"), [(0.4, "matches list"), (0.1, "undecided"), (0.005, "wrong family")])
+def test_a_name_that_was_decided_otherwise_contradicts_the_list_only_where_it_leaves_it_no_chance(share: float, outcome: str) -> None:
+    other = told(2, "reamer", family_shares={"reamer": 1.0 - share, "k-file": share})
+
+    rows = check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1), other, told(3, "reamer", 30))).rows
+
+    assert [row.outcome for row in rows] == ["matches list", outcome, "matches list"]
+
+
+def test_a_right_one_in_another_slot_is_in_the_wrong_slot_though_its_size_is_open() -> None:
+    moved = told(2, "k-file", None, kind="undecided", why=("size 25 or 27",), size_shares={"25": 0.75, "27": 0.2}, lane=9)
+
+    assert outcomes(KIT, told(1), moved, told(3, "reamer", 30)) == ["matches list", "wrong slot", "matches list"]
+
+
+def test_what_could_not_be_looked_at_for_damage_does_not_match() -> None:
+    hidden = replace(quiet_reamer(), tip_px=None, length_mm=None, family=Choice("k-file", 0.9, {}), size=Choice(25, 0.9, {}))
+
+    one = replace(tell(hidden, "a.jpg"), number=2, kind="named", in_doubt=False, lane=2, length_mm=25.0, length_u=0.2)
+
+    assert one.unexamined is not None
+    assert outcomes(KIT, told(1), one, told(3, "reamer", 30)) == ["matches list", "undecided", "matches list"]
 
 
 def test_two_open_names_are_not_both_believed() -> None:

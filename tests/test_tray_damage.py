@@ -10,12 +10,13 @@ import cv2
 import numpy as np
 import pytest
 from invented_readings import k_file
+from scipy.stats import norm
 
 from vision.find import Candidate
 from vision.quantity import Quantity
-from vision.reading import Finding, InstrumentReading
+from vision.reading import Choice, Finding, InstrumentReading
 from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, mask_middle, seen_bend, sharpest
-from vision.tray.short import ends_early
+from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, tip_gone
 from vision.tray.straightened import surely_straightened
 
 PPM = 15.0
@@ -69,7 +70,7 @@ def test_a_bend_that_mask_and_outlines_show_is_sure() -> None:
     assert seen[1]
 
 
-@pytest.mark.parametrize(("mask_deg", "outline_deg", "doubted"), [(30.0, 0.0, True), (15.0, 0.0, False), (0.0, 30.0, False)])
+@pytest.mark.parametrize(("mask_deg", "outline_deg", "doubted"), [(25.0, 0.0, True), (15.0, 0.0, False), (0.0, 30.0, False)])
 def test_a_bend_that_one_of_them_shows_is_a_close_up_at_most(mask_deg: float, outline_deg: float, doubted: bool) -> None:
     seen = seen_bend(bent(mask_deg), PPM, outlined(outline_deg))
 
@@ -77,13 +78,22 @@ def test_a_bend_that_one_of_them_shows_is_a_close_up_at_most(mask_deg: float, ou
     assert seen is None or not seen[1]
 
 
-def laid(part_mm: float | None, family: str = "k-file") -> InstrumentReading:
+def test_a_bend_too_sharp_for_the_outlines_to_follow_is_sure_by_the_mask_alone() -> None:
+    seen = seen_bend(bent(45.0), PPM, outlined(0.0))
+
+    assert seen is not None
+    assert seen[0] == pytest.approx(45.0, abs=5.0)
+    assert seen[1]
+
+
+def laid(part_mm: float | None, family: str = "k-file", length_mm: float | None = 25.0) -> InstrumentReading:
     """An invented reading with its tip at (100, 100) px, its shaft to the right, 20 px/mm."""
     one = k_file()
     axis = np.column_stack([100.0 + np.arange(0.0, 480.0), np.full(480, 100.0)])
     return replace(
         one,
-        family=replace(one.family, value=family, others={family: 0.97}),
+        family=Choice(family, 0.97, {}),
+        length_mm=None if length_mm is None else Quantity(length_mm, 0.3),
         working_part_mm=None if part_mm is None else Quantity(part_mm, 0.2),
         trace=replace(one.trace, axis_px=axis),
         tip_px=(100.0, 100.0),
@@ -103,20 +113,39 @@ def sheet(light: float = 1.0, ink: bool = False) -> Any:
 
 
 @pytest.mark.parametrize(
-    ("part_mm", "family", "early"),
-    [(13.0, "k-file", True), (15.2, "k-file", False), (16.4, "reamer", False), (None, "k-file", False),
-     (11.0, "barbed-broach", False), (7.5, "barbed-broach", True), (13.0, "spreader", False), (1.0, "k-file", False)],
+    ("part_mm", "length_mm", "family", "early"),
+    [(13.0, 22.0, "k-file", True), (13.2, 27.8, "reamer", True), (8.0, 17.8, "barbed-broach", True), (15.2, 25.0, "k-file", False),
+     (16.4, 25.1, "reamer", False), (None, 25.0, "k-file", False), (11.0, 25.0, "barbed-broach", False), (13.0, 22.0, "spreader", False),
+     (1.0, 25.0, "k-file", False), (15.3, 24.4, "k-file", False), (13.0, 38.0, "k-file", False)],
 )  # fmt: skip
-def test_a_working_part_that_ends_early_on_bare_paper_is_told(part_mm: float | None, family: str, early: bool) -> None:
-    said = ends_early(laid(part_mm, family), sheet())
+def test_one_that_is_short_of_a_standard_length_and_of_its_part_is_told(
+    part_mm: float | None, length_mm: float, family: str, early: bool
+) -> None:
+    said = ends_early(laid(part_mm, family, length_mm), sheet())
 
-    assert (said is not None) == early
-    assert said is None or f"{part_mm:.1f} mm" in said
+    assert (said is not None and said[1]) == early
+    assert said is None or f"{part_mm:.1f} mm" in said[0]
 
 
 @pytest.mark.parametrize("hidden", [sheet(light=0.4), sheet(ink=True)])
-def test_an_end_under_something_or_over_print_is_not_judged(hidden: Any) -> None:
-    assert ends_early(laid(13.0), hidden) is None
+def test_an_end_under_something_or_over_print_is_never_sure(hidden: Any) -> None:
+    said = ends_early(laid(13.0, length_mm=22.0), hidden)
+
+    assert said is not None
+    assert not said[1]
+    assert said[0].startswith("perhaps")
+
+
+def test_the_chance_of_a_lost_tip_follows_bayes_rule() -> None:
+    """One in twenty lost so much; a working part of 13.0 mm alone, against 16.1 mm (u 0.75 and 0.2): worked with SciPy's densities."""
+    spread = np.hypot(PART_SPREAD_MM, 0.2)
+    density = 0.96 * norm(16.1, spread).pdf(13.0 + np.concatenate([[0.0], GONE_MM])) + 0.04 / 30.0
+    odds = 0.05 / 0.95 * np.average(density[1:], weights=np.exp(-GONE_MM / 3.0)) / density[0]
+
+    chance, gone = tip_gone(None, Quantity(13.0, 0.2), 0.0)
+
+    assert chance == pytest.approx(odds / (1.0 + odds), rel=1e-6)
+    assert gone == pytest.approx(3.1, abs=0.11)
 
 
 HEALTHY = np.arange(0.5, 15.0, 1.0)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.grips import Grip, filled, find_grips
+from vision.outlined import outlined_grips
 from vision.plane import Plane
 from vision.shafts import Ground, Shaft, follow_end, trace_shafts
 from vision.unprinted import Unprinted
@@ -26,7 +27,9 @@ STOP_LONGEST_MM = 4.0  # along the shaft, its shadow included
 STOP_MM = 1.0  # half as wide as this or more, a run across is a stop's
 LEAST_WORTH = 1.8  # a mm; 4 is metal all along
 ON_MM = 1.5  # a shaft so near to the middle of a thick place runs through it
+STOP_THICK = 12  # steps of a quarter of a millimetre on another's handle: it is a stop beside it, or a corner
 LEAST_LEFT = 20  # steps of a quarter of a millimetre that a shaft must keep
+OWN_HANDLE_MM = 8.0  # a handle whose middle is so far from another's is no part of it
 HANDLE_APART_MM = 3.0  # two finds of one handle lie nearer
 LONGEST_TOGETHER = 20  # steps of a quarter of a millimetre that two shafts share where they cross, at most
 SAME_MM, SAME_SHARE = 0.8, 0.5  # two handles' shafts nearer than that over half their length are one
@@ -59,15 +62,18 @@ class _Held:
 def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> tuple[list[Taken], Mask, Mask]:
     """Give every handle its shaft; returns the instruments, what they account for, and all that lies on the sheet.
 
-    Coloured and black handles come first, cut out by their colour from shadow and print; then what else is thick, and what is as
-    pale as paper.
+    Coloured and black handles come first, cut out by their colour from shadow and print; then white ones whose two sides show;
+    then what else is thick, and what is as pale as paper.
     """
     ppm = plane.px_per_mm
-    ground = Ground(through.metal, through.known, ppm, np.ascontiguousarray(relative @ np.array([0.2126, 0.7152, 0.0722], np.float32)))
+    grey = np.ascontiguousarray(relative @ np.array([0.2126, 0.7152, 0.0722], np.float32))
+    ground = Ground(through.metal, through.known, ppm, grey)
     solid = filled(ground.metal, ppm)
     plain = find_grips(filled(through.plain, ppm), relative, rim, ppm)
     clear = _held(plain, ground)
     held = _fitting([*clear, *_held_faintly(plain, clear, ground, through)], solid.shape, ppm)
+    white = outlined_grips(through.weak & ~_drawn(held, solid.shape, 2.6 * ppm), grey, ppm)
+    held = _fitting([*held, *_held(white, _faint(ground, through))], solid.shape, ppm)
     whole = _drawn(held, solid.shape, 2.6 * ppm)
     pale = filled(_closed(through.weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
     more = [one for mask in (solid, pale) for one in _held(find_grips(mask & ~whole, relative, rim, ppm), ground) if _worthy(one, ppm)]
@@ -112,11 +118,14 @@ def _held(grips: tuple[Grip, ...], ground: Ground) -> list[_Held]:
 
 
 def _held_faintly(grips: tuple[Grip, ...], clear: list[_Held], ground: Ground, through: Unprinted) -> list[_Held]:
-    """Coloured handles whose shaft is as pale as the paper: in soft light its outline alone is seen, and faintly."""
+    """Coloured and black handles whose shaft is as pale as the paper: in soft light its outline alone is seen, and faintly."""
     with_shaft = {id(one.grip) for one in clear}
-    left = tuple(grip for grip in grips if grip.rank == 3 and id(grip) not in with_shaft)
-    faint = Ground(_closed(through.weak, FAINT_CLOSE_MM * ground.px_per_mm), ground.known, ground.px_per_mm) if left else ground
-    return _held(left, faint)
+    left = tuple(grip for grip in grips if grip.rank >= 2 and id(grip) not in with_shaft)
+    return _held(left, _faint(ground, through)) if left else []
+
+
+def _faint(ground: Ground, through: Unprinted) -> Ground:
+    return Ground(_closed(through.weak, FAINT_CLOSE_MM * ground.px_per_mm), ground.known, ground.px_per_mm)
 
 
 def _ways_out(grip: Grip, inside_px: float) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
@@ -132,9 +141,17 @@ def _unlike(held: list[_Held], px_per_mm: float) -> list[_Held]:
     kept: list[_Held] = []
     for one in sorted(held, key=lambda h: (-h.grip.rank, -h.shaft.worth)):
         own = _led_astray(one, kept, px_per_mm)
-        if not any(_shared(own.shaft, other.shaft) < SAME_MM * px_per_mm or _through(own.grip, other.shaft, px_per_mm) for other in kept):
+        if not any(_again(own, other, px_per_mm) for other in kept):
             kept.append(own)
     return kept
+
+
+def _again(one: _Held, other: _Held, px_per_mm: float) -> bool:
+    """Whether ``one`` shows ``other`` once more. A coloured handle that stands well apart is one of its own, whatever its shaft does."""
+    apart = np.linalg.norm(one.grip.middle_px - other.grip.middle_px) > OWN_HANDLE_MM * px_per_mm
+    if one.grip.rank == 3 and apart:
+        return False
+    return _shared(one.shaft, other.shaft) < SAME_MM * px_per_mm or _through(one.grip, other.shaft, px_per_mm)
 
 
 def _led_astray(one: _Held, others: list[_Held], px_per_mm: float) -> _Held:
@@ -158,7 +175,7 @@ def _through(grip: Grip, shaft: Shaft, px_per_mm: float) -> bool:
 
 
 def _cut_at_handles(held: list[_Held], shape: tuple[int, ...]) -> list[_Held]:
-    """End every shaft where another one's handle begins: no shaft lies on or under a handle."""
+    """End every shaft where it runs into another one's handle: no shaft lies on or under one. A stop that touches it is shorter."""
     owner = np.zeros(shape, dtype=np.int16)
     for k, one in enumerate(held, 1):
         if one.grip.rank >= 2:
@@ -172,6 +189,9 @@ def _cut_at_others(one: _Held, own: int, owner: NDArray[np.int16]) -> _Held | No
     line = one.shaft.line_px
     x, y = np.clip(np.rint(line).astype(int), 0, np.array(owner.shape[::-1]) - 1).T
     other = (owner[y, x] > 0) & (owner[y, x] != own)
+    passing = _short_runs(other, STOP_THICK)
+    passing[len(passing) - STOP_THICK :] = False  # what ends on a handle does not pass by it
+    other &= ~passing
     if not other.any():
         return one
     stop = int(np.argmax(other))

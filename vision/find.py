@@ -31,7 +31,7 @@ THICK_MM = (2.0, 2.8, 3.5)  # thicker than any shaft (a size 140 reaches 1.72 mm
 HANDLE_LENGTH_MM = 4.5  # a stop is shorter along the axis
 CROWD_MM2 = 9000.0  # a view as large as 110 mm x 82 mm may hold several instruments; a smaller one is a close-up
 LEAST_LEFT_MM = 8.0  # pieces left over beside others are shadows and print more often
-ALONE_MM = 12.0
+ALONE_MM, LONGEST_MM = 12.0, 60.0  # with its handle no instrument is longer: 31 mm and 12 mm
 LEAST_TOLD = 0.3  # of such a piece that print does not explain
 
 
@@ -131,9 +131,11 @@ def _likely(candidate: Candidate, told: Mask | None, px_per_mm: float) -> bool:
         thin = told[top : top + height, left : left + width][candidate.thin]
         if not thin.size or thin.mean() < LEAST_TOLD:
             return False
+    region = regionprops(candidate.whole.astype(np.uint8))[0]
+    if region.axis_major_length > LONGEST_MM * px_per_mm:
+        return False
     if candidate.handle.any() or (candidate.cut and told is not None):
         return True
-    region = regionprops(candidate.whole.astype(np.uint8))[0]
     return bool(region.axis_major_length > ALONE_MM * px_per_mm and region.axis_minor_length < 3.0 * px_per_mm)
 
 

@@ -53,7 +53,8 @@ from vision.unwinding import TwistLoss, followed, twist_loss
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
-LEAST_STEPPED = (0.25, 0.25, 0.18, -1.0)  # share of columns, by the rank of the handle: a coloured one is no shadow
+GRIPPED_MM = 40.0  # from handle to tip: 31 mm, and what is made longer for the jaw's far teeth; beyond, it is led on by something else
+LEAST_STEPPED = (0.25, 0.25, 0.05, -1.0)  # share of columns, by the rank of the handle: a coloured one is no shadow
 COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
 
@@ -151,7 +152,7 @@ def _in_mm(
     if front is not None and in_deep_shade(photo, scale, plane, candidate.off, edges, front[1]):
         front = None
     last = float(np.interp(front[1] if front else front_at, profile.column, profile.x_mm)) - 0.25
-    if not _is_shaft(profile, last) or not _has_edges(edges, profile, last, candidate.rank):
+    if not _is_shaft(profile, last, candidate.rank) or not _has_edges(edges, profile, last, candidate.rank):
         return None
     end, hidden = part_end_mm(profile, marks), marks.part_end_hidden
     outline = read_outline(profile, from_mm=0.0, to_mm=last, clear_of_mm=stop, part_end=end, end_hidden=hidden)
@@ -358,11 +359,11 @@ def _before_screen(seen: Measured) -> bool:
     return bool(seen.edges.lit.size and inside.any() and seen.edges.lit[inside].mean() >= MOSTLY_LIT)
 
 
-def _is_shaft(profile: Profile, last_mm: float) -> bool:
+def _is_shaft(profile: Profile, last_mm: float, rank: int) -> bool:
     """Whether the outline can be an instrument's: long enough, mostly seen on both edges, never thicker than any shaft."""
     inside = (profile.x_mm > 0.0) & (profile.x_mm < last_mm)
     width = (profile.upper_mm - profile.lower_mm)[inside]
-    if last_mm < LEAST_SHAFT_MM or np.isfinite(width).mean() < LEAST_SEEN:
+    if last_mm < LEAST_SHAFT_MM or (rank and last_mm > GRIPPED_MM) or np.isfinite(width).mean() < LEAST_SEEN:
         return False
     return bool(np.nanmedian(width) < THICKEST_MM and np.nanmedian(width) > 0.02)
 

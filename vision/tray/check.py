@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,7 +20,12 @@ OUTCOMES: tuple[Outcome, ...] = ("matches list", "missing", "extra", "wrong size
 FAULTS = OUTCOMES[1:7]
 LENGTH_MM, LENGTH_U = 1.2, 3.0  # a length is another one beyond both
 NOT_SEEN, NOT_ASKED = 4.0, 4.0  # what leaving a position empty, or a piece over, costs against calling it another
-LISTED_RIGHT, OTHER_NAMES, SURE = 0.9, 7.0, 0.99  # share of positions that hold what the list asks for: our own choice; other families
+# A list is mostly right. What it asks for matches while the photo leaves that name so much chance; it is contradicted where the photo
+# leaves next to none, whatever else it looks like; between the two lies a close-up. Set on development trays: K-files and reamers
+# overlap there, so that one in thirty of them taken for the other would match.
+MATCHES_FAMILY, MATCHES_SIZE, CONTRADICTED = 0.35, 0.5, 0.01
+UNSEEN = 0.2  # where the photo shows nothing: neither matches nor contradicted
+NAMED_COST, OTHER_COST = 0.65, 3.0  # of a name's log chance, and at most
 WRONG_TRAY = 0.5  # of the positions missing or holding something else: probably another tray
 
 
@@ -93,15 +99,10 @@ def _cost(position: Position, one: Seen) -> float:
     """How badly an instrument fits a position: 0 fits in all, what is open costs less than what contradicts."""
     best = one.best
     elsewhere = position.slot is not None and best.lane is not None and best.lane != position.slot
-    if elsewhere and (best.family, best.size if position.size is not None else None) != (position.family, position.size):
+    if elsewhere and min(_family_share(position, best), _size_share(position, best)) < MATCHES_FAMILY:
         return NOT_SEEN + NOT_ASKED + 1.0  # another thing at another place: one is missing, the other is extra
-    cost = 0.0
-    if best.family is None:
-        cost += 0.8
-    elif best.family != position.family:
-        cost += 3.0
-    if position.size is not None:
-        cost += 0.8 if best.size is None else 3.0 * (best.size != position.size)
+    shares = _family_share(position, best), _size_share(position, best)
+    cost = sum(min(-NAMED_COST * math.log(max(share, 1e-6)), OTHER_COST) for share in shares)
     cost += {"wrong": 1.5, "open": 0.3, "right": 0.0}[_length(position, one)]
     if position.slot is not None:
         cost += 0.4 if best.lane is None else 1.2 * (best.lane != position.slot)
@@ -135,10 +136,11 @@ def _row(position: Position, one: Seen | None, partial: str | None) -> Row:
 def _fault(position: Position, one: Seen) -> tuple[Outcome, str] | None:
     """What surely contradicts the list."""
     best = one.best
-    if best.family is not None and best.family != position.family:
-        return "wrong family", f"is a {best.name}"
-    if position.size is not None and best.size is not None and best.size != position.size:
-        return "wrong size", f"is size {best.size}"
+    if _family_share(position, best) <= CONTRADICTED:
+        no = FAMILY_WORDS.get(position.family, position.family)
+        return "wrong family", f"is a {best.name}" if best.family is not None else f"is no {no}"
+    if _size_share(position, best) <= CONTRADICTED:
+        return "wrong size", f"is size {best.size}" if best.size is not None else f"is not size {position.size}"
     if _length(position, one) == "wrong":
         return "wrong size", f"is {best.length_mm:.1f} mm long, should be {position.length_mm:g} mm"
     if position.slot is not None and best.lane is not None and best.lane != position.slot:
@@ -150,30 +152,33 @@ def _doubt(position: Position, one: Seen) -> tuple[Outcome, str] | None:
     """What keeps a position from being said to match."""
     best = one.best
     close_up = f"take a close-up of number {one.numbers}"
-    both_open = best.family is None and best.size is None and position.size is not None
-    if best.in_doubt or both_open or not _is_family(position, best) or not _is_size(position, best):
+    if best.in_doubt:
         return "undecided", f"{close_up}: {'; '.join(best.why)}"
+    family, size = _family_share(position, best), _size_share(position, best)
+    both_open = best.family is None and best.size is None and position.size is not None
+    if family < MATCHES_FAMILY or size < MATCHES_SIZE or both_open:
+        return "undecided", f"{close_up}: {'; '.join(best.why) or f'looks more like a {best.name}'}"
     if _length(position, one) == "open":
         return "undecided", f"{close_up}: its length could not be told"
     if position.slot is not None and best.lane is None:
         return "undecided", "in which slot it lies could not be told"
-    return None
+    return ("undecided", f"{close_up}: {best.unexamined}") if best.unexamined is not None else None
 
 
-def _is_family(position: Position, best: Told) -> bool:
-    return best.family == position.family or (best.family is None and _believed(best.family_shares.get(position.family, 0.0)))
+def _family_share(position: Position, best: Told) -> float:
+    """Chance that the photo leaves the family asked for; 0.2 where it shows no family at all."""
+    return _share(best.family, best.family_shares, position.family)
 
 
-def _is_size(position: Position, best: Told) -> bool:
-    if position.size is None or best.size == position.size:
-        return True
-    return best.size is None and _believed(best.size_shares.get(str(position.size), 0.0))
+def _size_share(position: Position, best: Told) -> float:
+    """The same of the size; 1 where the list asks for none."""
+    return 1.0 if position.size is None else _share(None if best.size is None else str(best.size), best.size_shares, str(position.size))
 
 
-def _believed(share: float) -> bool:
-    """Whether a name that is open by itself is sure enough where the list asks for just that: a list is mostly right."""
-    asked, other = LISTED_RIGHT * share, (1.0 - LISTED_RIGHT) / OTHER_NAMES * (1.0 - share)
-    return asked / max(asked + other, 1e-12) >= SURE
+def _share(named: str | None, shares: Mapping[str, float], asked: str) -> float:
+    if asked in shares or (named is None and shares) or named in shares:
+        return shares.get(asked, 0.0)
+    return UNSEEN if named is None else float(named == asked)
 
 
 def _extra(one: Seen) -> Row:

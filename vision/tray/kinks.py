@@ -24,6 +24,7 @@ BOTH_MM = 0.3  # the same where mask and outlines agree on the bend
 SURE_DEG, DOUBT_DEG = 14.0, 12.0  # called a kink; looked at again
 NEAR_MM, ALIKE = 2.0, 0.4  # of two bends that are one: places, angles
 ALONE_MM, ALONE_DEG = 2.0, 20.0  # a bend of the mask alone is worth a close-up from there on
+CLEAR_MM, CLEAR_DEG, CLEAR_MISS_MM = 2.5, 30.0, 0.22  # and a kink from there on: outlines lose sight of what turns off so much
 
 
 @dataclass(frozen=True)
@@ -36,10 +37,12 @@ class Bend:
 
 
 def seen_bend(candidate: Candidate, px_per_mm: float, reading: InstrumentReading) -> tuple[float, bool] | None:
-    """Angle of a sharp bend in deg, and whether mask and outlines both show it; None without one."""
+    """Angle of a sharp bend in deg, and whether mask and outlines both show it, or the mask all too plainly; None without one."""
     mask, outline = sharpest(mask_middle(candidate, px_per_mm)), sharpest(outline_middle(reading))
     if mask is not None and outline is not None and _agree(mask, outline):
         return outline.angle_deg, outline.angle_deg >= SURE_DEG
+    if mask is not None and mask.at_mm >= CLEAR_MM and mask.angle_deg >= CLEAR_DEG and mask.miss_mm <= CLEAR_MISS_MM:
+        return mask.angle_deg, True
     alone = mask is not None and mask.miss_mm <= STRAIGHT_MM and mask.at_mm >= ALONE_MM and mask.angle_deg >= ALONE_DEG
     return (mask.angle_deg, False) if mask is not None and alone else None
 

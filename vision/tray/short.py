@@ -1,52 +1,90 @@
-"""A working part that ends early, on bare paper: a piece of the tip is missing, or the end is bent away.
+"""An instrument that ends early, on bare paper: a piece of the tip is missing, or the end is bent away.
 
-At a tray's scale the tip's shape and D0 are too coarse to tell; the working part's length is not. An end that lies under
-another shaft or over print was perhaps not followed to its tip, and is not judged.
+At a tray's scale the tip's shape and D0 are too coarse to tell, but lengths are not: what lost its tip is short of a standard
+length, and its working part is short by as much. Both are weighed together against one that merely was made so. An end that
+lies under another shaft or over print was perhaps not followed to its tip, and is never sure.
 """
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.nominal import LENGTHS_MM
+from vision.quantity import Quantity
 from vision.reading import InstrumentReading
 from vision.together import Looked
 
 Array = NDArray[np.floating[Any]]
-PART_MM = 16.0  # least working part of files and reamers: ISO 3630-1 as others quote it (read)
-BARBED_MM = 10.0  # of a broach: common practice, no source
-SHORT_MM, SHORT_BARBED_MM = 1.5, 0.7  # so much shorter: beyond what is made and what is read here
-CLEARLY_MM, FULL_LENGTH_MM = 2.4, 0.7  # too short by less: only if the whole length is none of the standard ones either
+PART_MM, PART_SPREAD_MM = 16.1, 0.75  # of files and reamers: 16 or more by ISO 3630-1 as others quote it (read); lots vary: no source
+BARBED_MM, BARBED_SPREAD_MM = 11.2, 1.0  # of a broach: common practice, no source
+LENGTH_SPREAD_MM = 0.35  # about the standard lengths: common practice, no source
+ASTRAY = 0.04  # of either length: misread, by anything within ASTRAY_MM
+ASTRAY_MM = 30.0
+GONE_MM = np.arange(1.2, 10.0, 0.1)  # pieces that are thought of; a smaller one shows in a close-up alone
+RARER_MM = 3.0  # longer pieces are rarer: by e for so much more, our own choice
+USUAL = 0.05  # share of instruments on a tray that lost so much: our own choice
+SURE, DOUBT = 0.7, 0.4
 BELIEVED = 3.0  # a part shorter than that, mm, was not read but lost sight of
+LONGEST_MM = 33.0  # beyond, something else was followed
 AHEAD_MM = (0.25, 1.5)  # beyond the end, where there must be bare paper
 PAPER, INK = 0.12, 0.6  # light over paper's may differ by; what print leaves less than that
-FLUTED, BROACH, PERHAPS = ("k-file", "reamer", "hedstroem-file"), "barbed-broach", 0.2  # from that share on it may be a broach
+FLUTED, BROACH = ("k-file", "reamer", "hedstroem-file"), "barbed-broach"
 BEHIND_MM = 2.0  # from where the direction at the end is taken
 
 
-def ends_early(reading: InstrumentReading, looked: Looked) -> str | None:
-    """The sentence on a working part that is too short; None where it is not, or where its end was perhaps not seen."""
-    part = reading.working_part_mm
-    if part is None or part.value < BELIEVED or reading.family.value not in (None, *FLUTED, BROACH):
+def ends_early(reading: InstrumentReading, looked: Looked) -> tuple[str, bool] | None:
+    """The sentence on an instrument that is too short, and whether that is sure; None where it is not."""
+    if reading.family.value not in (None, *FLUTED, BROACH):
         return None
-    barbed = reading.family.value == BROACH or reading.family.others.get(BROACH, 0.0) > PERHAPS
-    least, short = (BARBED_MM, SHORT_BARBED_MM) if barbed else (PART_MM, SHORT_MM)
-    gone = least - part.value
-    if gone < short or (not barbed and gone < CLEARLY_MM and not _odd_length(reading)) or not on_bare_paper(reading, looked):
+    length, part = reading.length_mm, reading.working_part_mm
+    if length is not None and length.value > LONGEST_MM:
         return None
-    return (
-        f"working part of {part.value:.1f} mm (u {part.u:.1f}), a whole one has {least:.0f} or more: a piece of the tip is "
-        "missing, or the end is bent away"
-    )
+    part = None if part is None or part.value < BELIEVED else part
+    chance, gone = tip_gone(length, part, _barbed(reading))
+    if chance < DOUBT:
+        return None
+    read = [f"{name} {one.value:.1f} mm (u {one.u:.1f})" for name, one in (("length", length), ("working part", part)) if one is not None]
+    told = f"{', '.join(read)}: about {gone:.0f} mm short of a whole one; a piece of the tip is missing, or the end is bent away"
+    sure = chance >= SURE and on_bare_paper(reading, looked)
+    return (told if sure else f"perhaps too short: {told}"), sure
 
 
-def _odd_length(reading: InstrumentReading) -> bool:
-    """Whether the length is none of the standard ones: one that lost little of its tip is short of them by as much."""
-    length = reading.length_mm
-    return length is not None and min(abs(length.value - full) for full in LENGTHS_MM) > FULL_LENGTH_MM
+def tip_gone(length: Quantity | None, part: Quantity | None, barbed: float) -> tuple[float, float]:
+    """Chance that a piece of the tip is gone, and its length in mm. ``barbed``: how likely it is a broach, whose part is shorter."""
+    whole = _length_density(length, 0.0) * _part_density(part, 0.0, barbed)
+    lost = np.array([_length_density(length, gone) * _part_density(part, gone, barbed) for gone in GONE_MM])
+    if length is None and part is None:
+        return 0.0, 0.0
+    odds = USUAL / (1.0 - USUAL) * float(np.average(lost, weights=np.exp(-GONE_MM / RARER_MM))) / whole
+    return odds / (1.0 + odds), float(GONE_MM[int(lost.argmax())])
+
+
+def _length_density(length: Quantity | None, gone: float) -> float:
+    if length is None:
+        return 1.0
+    spread = math.hypot(LENGTH_SPREAD_MM, length.u)
+    return float(np.mean([_density(length.value + gone, full, spread) for full in LENGTHS_MM]))
+
+
+def _part_density(part: Quantity | None, gone: float, barbed: float) -> float:
+    if part is None:
+        return 1.0
+    fluted = _density(part.value + gone, PART_MM, math.hypot(PART_SPREAD_MM, part.u))
+    broach = _density(part.value + gone, BARBED_MM, math.hypot(BARBED_SPREAD_MM, part.u))
+    return barbed * broach + (1.0 - barbed) * fluted
+
+
+def _density(value: float, middle: float, spread: float) -> float:
+    bell = math.exp(-0.5 * ((value - middle) / spread) ** 2) / (spread * math.sqrt(2.0 * math.pi))
+    return (1.0 - ASTRAY) * bell + ASTRAY / ASTRAY_MM
+
+
+def _barbed(reading: InstrumentReading) -> float:
+    return reading.family.probability if reading.family.value == BROACH else reading.family.others.get(BROACH, 0.0)
 
 
 def on_bare_paper(reading: InstrumentReading, looked: Looked) -> bool:

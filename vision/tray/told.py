@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from vision.reading import InstrumentReading
+from vision.reading import Choice, InstrumentReading
 from vision.report.words import FAMILY_WORDS
 from vision.tray.from_above import Shown
 
@@ -23,7 +23,8 @@ class Told:
     ``number`` as in the picture; ``photo`` which picture; ``why``: sentences, damage first; ``length_mm``, ``length_u`` None
     where not measured; ``place_mm`` its middle on the sheet and ``axis_deg`` its direction there, None without a sheet;
     ``lane`` the number of the lane or slot that it lies in. ``family_shares``, ``size_shares``: how likely each name is by itself;
-    ``in_doubt``: more is open than the name.
+    ``in_doubt``: more is open than the name. ``unexamined``: why damage could not be looked for, where that is out of the ordinary;
+    what no overview shows stands in the printed limits.
     """
 
     number: int
@@ -42,6 +43,7 @@ class Told:
     family_shares: Mapping[str, float] = field(default_factory=dict)
     size_shares: Mapping[str, float] = field(default_factory=dict)
     in_doubt: bool = False
+    unexamined: str | None = None
 
     @property
     def name(self) -> str:
@@ -91,10 +93,17 @@ def tell(
         lane=lane,
         px_per_mm=reading.local_px_per_mm,
         colour=reading.handle.colour,
-        family_shares=dict(reading.family.others),
-        size_shares=dict(reading.size.others),
+        family_shares=_shares(reading.family),
+        size_shares=_shares(reading.size),
         in_doubt=bool(doubts),
+        unexamined="its tip was not seen, so nothing is known of what lies beyond" if reading.tip_px is None or length is None else None,
     )
+
+
+def _shares(choice: Choice) -> dict[str, float]:
+    """Every name with its share, the one that was decided on too."""
+    named = {} if choice.value is None else {str(choice.value): choice.probability}
+    return dict(choice.others) | named
 
 
 def _open(reading: InstrumentReading, family: str | None, size: int | None) -> list[str]:

@@ -26,5 +26,5 @@ def tray_from(kept: Mapping[str, Any], file: str, error: tuple[str, str] | None)
 
 
 def _told(row: Mapping[str, Any], file: str) -> Told:
-    known = {field.name: row[field.name] for field in fields(Told)}
+    known = {field.name: row[field.name] for field in fields(Told) if field.name in row}  # what newer versions added has its default
     return Told(**known | {name: None if known[name] is None else tuple(known[name]) for name in PLACES} | {"photo": file})
