@@ -25,7 +25,7 @@ BESIDE_MM, TIP_MM = 1.5, (-0.5, 0.6)  # of a zone of twist; a broken end
 TWIST_WEIGHT, TWIST_LEVEL = 0.7, 0.6  # of the outline
 TIP_LEVEL = -0.7
 BEND_WEIGHT, BEND_LEVEL = 0.7, 0.0
-LEAST_CHIP, CHIP_BESIDE_MM, CHIP_WEIGHT, CHIP_LEVEL = 0.03, 0.3, 0.65, -1.0
+LEAST_CHIP, CHIP_BESIDE_MM, CHIP_LEVEL = 0.01, 0.3, -1.1
 CHIP_MOST = 0.75  # where only the outline has seen it, which glints cut as well: a reason to look with a loupe
 CHIP_SHOWN = 1.7  # the outline leads straight over a part of most chips
 BARBS_LEVEL, BARBS_STEEP = 2.3, 2.0
@@ -101,7 +101,7 @@ def chip_told(chip: Chip, hurts: HurtSight | None) -> float:
     if hurts is None:
         return chip.probability
     seen = odds(hurts.most("crest-chipped", chip.from_mm - CHIP_BESIDE_MM, chip.to_mm + CHIP_BESIDE_MM), LEAST_CHIP)
-    chance = float(expit(chip.odds + CHIP_WEIGHT * seen - CHIP_LEVEL))
+    chance = float(expit(chip.odds + seen - CHIP_LEVEL))
     return chance if seen > 0.0 else min(chance, CHIP_MOST)
 
 
