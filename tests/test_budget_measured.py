@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from test_crests import draw
 
-from vision.blank import weigh_blanks
+from vision.blank import BlankEvidence, weigh_blanks
 from vision.budget import CAUSES, CONE, LONG_MM, correlations
+from vision.crests import Crests
 from vision.dimensions import Dimensions, measure
 from vision.outline import read_outline
 from vision.place import Profile
@@ -20,7 +22,8 @@ SHANK_MM = 4.0
 
 
 def measured(
-    blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float = 60.0, spread_px: float = 0.6, tip_u_px: float = 1.0
+    blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float = 60.0, spread_px: float = 0.6, tip_u_px: float = 1.0,
+    grooves: tuple[Crests, Crests] | None = None,
 ) -> Dimensions:
     """A drawn instrument with its smooth shank through outline, evidence and dimensions."""
     drawn = draw(blank, d0_mm=0.30, lead_mm=2.4, noise_mm=0.002, seed=3, px_per_mm=px_per_mm)
@@ -31,10 +34,11 @@ def measured(
     lower = np.concatenate([drawn.lower_mm, axis[-1] - shaft])
     profile = Profile(x, upper, lower, np.arange(len(x)), px_per_mm, height_u, (upper, lower), np.ones((2, len(x))), np.zeros((2, len(x))))
     outline = read_outline(profile, from_mm=0.0, to_mm=float(x[-1]), clear_of_mm=None)
+    outline = outline if grooves is None else replace(outline, upper=grooves[0], lower=grooves[1], groove=outline.wire)
     return measure(
         profile,
         outline,
-        weigh_blanks(outline),
+        weigh_blanks(outline) if grooves is None else BlankEvidence({"groove": 1.0}, None, {}, ()),
         Tip(0.0, tip_u_px, None, None),
         front_mm=None,
         loss=None,
@@ -105,3 +109,19 @@ def test_a_helix_angle_carries_its_diameter() -> None:
     across = 0.03  # of the height alone
 
     assert math.radians(seen.helix_angle_deg.u) * (1.0 + tangent**2) / tangent > across
+
+
+def crests(first_mm: float, pitch_mm: float) -> Crests:
+    """Even crests on one edge of a one-groove helix, up to 15 mm."""
+    x = np.arange(first_mm, 15.0, pitch_mm)
+    return Crests(x, np.full(len(x), 0.2), x[:-1] + pitch_mm / 2.0, np.full(len(x) - 1, 0.15))
+
+
+def test_a_pitch_on_which_the_two_edges_disagree_carries_the_difference() -> None:
+    """Crests 1.0 mm apart on one edge and 1.25 mm on the other are no helix; where both have 1.0 mm nothing is added."""
+    even = measured(SQUARE, height_u=0.001, blur_px=1.0, grooves=(crests(1.0, 1.0), crests(1.5, 1.0))).pitch_mm
+    torn = measured(SQUARE, height_u=0.001, blur_px=1.0, grooves=(crests(1.0, 1.0), crests(1.5, 1.25))).pitch_mm
+
+    assert even.value == pytest.approx(1.0, abs=0.01)
+    assert even.u < 0.02
+    assert torn.u > max(abs(torn.value - 1.0), abs(torn.value - 1.25))

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.blank import BlankEvidence, chosen_twist
+from vision.crests import numbered
 from vision.envelope import Cone
 from vision.lead import PATH_WITHIN, fit_trend, groove_angles, sampled, whole_part
 from vision.outline import Outline
@@ -52,6 +53,7 @@ TWISTED = ("square", "triangle", "rhombus")
 WIDEST_MM = 1.9  # no shaft is thicker: a size 140 reaches 1.72 mm
 SHANK_CARRIES_ON = (0.88, 1.35)  # shank over the envelope where the flutes end: one wire, so no jump
 CORRELATED_CRESTS = 3.0  # neighbouring points of a fitted outline share errors: u of a fit grows by about this factor
+AGREE = 2.0  # u of their difference within which two ways to the pitch agree; beyond, one of them slipped, and the difference is carried
 SURELY_LOST = 0.8  # chance from which a stretch of lost twist is left out of the trend
 
 
@@ -242,7 +244,21 @@ def _pitch_at(
     if trend is None or not ends[0] < x_mm < ends[1]:
         return None
     pitch = trend.pitch_mm(x_mm)
-    return None if pitch is None else (*pitch, trend.crests_a_turn)
+    if pitch is None:
+        return None
+    others = _other_pitches(outline, twist, followed=path is not None, x_mm=x_mm)
+    apart = [abs(other[0] - pitch[0]) for other in others if other and abs(other[0] - pitch[0]) > AGREE * math.hypot(pitch[1], other[1])]
+    return pitch[0], math.hypot(pitch[1], max(apart, default=0.0)), trend.crests_a_turn
+
+
+def _other_pitches(outline: Outline, twist: TwistFit | None, *, followed: bool, x_mm: float) -> list[tuple[float, float] | None]:
+    """The same pitch by other ways, each with its u: a path may slip by a crest, and so may the count of crests on one edge."""
+    if twist is not None:
+        looks = [(*sampled(twist), twist.blank.corners)] if followed else []
+    else:
+        looks = [(edge.x_mm, 2.0 * np.pi * numbered(edge.x_mm), 1) for edge in (outline.upper, outline.lower) if len(edge.x_mm) > 3]
+    trends = [fit_trend(x, theta, corners) for x, theta, corners in looks if len(x) and x[0] < x_mm < x[-1]]
+    return [None if trend is None else trend.pitch_mm(x_mm) for trend in trends]
 
 
 def _beside(loss: TwistLoss | None, x_mm: Array) -> NDArray[np.bool_]:
