@@ -150,6 +150,8 @@ def test_what_is_no_photo_is_refused_in_words(data: bytes) -> None:
 
 def test_a_backup_brings_everything_back(filled: Path, tmp_path: Path) -> None:
     target, back = tmp_path / "all.zip", tmp_path / "back"
+    (filled / "lists").mkdir()
+    (filled / "lists" / "Kit A.toml").write_text("# what a tray must hold", encoding="utf-8")
     with open_records(filled) as records:
         listed = backup(records, target)
         before = {table: list(rows_of(records.db, table)) for table in TABLES}
@@ -161,7 +163,8 @@ def test_a_backup_brings_everything_back(filled: Path, tmp_path: Path) -> None:
         assert {table: list(rows_of(records.db, table)) for table in TABLES} == before
         assert {path.name for path in records.photos.rglob("*.*")} == names
         assert photo_path(records, before["photo"][0]["sha256"]) is not None
-    assert len(listed["files"]) == 2
+    assert len(listed["files"]) == 3
+    assert (back / "lists" / "Kit A.toml").read_text(encoding="utf-8") == "# what a tray must hold"
 
 
 def test_a_backup_is_never_written_over_and_restored_only_into_nothing(filled: Path, tmp_path: Path) -> None:

@@ -8,24 +8,24 @@ from pathlib import Path
 
 from vision.desk.settings import Desk
 from vision.errors import UsageError
+from vision.records.database import LISTS
 from vision.records.faults import RecordsError
 from vision.tray.kit import Kit, kit_text, parse_kit, read_kit
 
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_ -]{0,39}")
-FOLDER = "lists"
 MOST_BYTES = 2**20
 
 
 def names(desk: Desk) -> list[str]:
     """Return the kept lists by name."""
-    return sorted(path.stem for path in (desk.folder / FOLDER).glob("*.toml"))
+    return sorted(path.stem for path in (desk.folder / LISTS).glob("*.toml"))
 
 
 def kept(desk: Desk, name: str) -> Kit:
     """Return a kept list. Raises RecordsError of kind 'unknown', UsageError for a damaged file."""
     if name not in names(desk):
         raise RecordsError("unknown", desk.say("lists.unknown", name=name[:40]))
-    return read_kit(desk.folder / FOLDER / f"{name}.toml")
+    return read_kit(desk.folder / LISTS / f"{name}.toml")
 
 
 def keep(desk: Desk, name: str, rows: bytes, suffix: str = ".csv") -> Kit:
@@ -40,7 +40,7 @@ def keep(desk: Desk, name: str, rows: bytes, suffix: str = ".csv") -> Kit:
 
 def keep_kit(desk: Desk, kit: Kit) -> Kit:
     """Write a list that was checked; the file appears whole or not at all. Raises OSError."""
-    folder = desk.folder / FOLDER
+    folder = desk.folder / LISTS
     folder.mkdir(parents=True, exist_ok=True)
     draft = folder / f".{kit.name}.draft"
     draft.write_text(kit_text(kit), encoding="utf-8")
@@ -51,7 +51,7 @@ def keep_kit(desk: Desk, kit: Kit) -> Kit:
 def drop(desk: Desk, name: str) -> None:
     """Delete a list. Raises RecordsError of kind 'unknown', OSError."""
     kept(desk, name)
-    (desk.folder / FOLDER / f"{name}.toml").unlink()
+    (desk.folder / LISTS / f"{name}.toml").unlink()
 
 
 def invented(desk: Desk) -> dict[str, Path]:

@@ -1,4 +1,4 @@
-"""One file with everything: the records as of one moment, every photo, and a list of hashes; and back again."""
+"""One file with everything: the records as of one moment, every photo, every tray list, and a list of hashes; and back again."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from vision.records.clock import now
-from vision.records.database import FILE, PHOTOS, Records, check, open_records
+from vision.records.database import FILE, LISTS, PHOTOS, Records, check, open_records
 from vision.records.empty_folder import into_empty
 from vision.records.faults import RecordsError, explained
 from vision.report.document import version
@@ -39,7 +39,7 @@ def backup(records: Records, target: Path) -> dict[str, Any]:
             copy = Path(place) / FILE
             with closing(sqlite3.connect(copy)) as snapshot:
                 records.db.backup(snapshot)
-            listed = _write(draft, copy, records.photos)
+            listed = _write(draft, copy, records.folder)
             with draft.open("rb") as file:
                 os.fsync(file.fileno())
             _take_name(draft, target)
@@ -81,11 +81,12 @@ def _take_name(draft: Path, target: Path) -> None:
         draft.rename(target)
 
 
-def _write(draft: Path, copy: Path, photos: Path) -> dict[str, Any]:
+def _write(draft: Path, copy: Path, folder: Path) -> dict[str, Any]:
     files = {FILE: copy} | {
-        f"{PHOTOS}/{path.relative_to(photos).as_posix()}": path
-        for path in sorted(photos.rglob("*"))
-        if path.is_file() and not path.name.startswith(".")
+        path.relative_to(folder).as_posix(): path
+        for part in (PHOTOS, LISTS)
+        for path in sorted((folder / part).rglob("*"))
+        if path.is_file() and not path.is_symlink() and not path.name.startswith(".")
     }
     listed: dict[str, Any] = {"format": FORMAT, "software": version(), "made_at": now(), "files": {}}
     with zipfile.ZipFile(draft, "w") as packed:  # stored: photos do not shrink
@@ -115,7 +116,7 @@ def _listed(packed: zipfile.ZipFile, source: Path) -> dict[str, Any]:
 
 def _unpack(packed: zipfile.ZipFile, name: str, digest: str, draft: Path, source: Path) -> None:
     path = PurePosixPath(name)
-    if path.is_absolute() or ".." in path.parts or "\\" in name or not path.parts or path.parts[0] not in (FILE, PHOTOS):
+    if path.is_absolute() or ".." in path.parts or "\\" in name or not path.parts or path.parts[0] not in (FILE, PHOTOS, LISTS):
         raise RecordsError("not-ours", f"{source} holds a file named '{name}', which no backup of ours does")
     target = draft.joinpath(*path.parts)
     _refuse_swelling(packed.getinfo(name), source)

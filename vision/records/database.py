@@ -19,6 +19,7 @@ from vision.records.migrate import bring_up_to_date, refuse_strangers
 
 FILE = "records.sqlite"
 PHOTOS = "photos"
+LISTS = "lists"  # of what trays must hold, one TOML file each
 BUSY_S = 5.0
 
 
