@@ -155,18 +155,21 @@ def _weighed(
 def _best(
     sign: float, windows: list[tuple[float, float]], evidence: Array, found: list[tuple[Array, Array]], base: float
 ) -> Ramp:
-    """The likeliest ramp of one sign, all wanders weighed together."""
-    score = np.stack([np.where(sign * gain > 0.0, 0.5 * gain**2 / weight, 0.0) for gain, weight in found])
-    size = np.stack([-0.5 * np.log(weight * USUAL_LOSS_RAD**2) for _, weight in found])
-    place = _place(windows)
-    ratio = np.logaddexp.reduce(evidence[:, None] + score + size, axis=0) - base + place
-    best = int(np.argmax(ratio))
-    share = np.exp(evidence + score[:, best] - np.logaddexp.reduce(evidence + score[:, best]))
-    loss = np.array([gain[best] / weight[best] for gain, weight in found])
-    mean = float(share @ loss)
-    u = float(np.sqrt(share @ (np.array([1.0 / weight[best] for _, weight in found]) + (loss - mean) ** 2)))
-    start, width = windows[best]
-    return Ramp(start, start + width, mean, u, float(np.logaddexp.reduce(ratio)))
+    """The ramp of one sign: all wanders, places and lengths weighed together, and what they differ by is part of u."""
+    weight = np.stack([one for _, one in found])
+    loss = np.stack([gain for gain, _ in found]) / weight
+    score = evidence[:, None] + np.where(sign * loss > 0.0, 0.5 * loss**2 * weight, 0.0)
+    size = -0.5 * np.log(weight * USUAL_LOSS_RAD**2)
+    ratio = np.logaddexp.reduce(score + size, axis=0) - base + _place(windows)
+    share = np.exp(score - np.logaddexp.reduce(score, axis=0))  # of every wander, at each place
+    mean = (share * loss).sum(axis=0)
+    spread = (share * (1.0 / weight + (loss - mean) ** 2)).sum(axis=0)
+    likely = np.where(sign * mean > 0.0, ratio, -np.inf)
+    likely = np.exp(likely - np.logaddexp.reduce(likely)) if np.isfinite(likely).any() else np.full(len(ratio), 1.0 / len(ratio))
+    start, width = (likely @ np.array(part) for part in zip(*windows, strict=True))
+    told = float(likely @ mean)
+    u = float(np.sqrt(likely @ (spread + (mean - told) ** 2)))
+    return Ramp(float(start), float(start + width), told, u, float(np.logaddexp.reduce(ratio)))
 
 
 def _place(windows: list[tuple[float, float]]) -> Array:
