@@ -5,6 +5,7 @@ The tool can find a reason to discard an instrument; nothing here can clear one.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -25,6 +26,7 @@ SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
 CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
 REVERSED_LEAST_MM = 0.2
+BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 rendered kinks, development seeds)
 TIP_LEAST_MM = 0.5
 OVERWOUND_MOST, MOST = 0.45, 0.999
 USUAL_PART_MM = 14.0  # where the end of the working part was not seen
@@ -83,7 +85,7 @@ def _bend_findings(seen: Seen) -> list[Finding]:
     bend = seen.bend
     if bend is None or (chance := min(bend_told(bend, seen.hurts), MOST)) < SHOWN_FROM:
         return []
-    size = Quantity(abs(bend.sharp_deg), bend.u_deg)
+    size = Quantity(abs(bend.sharp_deg), math.hypot(bend.u_deg, BEND_U_SHARE * bend.sharp_deg))
     return [Finding("kinked", max(bend.at_mm - 0.5, 0.0), bend.at_mm + 0.5, size, "deg as projected", chance)]
 
 
