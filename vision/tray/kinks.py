@@ -22,7 +22,7 @@ LEAST_MM, MOST_MM, BEHIND_MM = 1.0, 11.0, 12.0  # where the bend may lie, from t
 STRAIGHT_MM = 0.14  # rms by which both pieces may miss a line; a curve misses by more
 BOTH_MM = 0.3  # the same where mask and outlines agree on the bend
 SURE_DEG, DOUBT_DEG = 14.0, 12.0  # called a kink; looked at again
-NEAR_MM, ALIKE = 2.0, 0.4  # of two bends that are one: places, angles
+NEAR_MM, ALIKE = 3.0, 0.4  # of two bends that are one: places, angles
 ALONE_MM, ALONE_DEG = 2.0, 20.0  # a bend of the mask alone is worth a close-up from there on
 CLEAR_MM, CLEAR_DEG, CLEAR_MISS_MM = 2.5, 30.0, 0.22  # and a kink from there on: outlines lose sight of what turns off so much
 

@@ -27,11 +27,12 @@ ASTRAY_MM = 30.0
 GONE_MM = np.arange(1.2, 10.0, 0.1)  # pieces that are thought of; a smaller one shows in a close-up alone
 RARER_MM = 3.0  # longer pieces are rarer: by e for so much more, our own choice
 USUAL = 0.05  # share of instruments on a tray that lost so much: our own choice
-SURE, DOUBT = 0.7, 0.4
+SURE, DOUBT = 0.5, 0.3
 BELIEVED = 3.0  # a part shorter than that, mm, was not read but lost sight of
 LONGEST_MM = 33.0  # beyond, something else was followed
-AHEAD_MM = (0.25, 1.5)  # beyond the end, where there must be bare paper
-PAPER, INK = 0.12, 0.6  # light over paper's may differ by; what print leaves less than that
+AHEAD_MM = (0.35, 1.5)  # beyond the end, where there must be bare paper, its own soft shadow on it or not
+DARKEST, BRIGHTEST, STEP = 0.4, 1.15, 0.18  # of light over paper's there; from a tenth of a millimetre to the next, which metal exceeds
+INK = 0.6  # what print leaves less than that
 FLUTED, BROACH = ("k-file", "reamer", "hedstroem-file"), "barbed-broach"
 BEHIND_MM = 2.0  # from where the direction at the end is taken
 
@@ -88,7 +89,7 @@ def _barbed(reading: InstrumentReading) -> float:
 
 
 def on_bare_paper(reading: InstrumentReading, looked: Looked) -> bool:
-    """Whether only bare paper lies ahead of the tip."""
+    """Whether only bare paper lies ahead of the tip, in a soft shadow perhaps."""
     if reading.tip_px is None or reading.handle_px is None or looked.scale.sheet is None:
         return False
     ahead = _ahead_px(np.asarray(reading.trace.axis_px), np.asarray(reading.tip_px), reading.local_px_per_mm)
@@ -99,7 +100,8 @@ def on_bare_paper(reading: InstrumentReading, looked: Looked) -> bool:
     if not ((x >= 0) & (x < width) & (y >= 0) & (y < height)).all():
         return False
     light = looked.relative[y, x].mean(axis=1)
-    return bool(plane.printed[y, x].min() > INK and np.abs(light - 1.0).max() < PAPER)
+    smooth = light.min() > DARKEST and light.max() < BRIGHTEST and np.abs(np.diff(light)).max() < STEP
+    return bool(plane.printed[y, x].min() > INK and smooth)
 
 
 def _ahead_px(axis: Array, tip: Array, px_per_mm: float) -> Array:
