@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sqlite3
+import time
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -12,10 +15,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import vision.photo
+from vision.errors import UsageError
+from vision.past import earlier_instrument
 from vision.records.database import FILE, open_records
 from vision.records.export import import_into
 from vision.records.readings import reading
 from vision.records.search import Filter, find
+from vision.tray.kit import parse_kit
 
 FEW = settings(
     max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
@@ -58,6 +64,52 @@ def test_mangled_files_are_told_in_words(name: str, monkeypatch: pytest.MonkeyPa
         TARGETS[name](data)
 
     check()
+
+
+DEEP, LONG = b"[" * 20_000, b"9" * 5000
+
+
+@pytest.mark.parametrize("name", ["profile", "prints", "pieces", "lists", "words"])
+@pytest.mark.parametrize("data", [b"a = " + DEEP, b"size = " + LONG, DEEP, LONG, b'family\n"' + b"x" * 200_000 + b'"\n'], ids=range(5))
+def test_brackets_digits_and_fields_without_end_are_told_in_words(name: str, data: bytes) -> None:
+    """Python's own parsers give up on these with other errors than on a slip of the pen."""
+    TARGETS[name](data)
+
+
+def test_a_sheet_of_one_cell_at_its_far_corner_costs_nothing(tmp_path: Path) -> None:
+    """Excel's last cell is XFD1048576: a sheet that holds it alone has 17 thousand million cells."""
+    openpyxl = pytest.importorskip("openpyxl")
+    book = openpyxl.Workbook()
+    for cell, value in (("A1", "family"), ("B1", "size"), ("A2", "k-file"), ("B2", 25), ("XFD1048576", "x")):
+        book.active[cell] = value
+    book.save(tmp_path / "far.xlsx")
+    began = time.monotonic()
+    kit = parse_kit((tmp_path / "far.xlsx").read_bytes(), ".xlsx", "far")
+
+    assert [(item.family, item.size) for item in kit.items] == [("k-file", 25)]
+    assert time.monotonic() - began < 10.0
+
+
+def test_a_list_that_swells_is_refused() -> None:
+    data = io.BytesIO()
+    with zipfile.ZipFile(data, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/workbook.xml", bytes(60_000_000))
+    assert len(data.getvalue()) < 100_000
+    with pytest.raises(UsageError, match="cannot be read as XLSX"):
+        parse_kit(data.getvalue(), ".xlsx", "bomb")
+    with pytest.raises(UsageError, match="is it a list"):
+        parse_kit(b"family,size\n" * 300_000, ".csv", "endless")
+
+
+@pytest.mark.parametrize(
+    "shown",
+    [[1], [[]], ["x"], [{"d0_mm": 3}], [{"d0_mm": {"value": "", "u": 1}}], [{"pitch_mm": {"value": 1}}], [{"d0_mm": {"value": 1, "u": 0}}]],
+    ids=range(7),
+)
+def test_an_earlier_reading_that_somebody_edited_is_told_in_words(shown: list[object], tmp_path: Path) -> None:
+    (tmp_path / "before.json").write_text(json.dumps({"combined": None, "photos": [{"instruments": shown}]}))
+    with pytest.raises(UsageError, match="is no earlier reading"):
+        earlier_instrument(tmp_path / "before.json")
 
 
 @FEW

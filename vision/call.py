@@ -67,7 +67,7 @@ def read_rules(path: Path) -> Rules:
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError) as error:
         raise UsageError(f"--rules: cannot read {path}: {error}: name a TOML file") from error
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # numbers of thousands of digits and brackets in thousands of brackets, too
         raise UsageError(f"--rules: {path} is no TOML: {error}: mend that line; {OWN} shows the form") from error
     practice = table.pop(PRACTICE, {})
     rules = dict(own_rules().of_kind)

@@ -59,7 +59,7 @@ def read_profile(path: Path) -> CameraProfile:
         whole = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise UsageError(f"found no camera profile {path}: 'flutegauge camera list' names those kept") from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise UsageError(f"camera profile {path} cannot be read ({error}): make it anew") from error
     if whole.get("format") != FORMAT:
         found = whole.get("format", "none")

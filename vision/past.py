@@ -44,11 +44,22 @@ def earlier_instrument(path: Path) -> Mapping[str, Any]:
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
         shown = document["combined"] or [one for photo in document["photos"] for one in photo["instruments"]]
-    except (OSError, UnicodeDecodeError, ValueError, KeyError, TypeError) as error:
+        found = [{**one, **{field: _told(one.get(field)) for field, _, _ in COMPARED}} for one in shown]
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError) as error:
         raise UsageError(f"--against: {path} is no earlier reading ({type(error).__name__}): name a file that --json wrote") from error
-    if len(shown) != 1:
-        raise UsageError(f"--against: {path} holds {len(shown)} instruments, needs one: read that instrument alone")
-    return dict(shown[0])
+    if len(found) != 1:
+        raise UsageError(f"--against: {path} holds {len(found)} instruments, needs one: read that instrument alone")
+    return found[0]
+
+
+def _told(quantity: Mapping[str, Any] | None) -> dict[str, float] | None:
+    """A quantity of a document that somebody may have edited. Raises what its caller catches."""
+    if quantity is None:
+        return None
+    value, u = float(quantity["value"]), float(quantity["u"])
+    if not (math.isfinite(value) and 0.0 < u < math.inf):
+        raise ValueError(f"{value} with u {u} is no quantity")
+    return {"value": value, "u": u}
 
 
 def changes(now: InstrumentReading, before: Mapping[str, Any]) -> list[Change]:

@@ -257,7 +257,7 @@ def _load(path: Path, what: str) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise UsageError(f"found no {what} {path}: check the name and the folder") from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise UsageError(f"{what} {path} cannot be read ({error})") from error
 
 

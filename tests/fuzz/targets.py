@@ -13,12 +13,15 @@ from PIL import Image
 
 from calib.errors import CalibError
 from calib.print_file import read_checks
+from vision.call import read_rules
 from vision.camera_file import read_profile
 from vision.desk.wording import catalogue
 from vision.errors import FlutegaugeError
+from vision.past import earlier_instrument
 from vision.photo import load_photo
 from vision.records.backup import restore
 from vision.records.strip_photo import stripped
+from vision.tray.kit import SUFFIXES, parse_kit
 from vision.verification_file import read_pieces, read_result, read_session
 
 Target = Callable[[bytes], None]
@@ -50,6 +53,14 @@ def pieces(data: bytes) -> None:
         _told(lambda read=read: read(path))  # type: ignore[misc]
 
 
+def lists(data: bytes) -> None:
+    """A tray's list in each of its forms, a practice's rules, and an earlier reading to compare with."""
+    for suffix in SUFFIXES:
+        _told(lambda suffix=suffix: parse_kit(data, suffix, "invented"))  # type: ignore[misc]
+    _told(lambda: read_rules(_file(data, "d.toml")))
+    _told(lambda: earlier_instrument(_file(data, "d.json")))
+
+
 def words(data: bytes) -> None:
     """A translation of the desk's sentences."""
     _told(lambda: catalogue(_file(data, "c.toml")))
@@ -62,7 +73,7 @@ def whole_backup(data: bytes) -> None:
 
 
 TARGETS: dict[str, Target] = {
-    "photo": photo, "profile": profile, "prints": prints, "pieces": pieces, "words": words, "backup": whole_backup,
+    "photo": photo, "profile": profile, "prints": prints, "pieces": pieces, "lists": lists, "words": words, "backup": whole_backup,
 }  # fmt: skip
 
 

@@ -24,7 +24,7 @@ def catalogue(path: Path | None = None) -> dict[str, str]:
         return own
     try:
         other = _flat(tomllib.loads(path.read_text(encoding="utf-8")))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise UsageError(
             f"--words {path} cannot be read as a catalogue ({error}): start from a copy of {ENGLISH}"
         ) from error

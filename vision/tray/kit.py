@@ -6,6 +6,7 @@ import csv
 import io
 import math
 import tomllib
+import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,8 @@ KNOWN_SIZES = (*SIZES, *HALF_SIZES)
 HEADER = ("family", "size", "length_mm", "count", "slots")
 MOST_COUNT, MOST_SLOT = 48, 48
 SUFFIXES = (".toml", ".csv", ".xlsx")
+MOST_BYTES, MOST_UNPACKED = 2_000_000, 20_000_000  # of a list; a list of 48 lines has some kilobytes
+MOST_ROWS, MOST_COLUMNS = 1000, 20  # of a sheet: one cell at its far corner would make it one of 17 thousand million cells
 
 
 @dataclass(frozen=True)
@@ -52,12 +55,14 @@ def read_kit(path: Path) -> Kit:
     suffix = path.suffix.lower()
     if suffix not in SUFFIXES:
         raise UsageError(f"{path.name} ends in {suffix or 'nothing'}, a list ends in .toml, .csv or .xlsx: save it as one of these")
-    data = path.read_bytes()
-    return parse_kit(data, suffix, path.stem)
+    with path.open("rb") as file:
+        return parse_kit(file.read(MOST_BYTES + 1), suffix, path.stem)
 
 
 def parse_kit(data: bytes, suffix: str, name: str) -> Kit:
     """Read a list from bytes. Raises UsageError."""
+    if len(data) > MOST_BYTES:
+        raise UsageError(f"the list {name} has more than {MOST_BYTES} bytes: is it a list?")
     if suffix == ".toml":
         name, rows = _from_toml(data, name)
     elif suffix == ".csv":
@@ -143,7 +148,7 @@ def _standard(one: Told) -> float | None:
 
 
 def _item(where: str, row: Mapping[str, Any]) -> Item:
-    family = str(row.get("family") or "").strip().lower().replace(" ", "-")
+    family = "-".join(str(row.get("family") or "").lower().split())
     if family not in ORDER:
         raise UsageError(f"{where}: family {family or 'is missing'!s} is none of {', '.join(ORDER)}")
     size = _whole(where, "size", row.get("size"))
@@ -202,12 +207,12 @@ def _slots(where: str, value: Any) -> tuple[int, ...]:
 def _from_toml(data: bytes, name: str) -> tuple[str, list[tuple[str, Mapping[str, Any]]]]:
     try:
         read = tomllib.loads(data.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         raise UsageError(f"the list {name} cannot be read as TOML ({error}): README shows one") from error
     items = read.get("item", [])
     if not isinstance(items, list) or not all(isinstance(item, dict) for item in items):
         raise UsageError(f"the list {name} needs [[item]] tables: README shows one")
-    return str(read.get("name", name)), [(f"{name}, item {k}", item) for k, item in enumerate(items, 1)]
+    return " ".join(str(read.get("name", name)).split()), [(f"{name}, item {k}", item) for k, item in enumerate(items, 1)]
 
 
 def _from_csv(data: bytes) -> list[tuple[str, Mapping[str, Any]]]:
@@ -217,7 +222,10 @@ def _from_csv(data: bytes) -> list[tuple[str, Mapping[str, Any]]]:
         raise UsageError("the list is no UTF-8 text: save it as 'CSV UTF-8'") from error
     first = text.splitlines()[0] if text.strip() else ""
     rows = csv.reader(io.StringIO(text), delimiter=";" if first.count(";") > first.count(",") else ",")
-    return _from_rows(list(rows))
+    try:
+        return _from_rows(list(rows))
+    except csv.Error as error:
+        raise UsageError(f"the list cannot be read as CSV ({error}): save it again") from error
 
 
 def _from_xlsx(data: bytes) -> list[tuple[str, Mapping[str, Any]]]:
@@ -226,8 +234,13 @@ def _from_xlsx(data: bytes) -> list[tuple[str, Mapping[str, Any]]]:
     except ImportError as error:
         raise UsageError("XLSX lists need the extra 'xlsx': pip install 'flutegauge[xlsx]', or save the list as CSV") from error
     try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            swollen = sum(one.file_size for one in packed.infolist())
+        if swollen > MOST_UNPACKED:
+            raise ValueError("no list unpacks to so much")
         book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-        rows = [["" if cell is None else str(cell) for cell in row] for row in book.worksheets[0].iter_rows(values_only=True)]
+        cells = book.worksheets[0].iter_rows(max_row=MOST_ROWS, max_col=MOST_COLUMNS, values_only=True)
+        rows = [["" if cell is None else str(cell) for cell in row] for row in cells]
         book.close()
     except Exception as error:  # a damaged archive fails in many ways
         raise UsageError("the list cannot be read as XLSX: save it again, or as CSV") from error
