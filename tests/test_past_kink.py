@@ -10,7 +10,7 @@ import pytest
 from samples.photo import save
 from samples.render import render
 from tests.study.damage_cases import Case, scene_of, truth_row
-from vision.past_kink import _way
+from vision.past_kink import _crossing, _ways
 from vision.pipeline import read_photo
 from vision.scale import GivenScale
 
@@ -26,16 +26,36 @@ def aside(degrees: float, from_mm: float, to_mm: float) -> np.ndarray:
 
 @pytest.mark.parametrize("degrees", [25.0, 46.0, 80.0, -46.0])
 def test_the_bent_end_proposes_its_own_direction(degrees: float):
-    way = _way(aside(degrees, 0.2, 2.0), np.array([-1.0, 0.0]), PX_PER_MM, PX_PER_MM)
+    ways = _ways(aside(degrees, 0.2, 2.0), np.array([-1.0, 0.0]), PX_PER_MM, PX_PER_MM)
 
-    assert way is not None
     angle = np.radians(180.0 - degrees)
-    assert way == pytest.approx([np.cos(angle), np.sin(angle)], abs=0.02)
+    assert len(ways) == 2
+    for _, direction in ways:
+        assert direction == pytest.approx([np.cos(angle), np.sin(angle)], abs=0.02)
+
+
+def test_the_line_runs_through_the_bent_end_although_it_begins_beside_the_old_one():
+    """A kink of 30 degrees that the old line cut short: it ends 0.2 mm beside the metal, and the way on is the metal's own."""
+    bent = aside(30.0, 0.2, 3.0) + [0.0, 0.2 * PX_PER_MM]
+
+    point, direction = _ways(bent, np.array([-1.0, 0.0]), PX_PER_MM, PX_PER_MM)[1]
+
+    assert direction == pytest.approx([-np.cos(np.radians(30.0)), np.sin(np.radians(30.0))], abs=0.02)
+    assert abs((bent[0] - point) @ [direction[1], -direction[0]]) < 1.0
+
+
+def test_two_lines_meet_where_the_kink_is():
+    """A line that runs straight on 2 mm past a kink of 30 degrees: the other one, through the bent end, crosses it there."""
+    line = np.column_stack([np.arange(0.0, 5.0 * PX_PER_MM), np.zeros(round(5.0 * PX_PER_MM))])
+    kink, bent = np.array([2.0 * PX_PER_MM, 0.0]), np.array([-np.cos(np.radians(30.0)), np.sin(np.radians(30.0))])
+
+    assert _crossing(line, kink + 1.5 * PX_PER_MM * bent, bent, PX_PER_MM) == pytest.approx(2.0 * PX_PER_MM, abs=1.0)
+    assert _crossing(line + [0.0, 3.0 * PX_PER_MM], kink, np.array([-1.0, 0.0]), PX_PER_MM) is None
 
 
 @pytest.mark.parametrize("degrees", [0.0, 8.0, 120.0])
 def test_what_lies_ahead_or_beside_the_shaft_proposes_none(degrees: float):
-    assert _way(aside(degrees, 0.2, 2.0), np.array([-1.0, 0.0]), PX_PER_MM, PX_PER_MM) is None
+    assert _ways(aside(degrees, 0.2, 2.0), np.array([-1.0, 0.0]), PX_PER_MM, PX_PER_MM) == []
 
 
 def test_a_sharp_kink_near_the_tip_is_found(tmp_path: Path):

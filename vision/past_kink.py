@@ -1,16 +1,17 @@
 """Stage 5: Plane, Axis -> Axis. Past a sharp kink near the tip: a gentle centre line runs straight on there, and would end.
 
-What finding saw beside the end of the line proposes one direction; the line turns there only where the strip network sees metal
-that way, since shadows and fibres leave a tip sideways too.
+What finding saw beside the end of the line proposes another line; the axis turns into it where the two cross, and only if the strip
+network sees metal that way, since shadows and fibres leave a tip sideways too.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 
 from vision.axis import Axis
 from vision.edge_lines import Edges
@@ -25,7 +26,10 @@ Array = NDArray[np.floating[Any]]
 NEAR_MM, FAR_MM = 0.4, 5.0  # from the line's end: what lies there may be the rest of the instrument
 TURN_DEG = (14.0, 95.0)  # less is no kink that a line loses; more lies beside the shaft
 LEAST_SPOTS_MM2 = 0.05
-BACK_MM, BEYOND_MM = 2.0, 3.0
+FAN_DEG, FIRST_MM = 25.0, 2.0  # about the usual direction from the line's end: where a line through what lies there begins
+BAND_MM = 0.45  # half the width of what one line is laid through
+BACK_MM, BEYOND_MM, JOIN_MM = 2.0, 3.0, 4.0
+MOST_APART_MM, ROUND_MM = 0.3, 0.15
 LEAST_SEEN_MM, SEEN_SHARE = 0.7, 0.85  # of metal that way
 IS_METAL, SURELY_METAL = 0.5, 0.8
 MOST_SPREAD_PX = 3.0  # of the network's outline there: shadows have no sharp one
@@ -41,20 +45,59 @@ def past_kink(photo: Photo, plane: Plane, scale: Scale, candidate: Candidate, ax
     spots = scale.to_px(plane.to_mm(_spots(candidate)))
     end = line[first]
     out = line[first] - line[min(first + round(BACK_MM * px_per_mm), len(line) - 1)]
-    way = _way(spots - end, out / max(float(np.linalg.norm(out)), 1e-9), px_per_mm, plane.px_per_mm)
-    if way is None:
+    out = out / max(float(np.linalg.norm(out)), 1e-9)
+    trials = [_led(photo, line, first, way, axis, px_per_mm) for way in _ways(spots - end, out, px_per_mm, plane.px_per_mm)]
+    best = max((one for one in trials if one is not None), key=lambda one: one.seen_px, default=None)
+    if best is None or best.seen_px < LEAST_SEEN_MM * px_per_mm:
         return axis
-    reach = np.arange(round((FAR_MM + BEYOND_MM) * px_per_mm), 0, -1)[:, None]
-    ahead = end + reach * way
+    front = None if axis.front_index is None else axis.front_index + best.shift
+    return replace(axis, px=best.px, tip_index=None, front_index=front)
+
+
+@dataclass(frozen=True)
+class _Led:
+    """A line led on another way: its points, by how many columns the old ones have moved, px of metal seen that way."""
+
+    px: Array
+    shift: int
+    seen_px: int
+
+
+def _led(photo: Photo, line: Array, first: int, way: tuple[Array, Array], axis: Axis, px_per_mm: float) -> _Led | None:
+    """Turn ``line`` into a way (point from its end, direction) where the two cross; None where they pass each other by."""
+    end = line[first]
+    join = _crossing(line[first : first + round(JOIN_MM * px_per_mm)] - end, *way, px_per_mm)
+    if join is None:
+        return None
+    begin, direction = end + way[0], way[1]
+    foot = begin + direction * ((line[first + join] - begin) @ direction)
+    ahead = foot + np.arange(round((FAR_MM + JOIN_MM + BEYOND_MM) * px_per_mm), 0, -1)[:, None] * direction
     inside = ((ahead > 3.0) & (ahead < [photo.width_px - 4.0, photo.height_px - 4.0])).all(axis=1)
     ahead = ahead[int(np.argmax(inside)) :] if inside.any() else ahead[:0]
-    seen = _seen_px(photo, ahead, line[first:], axis, px_per_mm)
-    if seen < LEAST_SEEN_MM * px_per_mm:
-        return axis
+    rest = line[first + join :]
+    seen = _seen_px(photo, ahead, rest, axis, px_per_mm)
     more = ahead[max(len(ahead) - seen - round(BEYOND_MM * px_per_mm), 0) :]
-    shift = len(more) - first
-    front = None if axis.front_index is None else axis.front_index + shift
-    return replace(axis, px=np.concatenate([more, line[first:]]), tip_index=None, front_index=front)
+    return _Led(_rounded(np.concatenate([more, rest]), len(more), px_per_mm), len(more) - first - join, seen)
+
+
+def _crossing(line: Array, point: Array, direction: Array, px_per_mm: float) -> int | None:
+    """Column of ``line`` (from its end on) that lies nearest to the other line; None where they pass each other by."""
+    moved = line - point
+    apart = np.abs(moved[:, 0] * direction[1] - moved[:, 1] * direction[0])
+    at = int(np.argmin(apart))
+    return at if apart[at] < MOST_APART_MM * px_per_mm else None
+
+
+def _rounded(line: Array, corner: int, px_per_mm: float) -> Array:
+    """The same line with its corner rounded over the width of a shaft: strips fold over at a sharp one."""
+    reach, over = round(4.0 * ROUND_MM * px_per_mm), ROUND_MM * px_per_mm
+    low, high = max(corner - reach, 0), min(corner + reach, len(line))
+    soft = gaussian_filter1d(line[low:high], over, axis=0, mode="nearest")
+    at = np.arange(low, high) - corner
+    share = np.clip(2.0 - np.abs(at) / (2.0 * over), 0.0, 1.0)[:, None]
+    line = line.copy()
+    line[low:high] += share * (soft - line[low:high])
+    return line
 
 
 def _first_metal(edges: Edges, px_per_mm: float) -> int | None:
@@ -74,16 +117,36 @@ def _spots(candidate: Candidate) -> Array:
     return np.column_stack([u + candidate.offset_px[0], v + candidate.offset_px[1]]).astype(float)
 
 
-def _way(moved: Array, out: Array, px_per_mm: float, plane_px_per_mm: float) -> Array | None:
-    """Unit direction, px, of what lies aside of the line's end; None where too little does."""
+def _ways(moved: Array, out: Array, px_per_mm: float, plane_px_per_mm: float) -> list[tuple[Array, Array]]:
+    """Ways on, each a point and a unit direction, px from the line's end: a line laid through what lies ahead and aside of the end,
+    and the straight way there, where shadows or print hide the line. None where too little lies there."""
     far = np.linalg.norm(moved, axis=1) / px_per_mm
     turn = np.degrees(np.arctan2(out[0] * moved[:, 1] - out[1] * moved[:, 0], moved @ out))
-    aside = (far > NEAR_MM) & (far < FAR_MM) & (np.abs(turn) > TURN_DEG[0]) & (np.abs(turn) < TURN_DEG[1])
+    near = (far > NEAR_MM) & (far < FAR_MM)
+    aside = near & (np.abs(turn) > TURN_DEG[0]) & (np.abs(turn) < TURN_DEG[1])
     if aside.sum() < LEAST_SPOTS_MM2 * plane_px_per_mm**2:
-        return None
-    side = np.sign(np.median(turn[aside]))
-    angle = np.radians(np.median(turn[aside & (np.sign(turn) == side)]))
-    return np.array([out[0] * np.cos(angle) - out[1] * np.sin(angle), out[0] * np.sin(angle) + out[1] * np.cos(angle)])
+        return []
+    angle = np.radians(np.median(turn[aside & (np.sign(turn) == np.sign(np.median(turn[aside])))]))
+    straight = np.array([out[0] * np.cos(angle) - out[1] * np.sin(angle), out[0] * np.sin(angle) + out[1] * np.cos(angle)])
+    ways: list[tuple[Array, Array]] = [(np.zeros(2), straight)]
+    fan = near & (far < FIRST_MM) & (np.abs(turn - np.degrees(angle)) < FAN_DEG)
+    if fan.sum() < LEAST_SPOTS_MM2 * plane_px_per_mm**2:
+        return ways
+    point, direction = _line_through(moved[near & (np.abs(turn) < TURN_DEG[1])], moved[fan], BAND_MM * px_per_mm)
+    direction = direction if direction @ out > 0.0 else -direction
+    bent = abs(float(np.degrees(np.arctan2(out[0] * direction[1] - out[1] * direction[0], direction @ out))))
+    return [*ways, (point, direction)] if TURN_DEG[0] <= bent <= TURN_DEG[1] else ways
+
+
+def _line_through(spots: Array, first: Array, band_px: float) -> tuple[Array, Array]:
+    """Centre and unit direction of the spots about a line that the ``first`` of them begin; what lies beside it has no say."""
+    kept = first
+    for _ in range(5):
+        centre = kept.mean(axis=0)
+        direction = np.linalg.svd(kept - centre, full_matrices=False)[2][0]
+        apart = np.abs((spots - centre) @ np.array([-direction[1], direction[0]]))
+        kept = spots[apart < band_px] if (apart < band_px).any() else kept
+    return centre, direction
 
 
 def _seen_px(photo: Photo, ahead: Array, rest: Array, axis: Axis, px_per_mm: float) -> int:
