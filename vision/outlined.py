@@ -27,7 +27,7 @@ LONG_MM = 9.0  # least length of a handle
 FRONT_MM = 2.0  # before the front, where no sides may be
 BOTH, BEFORE, INSIDE, OUTSIDE = 0.72, 0.35, 0.45, 0.30  # shares: of both sides; of sides before the front; of marks inside and beyond
 CORE_MM, CLEAR_MM = 0.7, (2.9, 3.4)
-WHITE = (0.72, 1.30)  # median light over paper's within
+WHITE, WHITER = (0.72, 1.90), 0.95  # median light over paper's within; no shadow reaches the second, so marks inside are its own shading
 APART_MM = 5.0
 
 
@@ -84,7 +84,8 @@ def _handle_at(image: NDArray[np.float32], grey: Array, end: Array, way: Array, 
     long = round(LONG_MM / STEP_MM)
     light = cv2.remap(np.asarray(grey, dtype=np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     inside = float(np.median(light[first : first + long, np.abs(across - lean) < CORE_MM]))
-    if not WHITE[0] < inside < WHITE[1]:
+    core = float(marks[first : first + long, np.abs(across - lean) < CORE_MM].mean())
+    if not WHITE[0] < inside < WHITE[1] or (core > INSIDE and inside < WHITER):
         return None
     start = end + px_per_mm * (along[first] * way + lean * normal)
     return _Found(_as_grip(start, way, normal, half_mm, px_per_mm), score)
@@ -98,13 +99,12 @@ def _scored(marks: Mask, along: Array, across: Array, lean: float) -> tuple[floa
     upper, lower = (np.asarray(marks[:, side].any(axis=1)) for side in (up, down))
     beyond = np.abs(off)
     outer = np.asarray(marks[:, (beyond > CLEAR_MM[0]) & (beyond < CLEAR_MM[1])].any(axis=1))
-    core = marks[:, beyond < CORE_MM].mean(axis=1)
     sides, either = _windows(upper & lower, long), _windows(upper | lower, before)
     count = len(along) - long - before
     rows = np.arange(before, before + count)
     score = sides[rows] - 0.5 * either[rows - before]
     good = (sides[rows] >= BOTH) & (either[rows - before] <= BEFORE)
-    good &= (_windows(core, long)[rows] <= INSIDE) & (_windows(outer, long)[rows] <= OUTSIDE)
+    good &= _windows(outer, long)[rows] <= OUTSIDE
     if not good.any():
         return 0.0, 0, lean, 0.0
     first = int(rows[int(np.argmax(np.where(good, score, -1.0)))])
