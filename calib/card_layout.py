@@ -23,6 +23,7 @@ from calib.layout import (
     SMALL_MARKER_MM,
     SMALL_SQUARE_MM,
 )
+from calib.papers import Printed
 from calib.ribbon import ribbon
 
 # The bridge carries the shank and a weight on it. What is left of a 21 mm instrument beyond it still holds a working part
@@ -49,20 +50,13 @@ OUTER_MM = LANE_HEIGHT_MM / 2 + SMALL_HEIGHT_MM + OUTER_GAP_MM
 
 
 @dataclass(frozen=True)
-class CardPage:
+class CardPage(Printed):
     """The numbers that differ between papers, mm."""
 
-    id: str
-    paper: Literal["A4", "Letter"]
-    revision: int
-    first_id: int
-    width_mm: float
-    height_mm: float
     axis_y_mm: float
     left_mm: float
     slot_station_mm: float
     middle_band_mm: float
-    trim_x_mm: float
 
 
 CARD_PAGES = (
@@ -71,8 +65,6 @@ CARD_PAGES = (
         paper="A4",
         revision=1,
         first_id=FIRST_CARD_ID,
-        width_mm=210.0,  # ISO 216
-        height_mm=297.0,
         axis_y_mm=56.0,
         left_mm=8.0,
         slot_station_mm=33.0,
@@ -84,8 +76,6 @@ CARD_PAGES = (
         paper="Letter",
         revision=1,
         first_id=FIRST_CARD_ID + IDS_PER_CARD,
-        width_mm=215.9,  # 8.5 in x 11 in
-        height_mm=279.4,
         axis_y_mm=55.0,
         left_mm=9.0,
         slot_station_mm=35.0,

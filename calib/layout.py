@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from calib.elements import CheckLine, CheckLines, Lane, LaneKind, Patch, Rect, Segment, Sheet, Slot, Strip
+from calib.papers import Printed
 from calib.ribbon import ribbon
 
 # Small ribbons. The module of a marker is 0.3 mm: 12 dots of a 1000 dpi printer, 7 of a 600 dpi one.
@@ -49,22 +50,15 @@ IDS_PER_SHEET = 330
 
 
 @dataclass(frozen=True)
-class Page:
+class Page(Printed):
     """The numbers that differ between papers. Columns and gaps are given by their left ends, in mm."""
 
-    id: str
-    paper: Literal["A4", "Letter"]
-    revision: int
-    first_id: int
-    width_mm: float
-    height_mm: float
     block_top_mm: float
     left_band_mm: float
     columns_mm: tuple[float, float]
     right_band_mm: float
     bottom_band_mm: tuple[float, float]
     along_line_x_mm: float
-    trim_x_mm: float
 
 
 PAGES = (
@@ -73,8 +67,6 @@ PAGES = (
         paper="A4",
         revision=1,
         first_id=0,
-        width_mm=210.0,  # ISO 216
-        height_mm=297.0,
         block_top_mm=30.0,
         left_band_mm=8.0,
         columns_mm=(33.0, 107.0),
@@ -88,8 +80,6 @@ PAGES = (
         paper="Letter",
         revision=1,
         first_id=IDS_PER_SHEET,
-        width_mm=215.9,  # 8.5 in x 11 in
-        height_mm=279.4,
         block_top_mm=29.0,
         left_band_mm=9.0,
         columns_mm=(35.0, 110.0),

@@ -4,11 +4,11 @@ Ribbons are larger than a sheet's, since the whole mat is photographed at once: 
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 from calib.card_layout import CARD_PAGES, IDS_PER_CARD
 from calib.elements import CheckLine, CheckLines, Lane, Patch, Rect, Segment, Sheet, Strip
 from calib.layout import CHECK_LINE_MM, MARGIN_MM, PATCH_MM, PATCHES
+from calib.papers import Printed
 from calib.ribbon import ribbon
 
 SQUARE_MM, MARKER_MM, HALF_MM, SQUARES = 6.8, 5.1, 1.5, 27
@@ -26,19 +26,12 @@ FIRST_MAT_ID = CARD_PAGES[-1].first_id + IDS_PER_CARD
 
 
 @dataclass(frozen=True)
-class MatPage:
+class MatPage(Printed):
     """The numbers that differ between papers, mm."""
 
-    id: str
-    paper: Literal["A4", "Letter"]
-    revision: int
-    first_id: int
-    width_mm: float
-    height_mm: float
     left_mm: float
     top_mm: float
     slot_mm: float
-    trim_x_mm: float
     along_line_x_mm: float
 
 
@@ -48,8 +41,6 @@ MAT_PAGES = (
         paper="A4",
         revision=1,
         first_id=FIRST_MAT_ID,
-        width_mm=210.0,  # ISO 216
-        height_mm=297.0,
         left_mm=16.0,
         top_mm=22.0,
         slot_mm=13.6,
@@ -61,8 +52,6 @@ MAT_PAGES = (
         paper="Letter",
         revision=1,
         first_id=FIRST_MAT_ID + IDS_PER_MAT,
-        width_mm=215.9,  # 8.5 in x 11 in
-        height_mm=279.4,
         left_mm=18.0,
         top_mm=21.0,
         slot_mm=12.4,
