@@ -59,12 +59,13 @@ def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit) -> tuple[Axis, 
 
 
 def _lies_the_wrong_way(axis: Axis, edges: Edges) -> bool:
-    """Whether the metal clearly grows thinner along the axis; where a handle was seen by colour, none may be seen at its far end."""
+    """Whether the metal clearly grows thinner along the axis; where a handle was seen by colour, the far end may show no more of one."""
     if not edges.kinds.size:
         return False
     width = edges.upper_px - edges.lower_px
     metal = np.flatnonzero((edges.kinds[WORKING] + edges.kinds[SMOOTH] > IS_METAL) & np.isfinite(width))
-    if len(metal) < LEAST_COLUMNS or (axis.by_handle and (edges.kinds[HANDLE, metal[-1] :] > IS_METAL).any()):
+    handle = edges.kinds[HANDLE] > IS_METAL
+    if len(metal) < LEAST_COLUMNS or (axis.by_handle and handle[metal[-1] :].sum() > handle[: metal[0]].sum()):
         return False
     half = len(metal) // 2
     first, second = metal[:half], metal[half : 2 * half]
