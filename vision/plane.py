@@ -84,15 +84,16 @@ def _seen_from_above(
 ) -> tuple[Image, NDArray[np.bool_]]:
     """Linear light of every plane pixel, and whether the photo shows it. ``small``: the photo, made so coarse."""
     width, height = photo.width_px, photo.height_px
-    fx, fy = np.float32(width / small.shape[1]), np.float32(height / small.shape[0])
+    coarser = np.array([width / small.shape[1], height / small.shape[0]])
     linear = LINEAR.astype(np.float32)[:, None]
     light, inside = np.empty((*shape, 3), dtype=np.float32), np.empty(shape, dtype=bool)
-    grid = _grid(scale, box, px_per_mm, shape)
+    grid = np.asarray((_grid(scale, box, px_per_mm, shape) + 0.5) / coarser - 0.5, dtype=np.float32)
+    first, last = ((np.array(at) + 0.5) / coarser - 0.5 for at in ((1.0, 1.0), (width - 2.0, height - 2.0)))
     for band in bands(shape, 0):
-        x, y = _photo_maps(grid, shape, band.place[0])
-        inside[band.place] = (x > 1) & (x < width - 2) & (y > 1) & (y < height - 2)
-        seen = cv2.remap(small, (x + 0.5) / fx - 0.5, (y + 0.5) / fy - 0.5, cv2.INTER_LINEAR)
-        light[band.place] = cv2.LUT(np.asarray(seen), linear)
+        at = _small_maps(grid, shape, band.place[0])
+        inside[band.place] = np.asarray(cv2.inRange(at, first, last)) > 0
+        x, y = cv2.split(at)
+        light[band.place] = cv2.LUT(np.asarray(cv2.remap(small, x, y, cv2.INTER_LINEAR)), linear)
     return light, inside
 
 
@@ -134,20 +135,19 @@ def _view(scale: Scale, width: int, height: int) -> Array:
     return np.concatenate([low, high])
 
 
-def _grid(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> NDArray[np.float32]:
+def _grid(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Array:
     """Photo px of a coarse grid (33, 33, 2) of plane pixels: the mapping is smooth to far below a pixel."""
     gx = np.linspace(0.5, shape[1] - 0.5, 33) / px_per_mm + box[0]
     gy = np.linspace(0.5, shape[0] - 0.5, 33) / px_per_mm + box[1]
     mesh = np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2)
-    return np.asarray(scale.to_px(mesh).reshape(33, 33, 2), dtype=np.float32)
+    return np.asarray(scale.to_px(mesh).reshape(33, 33, 2))
 
 
-def _photo_maps(grid: NDArray[np.float32], shape: tuple[int, int], rows: slice) -> tuple[Array, Array]:
-    """Photo px of every plane pixel of some rows."""
+def _small_maps(grid: NDArray[np.float32], shape: tuple[int, int], rows: slice) -> NDArray[np.float32]:
+    """Px (H, W, 2) of the coarser photo for every plane pixel of some rows."""
     across, down = np.linspace(0.0, 32.0, shape[1], dtype=np.float32), np.linspace(0.0, 32.0, shape[0], dtype=np.float32)[rows]
     u, v = np.broadcast_to(across, (len(down), shape[1])), np.broadcast_to(down[:, None], (len(down), shape[1]))
-    x, y = cv2.split(cv2.remap(grid, np.ascontiguousarray(u), np.ascontiguousarray(v), cv2.INTER_LINEAR))
-    return np.asarray(x), np.asarray(y)
+    return np.asarray(cv2.remap(grid, np.ascontiguousarray(u), np.ascontiguousarray(v), cv2.INTER_LINEAR), dtype=np.float32)
 
 
 def _printed(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Image:
