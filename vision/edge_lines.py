@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from vision.strip import Strip
 
 Array = NDArray[np.floating[Any]]
+BORDER_PX = 6.0
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,18 @@ class Edges:
     kinds: Array = field(default_factory=lambda: np.empty((5, 0)))
     heights_px: Array = field(default_factory=lambda: np.empty((2, 0)))
     names: Array = field(default_factory=lambda: np.empty(0))
+
+    def within(self, width_px: int, height_px: int) -> Edges:
+        """The same with nothing claimed where an edge lies beyond the picture's border, or within its blur of it."""
+        beyond = np.zeros(len(self.strip.axis_px), dtype=bool)
+        for edge in (self.upper_px, self.lower_px):
+            spots = self.strip.axis_px + np.nan_to_num(edge)[:, None] * self.strip.normal
+            beyond |= ~((spots >= BORDER_PX) & (spots <= [width_px - 1.0 - BORDER_PX, height_px - 1.0 - BORDER_PX])).all(axis=1)
+        if not beyond.any():
+            return self
+        upper, lower = (np.where(beyond, np.nan, edge) for edge in (self.upper_px, self.lower_px))
+        outer = np.where(beyond, np.nan, self.outer_px) if self.outer_px.size else self.outer_px
+        return replace(self, upper_px=upper, lower_px=lower, outer_px=outer)
 
     @property
     def spread_px(self) -> float:

@@ -57,7 +57,9 @@ def part_end_mm(profile: Profile, marks: Marks) -> Quantity | None:
 
 def cut_short(axis: Axis, photo: Photo, marks: Marks, px_per_mm: float) -> bool:
     """Whether what was taken for the working part's end lies where the frame cuts the instrument: there it was cut, and did not end."""
-    if marks.part_end is None or marks.front is not None:
+    if marks.part_end is None:
+        return False
+    if marks.front is not None and not at_border(photo, axis, min(round(marks.front.column), len(axis.px) - 1)):
         return False
     last = min(round(marks.part_end.column + CUT_MM * px_per_mm), len(axis.px) - 1)
     return at_border(photo, axis, last)

@@ -37,8 +37,8 @@ RIDGE_THIN_PX, RIDGE_AT_PX_PER_MM, RIDGE_U_PX = (0.3, 0.1), (58.0, 75.0), 0.12
 # Blur rounds them off further, and barbs run into the outline of a broach's wire with it: px an edge for every px of blur beyond
 # `SHARP_BLUR_PX`. From 548 rows of both (seeds 400-739, 4400-4739, 6400-6735 and, reported before, 53000-59159): a Hedstroem's D0 erred by
 # 0.3 px at 1 px of blur and by 0.7 at 3, a broach's by 0.2 and 0.6, both more than claimed; twisted blanks by no more than claimed.
-RIDGE_THIN_BLUR, RIDGE_THIN_MOST_PX, RIDGE_U_BLUR = 0.08, 0.3, 0.12
-BARB_U_PX, BARB_U_BLUR, BARBED_MM = 0.10, 0.14, 6.0
+RIDGE_THIN_BLUR, RIDGE_THIN_MOST_PX, RIDGE_U_BLUR = 0.08, 0.3, 0.10
+BARB_U_PX, BARB_U_BLUR, BARBED_MM = 0.03, 0.16, 6.0
 # What no fit knows of: with the true outlines of 48 held renders, D0 still misses by -3 to +2 um from one kind of section to another.
 SHAPE_U_MM = 0.0025
 UNSURE_SHARE = 0.10  # of a width where it is not told how the part is made
