@@ -19,7 +19,8 @@ PACKAGES = ("vision", "calib", "samples", "models")
 STAGES = 9
 ABOVE = {
     "vision.fitness": STAGES - 1,  # asked between stages, by the pipeline alone
-    "vision.instrument": STAGES - 1,  # stages 4 to 8 for one candidate
+    "vision.instrument": STAGES - 1,  # stages 4 to 6 for one candidate
+    "vision.judged": STAGES - 1,  # stages 6 to 8 for one candidate
     "vision.together": STAGES - 1,  # stages 6 to 8 for several photos of one instrument
     "vision.pipeline": STAGES - 0.5,
     "vision.live": STAGES + 0.5,  # judges a camera's frames; measures nothing that is reported

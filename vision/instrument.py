@@ -1,4 +1,4 @@
-"""Stages 4 to 8 for one candidate: Photo, Scale, Plane, Candidate -> InstrumentReading."""
+"""Stages 4 to 6 for one candidate: Photo, Scale, Plane, Candidate -> what was measured of it. ``judged`` names and judges it."""
 
 from __future__ import annotations
 
@@ -10,25 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import Axis, trace_axis
-from vision.blank import BlankEvidence, chosen_twist, weigh_blanks
+from vision.blank import BlankEvidence, weigh_blanks
 from vision.clues import Extra
-from vision.condition import Seen, examine
-from vision.damage_seen import Part, damage_seen
-from vision.dimensions import Dimensions, measure, most_spread_px
 from vision.edge_lines import Edges
 from vision.edges import locate_edges
 from vision.end_doubts import doubted as doubted_ends
 from vision.ends import at_border, cut_short, front_mm, part_end_mm, stop_span
-from vision.faces import see_faces
 from vision.find import Candidate
-from vision.fitness import in_doubt, judging_doubts
+from vision.fitness import in_doubt
 from vision.glare import hides_tip, marks_in_light, without_glare
-from vision.hand import HandSeen, hand_notes, see_hand
-from vision.handle import NO_SPOTS, HandleColour, Spots, grip_on_plane, handle_colour, handle_reading
+from vision.hand import HandSeen, see_hand
+from vision.handle import NO_SPOTS, Spots, grip_on_plane
 from vision.held_signs import height_signs
-from vision.identity import identify
 from vision.marks import Marks, read_marks
-from vision.named import Named, named
+from vision.named import named
 from vision.near_handle import width_near_handle
 from vision.openings import before_screen
 from vision.outline import Outline, read_outline
@@ -38,17 +33,12 @@ from vision.place import Profile, to_profile
 from vision.plane import Plane
 from vision.pose import ON_PLANE, Height, doubted, free_against_held, held, resting
 from vision.quantity import Quantity
-from vision.reading import InstrumentReading
 from vision.run_on import follow
 from vision.scale import Scale
 from vision.seen_height import SeenHeight, see_height
-from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, setup_notes, weighed_by_height
+from vision.setup import GIVEN, HeldEvidence, Setup, held_evidence, recognise, weighed_by_height
 from vision.shade import in_deep_shade
 from vision.tip import Tip, find_tip
-from vision.tip_loss import TipLoss, end_reach, lost_tip
-from vision.trace import draw_trace
-from vision.twist_path import TwistPath
-from vision.unwinding import TwistLoss, followed, twist_loss
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
@@ -56,7 +46,6 @@ LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.
 GRIPPED_MM = 40.0  # from handle to tip: 31 mm, and what is made longer for the jaw's far teeth; beyond, it is led on by something else
 LEAST_STEPPED = (0.25, 0.25, 0.05, -1.0)  # share of columns, by the rank of the handle: a coloured one is no shadow
 COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
-MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
 
 
 @dataclass(frozen=True)
@@ -177,125 +166,6 @@ def _in_mm(
     )
 
 
-@dataclass(frozen=True)
-class Given:
-    """What stage 7 names an instrument by, and what stage 8 judges beside it."""
-
-    dimensions: Dimensions
-    colour: HandleColour
-    seen: Named | None
-    twist: TwistLoss | None
-    tip: TipLoss | None
-    path: TwistPath | None = None
-
-    @property
-    def tip_lost(self) -> bool:
-        """Whether the metal more likely than not ends short of its tip."""
-        return self.tip is not None and self.tip.probability >= 0.5
-
-
-def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
-    """Dimensions, handle colour and what the network says of one candidate."""
-    fit = chosen_twist(seen.outline, seen.evidence)
-    path = followed(fit, seen.profile, seen.outline) if fit is not None else None
-    twist = twist_loss(path) if path is not None else None
-    dimensions = measure(
-        seen.profile,
-        seen.outline,
-        seen.evidence,
-        seen.tip,
-        front_mm=seen.front_mm,
-        loss=twist,
-        path=path,
-        scale_u=seen.scale_at.u / seen.scale_at.value,
-        blur_px=seen.edges.blur_px,
-        spread_px=seen.edges.spread_px,
-        doubt_px=seen.edges.doubt_px,
-        tip_seen=seen.tip.column is not None,
-        before_screen=_before_screen(seen),
-    )
-    colour = handle_colour(relative, candidate, seen.grip)
-    judged = seen.tip.column is not None and seen.evidence.best != "plain"
-    barbed = seen.evidence.best == "barbed"
-    tip = lost_tip(dimensions, colour, end_reach(seen.profile), barbed=barbed) if judged else None
-    return Given(dimensions, colour, named(seen.edges.names), twist, tip, path)
-
-
-def examined(photo: Photo, seen: Measured, given: Given) -> Seen:
-    """Everything that speaks for damage; the metal's faces too, where the photo shows them."""
-    scale, edges = seen.scale_at.value, seen.edges
-    part = Part(edges, seen.profile, seen.outline, seen.evidence.best, seen.stop_mm, seen.last_mm, scale)
-    fit = chosen_twist(seen.outline, seen.evidence)
-    found = damage_seen(part, fit, given.path, given.twist, given.tip)
-    end = seen.outline.working_end_mm
-    found = replace(found, barbed=part.section == "barbed", part_mm=found.part_mm if end is None else end)
-    hurts, tint = see_faces(photo, edges, seen.profile.x_mm, scale, seen.stop_mm, seen.last_mm)
-    return replace(found, hurts=hurts, tint=tint)
-
-
-def read_measured(
-    photo: Photo, scale: Scale, relative: Array, candidate: Candidate, seen: Measured, number: int
-) -> InstrumentReading:
-    """Name and judge what stages 4 to 6 have measured."""
-    given = given_of(relative, candidate, seen)
-    dimensions, colour, twist = given.dimensions, given.colour, given.twist
-    tip_seen = seen.tip.column is not None
-    identity = identify(
-        dimensions, seen.evidence, colour, given.seen, tip_lost=given.tip_lost, extra=seen.extra, dim=in_doubt(seen.edges)
-    )
-    trace = draw_trace(
-        seen.edges,
-        seen.profile,
-        seen.outline,
-        seen.tip,
-        seen.front_mm,
-        twist,
-        hidden_mm=seen.stop_mm,
-        d16_seen=dimensions.d16_mm is not None,
-    )
-    middle, u_middle = seen.height.at(0.4)
-    return InstrumentReading(
-        id=number,
-        box_px=_box(photo, trace.axis_px, trace.upper_px, trace.lower_px),
-        tip_px=_point(seen, seen.tip.column),
-        handle_px=_point(seen, None if seen.front_mm is None else seen.profile.column_at(seen.front_mm.value)),
-        family=identity.family,
-        size=identity.size,
-        d0_mm=dimensions.d0_mm,
-        d16_mm=dimensions.d16_mm,
-        taper_mm_per_mm=dimensions.taper_mm_per_mm,
-        tip_width_mm=dimensions.tip_width_mm,
-        shank_width_mm=dimensions.shank_width_mm,
-        length_mm=dimensions.length_mm,
-        working_part_mm=dimensions.working_part_mm,
-        stop_from_tip_mm=_stop(seen, tip_seen=tip_seen),
-        pitch_mm=dimensions.pitch_mm,
-        flutes_per_mm=dimensions.flutes_per_mm,
-        helix_angle_deg=dimensions.helix_angle_deg,
-        twist_hand=seen.extra.hand,
-        cross_section=identity.section,
-        height_mm=Quantity(middle, u_middle) if scale.sheet is not None else None,
-        local_px_per_mm=round(seen.scale_at.value, 2),
-        blur_px=round(seen.edges.blur_px, 2),
-        handle=handle_reading(colour),
-        conformity={},  # judged last, by the pipeline: a correction may come between
-        condition=examine(
-            examined(photo, seen, given),
-            px_per_mm=seen.scale_at.value,
-            doubts=judging_doubts(seen.scale_at.value, seen.edges),
-        ),
-        notes=(
-            *setup_notes(seen.setup, seen.held),
-            *dimensions.notes,
-            *identity.notes,
-            *hand_notes(seen.hand, fluted=seen.evidence.best not in ("barbed", "plain")),
-        ),
-        trace=trace,
-        family_clues=identity.family_clues,
-        size_clues=identity.size_clues,
-    )
-
-
 def _tip_guess(axis: Axis, marks: Marks) -> int | None:
     """Column of the tip as found, or as the network marks it where the axis had to run on past what was found."""
     if axis.tip_index is None and marks.tip is not None:
@@ -353,12 +223,6 @@ def _handle_thickness(candidate: Candidate, plane: Plane) -> float | None:
     return 2.0 * float(inner.max()) / plane.px_per_mm
 
 
-def _before_screen(seen: Measured) -> bool:
-    """Whether the first 16 mm (less if less is seen) lie before a lit screen."""
-    inside = (seen.profile.x_mm > 0.0) & (seen.profile.x_mm < min(seen.last_mm, 16.0))
-    return bool(seen.edges.lit.size and inside.any() and seen.edges.lit[inside].mean() >= MOSTLY_LIT)
-
-
 def _is_shaft(profile: Profile, last_mm: float, rank: int) -> bool:
     """Whether the outline can be an instrument's: long enough, mostly seen on both edges, never thicker than any shaft."""
     inside = (profile.x_mm > 0.0) & (profile.x_mm < last_mm)
@@ -373,27 +237,3 @@ def _has_edges(edges: Edges, profile: Profile, last_mm: float, rank: int) -> boo
     inside = (profile.x_mm > 0.0) & (profile.x_mm < last_mm)
     stepped = np.isfinite(edges.outer_px[:, inside]).all(axis=0)
     return bool(stepped.mean() > LEAST_STEPPED[rank])
-
-
-def _stop(seen: Measured, *, tip_seen: bool) -> Quantity | None:
-    if seen.stop_mm is None or not tip_seen or seen.stop_mm[0] <= 0.0 or seen.edges.spread_px > most_spread_px(seen.profile.px_per_mm):
-        return None
-    place = seen.marks.stop[0].u / seen.profile.px_per_mm if seen.marks.stop is not None else 0.0
-    u = np.linalg.norm([0.08, place, seen.tip.u_px / seen.profile.px_per_mm, seen.stop_mm[0] * seen.profile.magnification_u])
-    return Quantity(seen.stop_mm[0], float(u))
-
-
-def _point(seen: Measured, column: float | None) -> tuple[float, float] | None:
-    if column is None:
-        return None
-    axis = seen.edges.strip.axis_px
-    columns = np.arange(len(axis), dtype=float)
-    return float(np.interp(column, columns, axis[:, 0])), float(np.interp(column, columns, axis[:, 1]))
-
-
-def _box(photo: Photo, *lines: Array) -> tuple[int, int, int, int]:
-    points = np.concatenate([line for line in lines if len(line)])
-    points = points[np.isfinite(points).all(axis=1)]
-    low = np.clip(np.floor(points.min(axis=0)).astype(int), 0, [photo.width_px - 1, photo.height_px - 1])
-    high = np.clip(np.ceil(points.max(axis=0)).astype(int), 0, [photo.width_px - 1, photo.height_px - 1])
-    return int(low[0]), int(low[1]), int(high[0] - low[0]), int(high[1] - low[1])

@@ -27,7 +27,8 @@ from vision.find import Candidate, find_instruments
 from vision.findscale import find_scale
 from vision.fitness import refuse_coarse, refuse_none, refuse_slanted
 from vision.grain import refuse_grain
-from vision.instrument import Measured, measure_candidate, read_measured
+from vision.instrument import Measured, measure_candidate
+from vision.judged import read_measured
 from vision.memory import give_back
 from vision.order import in_reading_order
 from vision.photo import Photo, load_photo

@@ -16,7 +16,8 @@ from vision.dimensions import Dimensions
 from vision.find import Candidate
 from vision.handle import HandleColour, handle_colour
 from vision.identity import identify
-from vision.instrument import Measured, at_height, read_measured
+from vision.instrument import Measured, at_height
+from vision.judged import read_measured
 from vision.lead import groove_angles, sampled
 from vision.lifted import Lifted, lift
 from vision.merging import merge_conditions

@@ -8,7 +8,7 @@ import numpy as np
 
 from vision.condition import Seen
 from vision.hurt_sight import HURTS, HurtSight
-from vision.instrument import examined, given_of
+from vision.judged import examined, given_of
 from vision.quantity import Quantity
 from vision.tip_loss import end_reach
 from vision.together import Looked

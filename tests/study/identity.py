@@ -31,7 +31,7 @@ from vision.clues import Extra
 from vision.dimensions import Dimensions
 from vision.handle import HandleColour
 from vision.identity import Identity, Weights, identify
-from vision.instrument import given_of
+from vision.judged import given_of
 from vision.named import Named
 from vision.pipeline import read_photo
 from vision.sizing import weigh_sizes
