@@ -14,7 +14,11 @@ from tests.study.intervals import wilson
 Row = dict[str, Any]
 LOOK_AT = 0.5
 # A kind counts as found when any of these is said of it: a blank turned back has lost turns too.
-ALSO = {"reverse-wound": ("reverse-wound", "unwound"), "barbs-missing": ("barbs-folded", "barbs-missing")}
+ALSO = {
+    "unwound": ("unwound", "reverse-wound"),
+    "reverse-wound": ("reverse-wound", "unwound"),
+    "barbs-missing": ("barbs-folded", "barbs-missing"),
+}
 IN_OUTLINE = ("kinked", "crest-chipped", "barbs-folded", "barbs-missing")  # judged by the part that this photo's outline holds
 AIMS: tuple[tuple[str, str, Callable[[Row], bool]], ...] = (
     ("unwound >= 60 deg over <= 4 mm, wander <= 8 deg: 98 %", "unwound",
