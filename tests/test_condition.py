@@ -11,6 +11,7 @@ from vision.barb_gaps import longest_gap
 from vision.bends import Bend
 from vision.chips import deepest_chip
 from vision.condition import Seen, examine
+from vision.damage_seen import _agreed
 from vision.dimensions import Dimensions
 from vision.dirt import stands_out
 from vision.expected import Left
@@ -188,3 +189,13 @@ def test_an_unfit_photo_is_never_nothing_seen():
 
     assert made.call == "look again"
     assert made.smallest_visible == {}
+
+
+def test_a_step_that_only_the_taken_off_swing_shows_is_no_kink():
+    """The middle averaged over a crest has the last word, unless it bends at the same place and to the same side."""
+    stepped = Bend(2.0, -16.0, 1.2, 0.0, None)
+
+    assert _agreed(stepped, Bend(2.3, -9.0, 1.2, 0.0, None)) is stepped
+    assert _agreed(stepped, None) is stepped
+    for other in (Bend(9.0, -9.0, 1.2, 0.0, None), Bend(2.3, 9.0, 1.2, 0.0, None), Bend(2.3, -4.0, 1.2, 0.0, None)):
+        assert _agreed(stepped, other) is other

@@ -30,6 +30,7 @@ TIP_CLEAR_MM, TIP_CLEAR = 0.15, 0.8  # from the tip, and in the wire's own width
 # Where flutes and barbs run out the outline's middle steps aside, over a whole groove of a Hedstroem; the end where none was seen.
 END_CLEAR_MM, GROOVE_CLEAR_MM, USUAL_END_MM = 0.3, 2.0, 14.0
 RUNOUT_MM = 1.6  # crests there are lower as made
+SAME_PLACE_MM, AGREES, LEAST_RATE_RAD_PER_MM = 1.0, 0.4, 0.05  # an average over a crest shows about two thirds of a kink
 BEND_CLEAR_MM = 1.5  # before the handle, whose rim and shadow bend the outline
 
 
@@ -70,7 +71,28 @@ def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | No
         inside &= (x < part.stop_mm[0] - 0.8) | (x > part.stop_mm[1] + 0.8)
     inside &= _wire_alone(width, part.px_per_mm)
     line = (strip.axis_px + middle[:, None] * strip.normal) / part.px_per_mm
-    return sharpest_bend(x[inside], line[inside], wave)
+    bend = sharpest_bend(x[inside], line[inside], wave)
+    if fit is None or path is None or fit.blank.corners % 2 == 0 or bend is None:
+        return bend
+    inside &= np.isfinite(middle)
+    whole = (strip.axis_px + ((part.edges.upper_px + part.edges.lower_px) / 2.0)[:, None] * strip.normal) / part.px_per_mm
+    return _agreed(bend, sharpest_bend(x[inside], whole[inside], _repeat_mm(fit, path)))
+
+
+def _repeat_mm(fit: TwistFit, path: TwistPath) -> float:
+    """Usual length from one crest to the next on one edge."""
+    return float(np.median(2.0 * np.pi / fit.blank.corners / np.maximum(np.abs(path.rate_rad_per_mm), LEAST_RATE_RAD_PER_MM)))
+
+
+def _agreed(bend: Bend, averaged: Bend | None) -> Bend:
+    """The bend of an axis with its swing taken off, if the middle averaged over a crest bends there as well; else what that one shows.
+
+    Where the twist was followed wrongly the swing is taken off wrongly, and leaves a step that is no kink.
+    """
+    if averaged is None:
+        return bend
+    near = abs(averaged.at_mm - bend.at_mm) < SAME_PLACE_MM
+    return bend if near and averaged.sharp_deg * np.sign(bend.sharp_deg) > AGREES * abs(bend.sharp_deg) else averaged
 
 
 def _wire_alone(width_px: Array, px_per_mm: float) -> NDArray[np.bool_]:
