@@ -66,6 +66,8 @@ def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | No
     width = part.edges.upper_px - part.edges.lower_px
     near_tip = width[(x > TIP_CLEAR_MM) & (x < 2.0) & np.isfinite(width)]
     first = max(TIP_CLEAR_MM, TIP_CLEAR * float(np.median(near_tip)) / part.px_per_mm) if len(near_tip) else TIP_CLEAR_MM
+    begun = x[(x > 0.0) & np.isfinite(width)]  # a shadow taken for the tip leaves a stretch without an outline, and then an end
+    first += float(begun[0]) if len(begun) and begun[0] > TIP_CLEAR_MM else 0.0
     inside = (x > first) & (x < min(part.last_mm - BEND_CLEAR_MM, (end if end is not None else USUAL_END_MM) - clear))
     if part.stop_mm is not None:
         inside &= (x < part.stop_mm[0] - 0.8) | (x > part.stop_mm[1] + 0.8)
