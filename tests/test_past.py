@@ -77,3 +77,14 @@ def test_a_document_of_two_instruments_is_refused(tmp_path):
     path.write_text(json.dumps(document([reading()])), encoding="utf-8")
     with pytest.raises(UsageError, match="holds 2 instruments, needs one"):
         earlier_instrument(path)
+
+
+@pytest.mark.parametrize("odd", [{"family": None}, {"family": "k-file"}, {"working_part_mm": 16}, {"working_part_mm": {"value": "long"}}])
+def test_an_edited_reading_is_refused_before_anything_is_compared(tmp_path, odd):
+    written = document([reading(instruments=1)])
+    written["photos"][0]["instruments"][0].update(odd)
+    path = tmp_path / "edited.json"
+    path.write_text(json.dumps(written), encoding="utf-8")
+
+    with pytest.raises(UsageError, match="is no earlier reading"):
+        earlier_instrument(path)

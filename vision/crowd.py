@@ -73,7 +73,7 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     clear = _held(plain, ground)
     held = _fitting([*clear, *_held_faintly(plain, clear, ground, through)], solid.shape, ppm)
     white = outlined_grips(through.weak & ~_drawn(held, solid.shape, 2.6 * ppm), grey, ppm)
-    held = _fitting([*held, *_held(white, _faint(ground, through))], solid.shape, ppm)
+    held = _fitting([*held, *(_held(white, _faint(ground, through)) if white else ())], solid.shape, ppm)
     whole = _drawn(held, solid.shape, 2.6 * ppm)
     pale = filled(_closed(through.weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
     more = [one for mask in (solid, pale) for one in _held(find_grips(mask & ~whole, relative, rim, ppm), ground) if _worthy(one, ppm)]

@@ -58,11 +58,6 @@ def focal_seen(homography: Array, centre_px: tuple[float, float], long_side_px: 
     return Focal(USUAL_F35_MM * float(np.exp(USUAL_F35_U * mean)), u)
 
 
-def surest(seen: list[Focal]) -> Focal:
-    """What several views by one camera tell: the surest of them, since all share what is usual and most errors."""
-    return min(seen, key=lambda one: one.u)
-
-
 def _miss(start: Array, focal_px: Array) -> Array:
     """(2, N): the logarithm of the ratio of both axes' lengths and the cosine between them, for each focal length."""
     matrix = np.append(start[:8], 1.0).reshape(3, 3)

@@ -41,7 +41,6 @@ from vision.shade import in_deep_shade
 from vision.tip import Tip, find_tip
 
 Array = NDArray[np.floating[Any]]
-NEAR_BORDER_PX = 6.0
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 GRIPPED_MM = 40.0  # from handle to tip: 31 mm, and what is made longer for the jaw's far teeth; beyond, it is led on by something else
 LEAST_STEPPED = (0.25, 0.25, 0.05, -1.0)  # share of columns, by the rank of the handle: a coloured one is no shadow

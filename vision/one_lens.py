@@ -10,10 +10,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from vision.camera import stand
-from vision.focal import FULL_FRAME_MM
 from vision.quantity import Quantity
 from vision.scale import Scale
-from vision.sighting import focal_px
+from vision.sighting import LONG_SIDE, focal_px
 
 TELLS_U = 0.25  # relative; a view that knows the focal length worse tells little more than what is usual
 REFOCUSED_U = 0.03  # the focal length grows as a lens is focused nearer; common practice, no source
@@ -44,6 +43,6 @@ def _u(scale: Scale) -> float:
 
 def _seen_by(scale: Scale, focal: float, u: float) -> Scale:
     """The scale with its camera placed anew by this focal length, px, of this relative u."""
-    camera = stand(scale.homography, scale.centre_px, round(FULL_FRAME_MM), focal)
+    camera = stand(scale.homography, scale.centre_px, LONG_SIDE, focal)
     height = Quantity(camera.height_mm.value, u * camera.height_mm.value)
     return replace(scale, camera=replace(camera, height_mm=height, height_known=False))

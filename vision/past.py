@@ -44,12 +44,19 @@ def earlier_instrument(path: Path) -> Mapping[str, Any]:
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
         shown = document["combined"] or [one for photo in document["photos"] for one in photo["instruments"]]
-        found = [{**one, **{field: _told(one.get(field)) for field, _, _ in COMPARED}} for one in shown]
+        found = [_checked(one) for one in shown]
     except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError) as error:
         raise UsageError(f"--against: {path} is no earlier reading ({type(error).__name__}): name a file that --json wrote") from error
     if len(found) != 1:
         raise UsageError(f"--against: {path} holds {len(found)} instruments, needs one: read that instrument alone")
     return found[0]
+
+
+def _checked(one: Mapping[str, Any]) -> dict[str, Any]:
+    """An instrument of such a document with every part that is used taken for what it must be. Raises what its caller catches."""
+    if not isinstance(one.get("family", {}), Mapping):
+        raise TypeError("the family is no object")
+    return {**one, **{field: _told(one.get(field)) for field in (*(name for name, _, _ in COMPARED), "working_part_mm")}}
 
 
 def _told(quantity: Mapping[str, Any] | None) -> dict[str, float] | None:

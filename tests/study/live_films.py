@@ -153,7 +153,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("folder", type=Path, help="where the rendered views lie, or are rendered to")
     parser.add_argument("--runs", type=int, default=6)
     parser.add_argument("--seed", type=int, default=22600)
-    parser.add_argument("--patience", type=float, default=200.0, help="seconds for one run; more on a busy machine")
+    parser.add_argument("--patience", type=float, default=200.0, help="seconds for one run; more when the processor is busy")
     parser.add_argument("--chromium", default="/usr/bin/chromium")
     asked = parser.parse_args(argv)
     asked.folder.mkdir(parents=True, exist_ok=True)

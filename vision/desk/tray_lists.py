@@ -7,13 +7,11 @@ import re
 from pathlib import Path
 
 from vision.desk.settings import Desk
-from vision.errors import UsageError
 from vision.records.database import LISTS
 from vision.records.faults import RecordsError
 from vision.tray.kit import Kit, kit_text, parse_kit, read_kit
 
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_ -]{0,39}")
-MOST_BYTES = 2**20
 
 
 def names(desk: Desk) -> list[str]:
@@ -32,8 +30,6 @@ def keep(desk: Desk, name: str, rows: bytes, suffix: str = ".csv") -> Kit:
     """Check a list and keep it, in place of one of that name. Raises RecordsError, UsageError, OSError."""
     if not NAME.fullmatch(name) or name == "new":
         raise RecordsError("invalid", desk.say("lists.name_wrong", name=name[:40]))
-    if len(rows) > MOST_BYTES:
-        raise UsageError(f"the list has {len(rows)} bytes, at most {MOST_BYTES} are read: is it a list?")
     kit = parse_kit(rows, suffix, name)
     return keep_kit(desk, Kit(name, kit.items))
 

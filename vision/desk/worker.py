@@ -79,6 +79,7 @@ def answer(request: Json, groups: Groups) -> Json:
     reading = replace(examine(path, plan, kept.looked), file=request["name"])
     kept.looked[before:] = [replace(one, name=request["name"]) for one in kept.looked[before:]]
     kept.readings.append(reading)
+    kept.combined = False  # a late photo: the group stays until it is combined again
     opened = reading.error is None or reading.error[0] not in UNOPENED
     answered = {
         "document": document([reading], versions()),

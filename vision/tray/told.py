@@ -96,8 +96,15 @@ def tell(
         family_shares=_shares(reading.family),
         size_shares=_shares(reading.size),
         in_doubt=bool(doubts),
-        unexamined="its tip was not seen, so nothing is known of what lies beyond" if reading.tip_px is None or length is None else None,
+        unexamined=_unexamined(reading),
     )
+
+
+def _unexamined(reading: InstrumentReading) -> str | None:
+    """Why nothing can be said of a lost tip; None where both ends were seen."""
+    if reading.tip_px is None:
+        return "its tip was not seen, so nothing is known of what lies beyond"
+    return "its length was not measured, so a lost tip would not show" if reading.length_mm is None else None
 
 
 def _shares(choice: Choice) -> dict[str, float]:
