@@ -20,10 +20,10 @@ OUTCOMES: tuple[Outcome, ...] = ("matches list", "missing", "extra", "wrong size
 FAULTS = OUTCOMES[1:7]
 LENGTH_MM, LENGTH_U = 1.2, 3.0  # a length is another one beyond both
 NOT_SEEN, NOT_ASKED = 4.0, 4.0  # what leaving a position empty, or a piece over, costs against calling it another
-# A list is mostly right. What it asks for matches while the photo leaves that name so much chance; it is contradicted where the photo
-# leaves next to none, whatever else it looks like; between the two lies a close-up. Set on development trays: K-files and reamers
-# overlap there, so that one in thirty of them taken for the other would match.
-MATCHES_FAMILY, MATCHES_SIZE, CONTRADICTED = 0.35, 0.5, 0.01
+# A list is mostly right. What it asks for matches while the photo makes that name at least as likely as all others together; it is
+# contradicted where the photo leaves next to none, whatever else it looks like; between the two lies a close-up. On 60 checks of
+# development trays 0.35 to 0.5 left the same positions undecided: the stricter end is taken.
+MATCHES, CONTRADICTED = 0.5, 0.01
 UNSEEN = 0.2  # where the photo shows nothing: neither matches nor contradicted
 NAMED_COST, OTHER_COST = 0.65, 3.0  # of a name's log chance, and at most
 WRONG_TRAY = 0.5  # of the positions missing or holding something else: probably another tray
@@ -99,7 +99,7 @@ def _cost(position: Position, one: Seen) -> float:
     """How badly an instrument fits a position: 0 fits in all, what is open costs less than what contradicts."""
     best = one.best
     elsewhere = position.slot is not None and best.lane is not None and best.lane != position.slot
-    if elsewhere and min(_family_share(position, best), _size_share(position, best)) < MATCHES_FAMILY:
+    if elsewhere and min(_family_share(position, best), _size_share(position, best)) < MATCHES:
         return NOT_SEEN + NOT_ASKED + 1.0  # another thing at another place: one is missing, the other is extra
     shares = _family_share(position, best), _size_share(position, best)
     cost = sum(min(-NAMED_COST * math.log(max(share, 1e-6)), OTHER_COST) for share in shares)
@@ -156,7 +156,7 @@ def _doubt(position: Position, one: Seen) -> tuple[Outcome, str] | None:
         return "undecided", f"{close_up}: {'; '.join(best.why)}"
     family, size = _family_share(position, best), _size_share(position, best)
     both_open = best.family is None and best.size is None and position.size is not None
-    if family < MATCHES_FAMILY or size < MATCHES_SIZE or both_open:
+    if family < MATCHES or size < MATCHES or both_open:
         return "undecided", f"{close_up}: {'; '.join(best.why) or f'looks more like a {best.name}'}"
     if _length(position, one) == "open":
         return "undecided", f"{close_up}: its length could not be told"
