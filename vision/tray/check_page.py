@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from reportlab.platypus import Flowable, PageBreak
 
-from vision.tray.check import OUTCOMES, Checked
+from vision.tray.check import OUTCOMES, Checked, Position, Row
 from vision.tray.pages import gap, heading, table, title, words
 
 SAYS = "'matches list' speaks of family, size, length and place; it cannot clear an instrument."
@@ -20,7 +20,7 @@ def check_lines(checked: Checked) -> list[str]:
     said += [f"list {checked.kit.name}: {summary(checked)}", SAYS]
     for row in checked.rows:
         if row.outcome != "matches list":
-            said.append(f"{row.outcome}: {_asked(row.position) if row.position else ''}{_number(row)}; {row.why}")
+            said.append(f"{row.outcome}{f': {_asked(row.position)}' if row.position else ''}{_number(row)}; {row.why}")
     return said
 
 
@@ -82,13 +82,11 @@ def common_faults(trays: Sequence[Checked], most: int = 10) -> list[str]:
     return [f"{count} of {len(trays)} trays: {what}" for what, count in ranked] or ["no fault was found on any tray"]
 
 
-def _asked(position: object) -> str:
+def _asked(position: Position | None) -> str:
     if position is None:
         return "nothing here"
-    slot = getattr(position, "slot", None)
-    return f"{getattr(position, 'name', '')}{f', slot {slot}' if slot is not None else ''}"
+    return position.name if position.slot is None else f"{position.name}, slot {position.slot}"
 
 
-def _number(row: object) -> str:
-    seen = getattr(row, "seen", None)
-    return f" (number {seen.numbers})" if seen is not None else ""
+def _number(row: Row) -> str:
+    return f" (number {row.seen.numbers})" if row.seen is not None else ""
