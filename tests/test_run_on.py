@@ -30,7 +30,7 @@ def metal(monkeypatch: pytest.MonkeyPatch) -> list[tuple[float, float]]:
     """Where metal lies, px along x; stands in for the network."""
     span = [(200.0, 900.0)]
 
-    def locate(_photo, line, _px_per_mm, _lit):
+    def locate(_photo, line, _px_per_mm, _lit, before=None):  # noqa: ARG001
         kinds = np.zeros((5, len(line.px)))
         inside = (line.px[:, 0] > span[0][0]) & (line.px[:, 0] < span[0][1])
         kinds[WORKING], kinds[NOTHING] = inside, ~inside
@@ -77,7 +77,7 @@ def test_the_picture_ends_it(metal: list[tuple[float, float]]):
 
 
 def test_a_shiny_handle_is_not_run_through(monkeypatch: pytest.MonkeyPatch):
-    def locate(_photo, line, _px_per_mm, _lit):
+    def locate(_photo, line, _px_per_mm, _lit, before=None):  # noqa: ARG001
         x = line.px[:, 0]
         kinds = np.zeros((5, len(x)))
         kinds[NOTHING], kinds[HANDLE] = x < 200.0, (x > 500.0) & (x < 540.0)

@@ -97,14 +97,21 @@ def _turned(spots: Array, centre: Array, direction: Array) -> tuple[Array, Array
 def _midline(along: Array, across: Array) -> tuple[Array, Array]:
     """Middle of the mask in bins along the axis: rows (along, across), and the half width of each bin."""
     index = np.floor((along - along.min()) / BIN_MM).astype(int)
-    middle, half = [], []
-    for k in np.unique(index):
-        chosen = across[index == k]
-        if len(chosen) >= 2:
-            low, high = np.percentile(chosen, [4, 96])
-            middle.append((along[index == k].mean(), (low + high) / 2.0))
-            half.append((high - low) / 2.0)
-    return np.array(middle).reshape(-1, 2), np.array(half)
+    counts = np.bincount(index)
+    ordered = across[np.lexsort((across, index))]
+    bins = np.flatnonzero(counts >= 2)
+    first = (np.cumsum(counts) - counts)[bins]
+    low, high = (_within_bin(ordered, first, counts[bins], share) for share in (0.04, 0.96))
+    mean = np.bincount(index, weights=along)[bins] / counts[bins]
+    return np.column_stack([mean, (low + high) / 2.0]), (high - low) / 2.0
+
+
+def _within_bin(ordered: Array, first: NDArray[np.int_], counts: NDArray[np.int_], share: float) -> Array:
+    """Quantile of the values of each bin, which stand in order from ``first`` on."""
+    place = (counts - 1) * share
+    low = np.floor(place).astype(int)
+    below, above = ordered[first + low], ordered[first + np.minimum(low + 1, counts - 1)]
+    return np.asarray(below + (above - below) * (place - low))
 
 
 def _toward_handle(

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 BAND_PX, TILE_PX = 192, 192
 
 
@@ -17,10 +20,19 @@ class Piece:
     place: tuple[slice, slice]
 
 
-def bands(shape: tuple[int, ...], reach_px: int) -> Iterator[Piece]:
-    """Go through a picture (H, W, ...) from top to bottom; each band comes with ``reach_px`` rows above and below."""
+def bands(shape: tuple[int, ...], reach_px: int, within: NDArray[np.bool_] | None = None) -> Iterator[Piece]:
+    """Go through a picture (H, W, ...) from top to bottom; each band comes with ``reach_px`` rows above and below.
+
+    ``within`` (H, W): only what holds all of that; a view from the side fills half of its box.
+    """
     for top in range(0, shape[0], BAND_PX):
-        yield _piece(shape, (top, 0), (BAND_PX, shape[1]), reach_px)
+        first, last = 0, shape[1]
+        if within is not None:
+            columns = np.flatnonzero(within[top : top + BAND_PX].any(axis=0))
+            if not len(columns):
+                continue
+            first, last = int(columns[0]), int(columns[-1]) + 1
+        yield _piece(shape, (top, first), (BAND_PX, last - first), reach_px)
 
 
 def tiles(shape: tuple[int, ...], reach_px: int) -> Iterator[Piece]:

@@ -67,7 +67,7 @@ def sharpest_bend(x_mm: Array, line_mm: Array, wave_mm: float) -> Bend | None:
     heading = _heading(grid, x_mm[good], line_mm[good], wave_mm)
     seen = _near_seen(grid, x_mm[good])
     places = grid[::2]
-    steps, gains = np.array([_step(grid, heading, seen, at) for at in places]).T
+    steps, gains = _steps(grid, heading, seen, places)
     told = np.isfinite(steps)
     if told.sum() < 10:
         return None
@@ -99,31 +99,34 @@ def _near_seen(grid: Array, x: Array) -> NDArray[np.bool_]:
     return np.asarray(np.minimum(np.abs(x[after] - grid), np.abs(grid - x[after - 1])) < 2.0 * GRID_MM)
 
 
-def _step(grid: Array, heading: Array, seen: NDArray[np.bool_], at: float) -> tuple[float, float]:
-    """Step of direction at a place, rad, and how much better it explains what is around; NaN too near to an end or to what is hidden.
+def _steps(grid: Array, heading: Array, seen: NDArray[np.bool_], places: Array) -> tuple[Array, Array]:
+    """Step of direction at every place, rad, and how much better it explains what is around; NaN too near to an end or to what is hidden.
 
     Of several lengths of step the one that fits best.
     """
-    if at - grid[0] < LEAST_SIDE_MM or grid[-1] - at < LEAST_SIDE_MM:
-        return float("nan"), 0.0
-    use = np.abs(grid - at) < WINDOW_MM
-    if not seen[use & (np.abs(grid - at) < LEAST_SIDE_MM)].all():
-        return float("nan"), 0.0
-    use &= seen
-    t, y = grid[use] - at, heading[use]
-    gentle = np.column_stack([np.ones(len(t)), np.minimum(t, 0.0), np.maximum(t, 0.0)])
+    reach = round(WINDOW_MM / GRID_MM) + 1
+    index = np.rint((places - grid[0]) / GRID_MM).astype(int)[:, None] + np.arange(-reach, reach + 1)
+    within = (index >= 0) & (index < len(grid))
+    index = np.clip(index, 0, len(grid) - 1)
+    t = grid[index] - places[:, None]
+    told = (places - grid[0] >= LEAST_SIDE_MM) & (grid[-1] - places >= LEAST_SIDE_MM)
+    told &= (seen[index] | ~within | (np.abs(t) >= LEAST_SIDE_MM)).all(axis=1)
+    use = within & seen[index] & (np.abs(t) < WINDOW_MM)
+    y = np.where(use, heading[index], 0.0)
+    gentle = np.stack([np.ones_like(t), np.minimum(t, 0.0), np.maximum(t, 0.0)], axis=2) * use[:, :, None]
     _, without = _fitted(gentle, y)
-    step, least = 0.0, without
+    step, least = np.zeros(len(places)), without
     for length in STEP_U_MM:
-        solution, miss = _fitted(np.column_stack([gentle, ndtr(t / length)]), y)
-        if miss < least:
-            step, least = float(solution[3]), miss
-    return step, without - least
+        solution, miss = _fitted(np.concatenate([gentle, (ndtr(t / length) * use)[:, :, None]], axis=2), y)
+        step, least = np.where(miss < least, solution[:, 3], step), np.minimum(miss, least)
+    return np.where(told, step, np.nan), np.where(told, without - least, 0.0)
 
 
-def _fitted(design: Array, heading: Array) -> tuple[Array, float]:
-    """Least squares with a prior on the two curvatures; and what is left, the prior's share included."""
-    prior = np.zeros(design.shape[1])
+def _fitted(design: Array, heading: Array) -> tuple[Array, Array]:
+    """Least squares of every place with a prior on the two curvatures; and what is left, the prior's share included."""
+    prior = np.zeros(design.shape[2])
     prior[1:3] = (HEADING_U_RAD / CURVATURE_PER_MM) ** 2 * ALIKE_POINTS
-    solution = np.linalg.solve(design.T @ design + np.diag(prior + 1e-12), design.T @ heading)
-    return solution, float(((heading - design @ solution) ** 2).sum() + prior @ solution**2)
+    turned = design.transpose(0, 2, 1)
+    solution = np.linalg.solve(turned @ design + np.diag(prior + 1e-12), turned @ heading[:, :, None])
+    left = heading - (design @ solution)[:, :, 0]
+    return solution[:, :, 0], (left**2).sum(axis=1) + solution[:, :, 0] ** 2 @ prior

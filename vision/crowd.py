@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.channels import LUMINANCE, weighted
 from vision.grips import Grip, filled, find_grips
 from vision.outlined import outlined_grips
 from vision.plane import Plane
@@ -66,7 +67,7 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     then what else is thick, and what is as pale as paper.
     """
     ppm = plane.px_per_mm
-    grey = np.ascontiguousarray(relative @ np.array([0.2126, 0.7152, 0.0722], np.float32))
+    grey = weighted(relative, LUMINANCE)
     ground = Ground(through.metal, through.known, ppm, grey)
     solid = filled(ground.metal, ppm)
     plain = find_grips(filled(through.plain, ppm), relative, rim, ppm)
@@ -271,20 +272,14 @@ def _runs(solid: Mask, corner: NDArray[np.int_], line: Array, px_per_mm: float) 
     x, y = (spots[..., k].astype(np.float32) - np.float32(corner[k]) for k in (0, 1))
     metal = cv2.remap(solid.astype(np.float32), x, y, cv2.INTER_LINEAR) > 0.5
     middle, reach = len(offsets) // 2, max(round(0.3 * px_per_mm / 0.5), 1)
-    low, high = np.zeros(len(line)), np.zeros(len(line))
-    for k, row in enumerate(metal):
-        near = np.flatnonzero(row[middle - reach : middle + reach + 1])
-        if len(near) == 0:
-            low[k], high[k] = -1.0, 1.0  # hidden by print: the line itself
-            continue
-        at = middle - reach + int(near[np.argmin(np.abs(near - reach))])
-        first, last = at, at
-        while first > 0 and row[first - 1]:
-            first -= 1
-        while last < len(row) - 1 and row[last + 1]:
-            last += 1
-        low[k], high[k] = offsets[first], offsets[last]
-    return low, high
+    near = metal[:, middle - reach : middle + reach + 1]
+    shown = near.any(axis=1)
+    away = np.where(near, np.abs(np.arange(-reach, reach + 1)), reach + 1)
+    at, rows, places = middle - reach + away.argmin(axis=1), np.arange(len(line)), np.arange(metal.shape[1])
+    first = np.maximum.accumulate(np.where(metal, -1, places), axis=1)[rows, at] + 1
+    last = np.minimum.accumulate(np.where(metal, len(places), places)[:, ::-1], axis=1)[rows, len(places) - 1 - at] - 1
+    first = np.minimum(first, len(places) - 1)
+    return np.where(shown, offsets[first], -1.0), np.where(shown, offsets[last], 1.0)  # hidden by print: the line itself
 
 
 def _stroke(mask: NDArray[np.uint8], corner: NDArray[np.int_], line: Array, normal: Array, low: float, high: float) -> None:

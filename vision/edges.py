@@ -17,7 +17,7 @@ from vision.axis import Axis
 from vision.backlit import half_level
 from vision.edge_lines import Edges
 from vision.marks import STOP, read_marks
-from vision.metal import HALF, see_metal, strip_step
+from vision.metal import HALF, MetalSight, see_metal, strip_step
 from vision.photo import Photo
 from vision.step_edges import moved_to_middle, step_edges, strip_half_px
 from vision.strip import light_nearby, straighten
@@ -35,24 +35,31 @@ SWING_WIDTHS = 3.0
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
-def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.bool_] | None = None) -> Edges:
+def locate_edges(
+    photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.bool_] | None = None, *, before: Edges | None = None
+) -> Edges:
     """Locate both outlines by the learned model on the axis that the steps have centred.
 
     ``lit`` (N,) marks the axis points that lie before a lit screen: there the half level refines the model's outline.
+    ``before``: what was located on a shorter piece of this axis, which is centred and whose blur is known: in an overview, where a
+    px of metal aside is little, that is not looked at once more.
     """
+    if px_per_mm > COARSE_FROM:
+        before = None
     half_px = axis.half_mm * px_per_mm
     near = light_nearby(photo, axis.px, max(REACH * HALF * strip_step(half_px), 1.5 * strip_half_px(axis, px_per_mm)))
-    steps = step_edges(near, axis, px_per_mm)
+    steps = step_edges(near, axis, px_per_mm, None if before is None else before.blur_px)
     if px_per_mm < MODEL_PX_PER_MM:
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
-    first = see_metal(near, axis.px, half_px, coarsely=px_per_mm > COARSE_FROM)
-    shaft = _clear_shaft(first.kinds, px_per_mm)
-    wide = first.upper_px - first.lower_px
-    width = np.nanpercentile(wide, 90) if np.isfinite(wide).any() else 2.0 * half_px
-    centred = moved_to_middle(axis.px, first.upper_px + shaft, first.lower_px + shaft, max(51.0, SWING_WIDTHS * float(width)))
-    if strip_step(float(width) / 2.0) > strip_step(half_px):  # thicker than it looked
-        near = light_nearby(photo, centred, REACH * HALF * strip_step(float(width) / 2.0))
-    seen = see_metal(near, centred, float(width) / 2.0)
+    if before is None:
+        first = see_metal(near, axis.px, half_px, coarsely=px_per_mm > COARSE_FROM)
+        width = _width(first.upper_px - first.lower_px, half_px)
+        centred = _centred(axis, first, width, px_per_mm)
+    else:
+        width, centred = _width(before.upper_px - before.lower_px, half_px), axis.px
+    if strip_step(width / 2.0) > strip_step(half_px):  # thicker than it looked
+        near = light_nearby(photo, centred, REACH * HALF * strip_step(width / 2.0))
+    seen = see_metal(near, centred, width / 2.0)
     strip = straighten(near, centred, steps.strip.half_px)
     upper, lower = seen.upper_px, seen.lower_px
     if lit is not None and lit.any():
@@ -73,6 +80,17 @@ def locate_edges(photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.boo
         heights_px=seen.heights_px,
         names=seen.names,
     )
+
+
+def _width(wide_px: Array, half_px: float) -> float:
+    """Width of the metal, px: nearly the greatest, or the rough one where nothing is seen."""
+    return float(np.nanpercentile(wide_px, 90)) if np.isfinite(wide_px).any() else 2.0 * half_px
+
+
+def _centred(axis: Axis, first: MetalSight, width: float, px_per_mm: float) -> Array:
+    """The axis moved onto the middle of the metal as first seen."""
+    shaft = _clear_shaft(first.kinds, px_per_mm)
+    return moved_to_middle(axis.px, first.upper_px + shaft, first.lower_px + shaft, max(51.0, SWING_WIDTHS * width))
 
 
 def _clear_shaft(kinds: Array, px_per_mm: float) -> Array:

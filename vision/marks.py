@@ -99,15 +99,13 @@ def _order(cells: Array, metal: Array, first: int, px_per_mm: float) -> tuple[in
     along = np.concatenate([[0.0], np.cumsum(shaft)])
     behind = np.concatenate([[0.0], np.cumsum(handle)])
     gained = np.concatenate([[0.0], np.cumsum(gain)])
-    best, where = np.zeros(count + 1), np.zeros((count + 1, 2), dtype=int)
     widths = np.arange(max(int(STOP_MM[0] / cell_mm), 1), int(STOP_MM[1] / cell_mm) + 2)
-    for end in range(first + int(widths[0]), count + 1):
-        starts = end - widths[end - widths >= first]
-        won = gained[end] - gained[starts] - STOP_COST
-        top = int(np.argmax(won))
-        best[end], where[end] = best[end - 1], where[end - 1]
-        if won[top] > best[end]:
-            best[end], where[end] = won[top], (starts[top], end)
+    starts = np.arange(count + 1)[:, None] - widths
+    won = np.where(starts >= first, gained[:, None] - gained[np.maximum(starts, 0)] - STOP_COST, -np.inf)
+    top = won.argmax(axis=1)
+    best = np.maximum.accumulate(np.maximum(won[np.arange(count + 1), top], 0.0))
+    ends = np.maximum.accumulate(np.where(np.diff(best, prepend=0.0) > 0.0, np.arange(count + 1), 0))
+    where = np.column_stack([starts[ends, top[ends]], ends])
     fronts = np.arange(first, count + 1)
     score = along[fronts] - along[first] + behind[count] - behind[fronts] + best[fronts]
     last = int(fronts[int(np.argmax(score))])

@@ -54,7 +54,7 @@ def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit) -> tuple[Axis, 
         longer = _longer(photo, axis, edges, px_per_mm)
         if longer is axis:
             break
-        axis, edges = longer, locate_edges(photo, longer, px_per_mm, lit(longer.px))
+        axis, edges = longer, locate_edges(photo, longer, px_per_mm, lit(longer.px), before=edges)
     return axis, edges
 
 

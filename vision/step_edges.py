@@ -26,11 +26,16 @@ NOISE_TIMES = 6.0
 ALONG_MM, ALONG_PX = 0.02, (0.6, 2.0)  # smoothing along the axis: far below the finest pitch (0.5 mm), within these px
 
 
-def step_edges(photo: Photo | Nearby, axis: Axis, px_per_mm: float) -> Edges:
-    """Locate the outermost step on both sides; a second pass uses the blur and the centre line that the first one measured."""
+def step_edges(photo: Photo | Nearby, axis: Axis, px_per_mm: float, blur_px: float | None = None) -> Edges:
+    """Locate the outermost step on both sides; a second pass uses the blur and the centre line that the first one measured.
+
+    ``blur_px``: known, and the axis is centred; then one pass is enough.
+    """
     half_px = strip_half_px(axis, px_per_mm)
     strip = straighten(photo, axis.px, half_px)
     along_px = float(np.clip(ALONG_MM * px_per_mm, *ALONG_PX))
+    if blur_px is not None:
+        return _one_pass(strip, blur_px, along_px)
     edges = _one_pass(strip, FIRST_BLUR_PX, along_px)
     strip = straighten(photo, recentred(edges), half_px)
     return _one_pass(strip, measured_blur(edges), along_px)
@@ -110,21 +115,33 @@ def measured_blur(edges: Edges) -> float:
     if len(offsets) < 200:
         return edges.blur_px
     bins = np.arange(-14.0, 4.0, 0.25)
-    index = np.digitize(offsets, bins)
-    mean = np.array([np.median(values[index == k]) if (index == k).sum() > 5 else np.nan for k in range(1, len(bins))])
-    centre = (bins[1:] + bins[:-1]) / 2.0
+    mean = _medians(np.digitize(offsets, bins) - 1, values, len(bins) - 1)
+    seen, centre = np.isfinite(mean), (bins[1:] + bins[:-1]) / 2.0
+    mean = np.nan_to_num(mean)
 
     def residuals(p: Array) -> Array:
-        sigma = p[0]
-        use = np.isfinite(mean) & (centre < 0.6 * sigma)
-        model = p[1] + p[2] * ndtr((centre - p[3]) / sigma)
-        return np.where(use, np.nan_to_num(mean) - model, 0.0)
+        use = seen & (centre < 0.6 * p[0])
+        return np.where(use, mean - p[1] - p[2] * ndtr((centre - p[3]) / p[0]), 0.0)
+
+    def slopes(p: Array) -> Array:
+        use, away = seen & (centre < 0.6 * p[0]), (centre - p[3]) / p[0]
+        steep = p[2] / p[0] * np.exp(-0.5 * away**2) / np.sqrt(2.0 * np.pi)
+        return np.asarray(np.column_stack([steep * away, -np.ones(len(away)), -ndtr(away), steep]) * use[:, None])
 
     start = np.array([edges.blur_px, 0.0, 1.0, 0.0])
     result = least_squares(
-        residuals, start, bounds=([0.6, -1, 0.1, -1.5], [12, 1, 4, 1.5]), loss="soft_l1", f_scale=0.05
+        residuals, start, jac=slopes, bounds=([0.6, -1, 0.1, -1.5], [12, 1, 4, 1.5]), loss="soft_l1", f_scale=0.05, xtol=1e-6
     )
     return float(result.x[0])
+
+
+def _medians(index: NDArray[np.int_], values: Array, count: int) -> Array:
+    """Median of the values of each bin (``index`` from 0; others lie outside), NaN where there are no more than five."""
+    ordered = values[np.lexsort((values, index))]
+    first = np.searchsorted(np.sort(index), np.arange(count + 1))
+    size, last = np.diff(first), len(values) - 1
+    low, high = (np.minimum(first[:-1] + half, last) for half in (np.maximum(size - 1, 0) // 2, size // 2))
+    return np.asarray(np.where(size > 5, (ordered[low] + ordered[high]) / 2.0, np.nan))
 
 
 def _aligned(edges: Edges) -> tuple[Array, Array]:

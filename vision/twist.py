@@ -7,14 +7,15 @@ axis and a smooth twist theta(x). Nothing nominal enters.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
-from scipy.optimize import least_squares
 
 from vision.crests import Crests, numbered, upper_line
+from vision.robust_fit import fit_robustly
 from vision.shape_slopes import sloped_support
 from vision.shapes import RHOMBUS, Blank, support
 
@@ -144,25 +145,20 @@ def fit_twist(
     bounds = _bounds(blank, len(start))
     start = np.clip(start, bounds[0] + 1e-9, bounds[1] - 1e-9)
     scale = 0.05 * max(float(start[0] + start[1] * 8.0), 0.05)
-    result = None
-    for _ in range(2):
-        result = least_squares(
-            problem.residuals,
+    for least_gain in (1e-6, 1e-7):  # the first only tells how widely the edges scatter
+        solved = fit_robustly(
+            partial(problem.residuals, scale=scale),
+            partial(problem.slopes, scale=scale),
             start,
-            jac=problem.slopes,
-            bounds=bounds,
-            args=(scale,),
-            loss="soft_l1",
-            f_scale=1.5,
-            x_scale="jac",
-            max_nfev=40,
+            bounds,
+            soft_at=1.5,
+            least_gain=least_gain,
         )
-        start = result.x
-        miss = problem.residuals(result.x, 1.0)[: 2 * len(x)][seen]
+        start = solved.p
+        miss = problem.residuals(start, 1.0)[: 2 * len(x)][seen]
         scale = max(1.4826 * float(np.median(np.abs(miss))), 5e-4)
-    assert result is not None  # noqa: S101  the loop runs twice
-    found, u = _on_crests(blank, result.x, x, (up, low), (weight_up, weight_low), design @ result.x[8:], span_mm)
-    fit = _result(blank, found, residual_jacobian(result), knots, span_mm, scale, len(at))
+    found, u = _on_crests(blank, start, x, (up, low), (weight_up, weight_low), design @ start[8:], span_mm)
+    fit = _result(blank, found, solved.normal, knots, span_mm, scale, len(at))
     if u is not None:
         fit.covariance[:2, :2] = np.maximum(1.0, np.trace(fit.covariance[:2, :2]) / np.trace(u)) * u
     return fit
@@ -252,15 +248,10 @@ def _on_crests(
     return np.concatenate([solution[:2], p[2:4], solution[2:], p[8:]]), covariance
 
 
-def residual_jacobian(result: object) -> Array:
-    """Return the final Jacobian of a least-squares result."""
-    return np.asarray(getattr(result, "jac"))  # noqa: B009  scipy's result has no type information
-
-
 def _result(
-    blank: Blank, p: Array, jacobian: Array, knots: Array, span: tuple[float, float], scale: float, count: int
+    blank: Blank, p: Array, normal: Array, knots: Array, span: tuple[float, float], scale: float, count: int
 ) -> TwistFit:
-    covariance = np.linalg.pinv(jacobian.T @ jacobian, hermitian=True)
+    covariance = np.linalg.pinv(normal, hermitian=True)
     return TwistFit(
         blank=blank,
         d0_mm=float(p[0]),

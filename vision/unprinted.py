@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.bands import bands
+from vision.channels import LUMINANCE, span, weighted
 from vision.plane import Plane
 
 Image = NDArray[np.floating[Any]]
@@ -23,6 +25,7 @@ FLOOR = 0.03  # light added above and below, so that ink's noise is not blown up
 STEEP, WEAK = 0.055, 0.022  # of the flattened picture, a px: soft shadows stay below the first
 INK_NOISE = 2.2  # ink is dark: its noise weighs so much more
 COLOUR = 0.14
+REACH_PX = 16  # farther than smoothing by 2.5 px and a gradient reach
 BLACK, BRIGHT, SHINES = 0.16, 1.25, 0.12
 DARK = 0.185  # black plastic with a sheen; a shaft may be as dark, but is thin
 
@@ -42,27 +45,36 @@ class Unprinted:
 
 def see_through_print(plane: Plane, relative: Image) -> Unprinted:
     """Tell what lies on the sheet. ``relative`` (H, W, 3): colour over bare paper's."""
-    grey = np.asarray(relative @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32))
+    grey = weighted(relative, LUMINANCE)
     printed = np.asarray(cv2.GaussianBlur(plane.printed, (0, 0), 0.8), dtype=np.float32)
     ink = _ink(grey, printed, plane.inside)
+    found = np.zeros((4, *grey.shape), dtype=bool)
+    for band in bands(grey.shape, REACH_PX, plane.inside):
+        outer = (grey[band.outer], np.ascontiguousarray(relative[band.outer]), printed[band.outer])
+        masks = _told(*outer, plane.printed[band.outer], plane.inside[band.outer], ink)
+        for whole, part in zip(found, masks, strict=True):
+            whole[band.place] = part[band.inner]
+    return Unprinted(*found)
+
+
+def _told(grey: Image, colour: Image, printed: Image, sharp: Image, inside: Mask, ink: float) -> tuple[Mask, Mask, Mask, Mask]:
+    """The masks of ``Unprinted`` over one piece of the picture. ``sharp``: the print before it is blurred as the picture is."""
     expected = (ink + (1.0 - ink) * printed).astype(np.float32)
     low, high = (f(expected, np.ones((3, 3), np.uint8)) for f in (cv2.erode, cv2.dilate))
     known = (high - low) < EDGE
-    flat = _flat(np.asarray((grey + FLOOR) / (expected + FLOOR), dtype=np.float32), known)
-    steep = np.hypot(cv2.Sobel(flat, cv2.CV_32F, 1, 0), cv2.Sobel(flat, cv2.CV_32F, 0, 1)) / 8.0
-    smooth = cv2.GaussianBlur(np.asarray(relative, dtype=np.float32), (0, 0), 1.0)
+    flat = _flat(np.asarray((grey + np.float32(FLOOR)) / (expected + np.float32(FLOOR)), dtype=np.float32), known)
+    steep = cv2.magnitude(cv2.Sobel(flat, cv2.CV_32F, 1, 0), cv2.Sobel(flat, cv2.CV_32F, 0, 1)) / np.float32(8.0)
     white = expected > 0.5
-    noise = np.where(white, 1.0, INK_NOISE)
-    odd = ((flat < BLACK) & white) | np.where(white, flat > BRIGHT, grey > expected + SHINES)
-    coloured = (smooth.max(axis=2) - smooth.min(axis=2)) > COLOUR
+    odd = ((flat < BLACK) & white) | np.where(white, flat > BRIGHT, grey > expected + np.float32(SHINES))
+    coloured = span(cv2.GaussianBlur(colour, (0, 0), 1.0)) > COLOUR
     odd |= coloured
     plain = coloured | ((flat < DARK) & white)
-    beside = ~known & ((grey > 1.2 * high + 0.08) | (grey < 0.3 * low - FLOOR))
-    framed = cv2.erode(plane.inside.astype(np.uint8), np.ones((7, 7), np.uint8), borderValue=0).astype(bool)
-    metal = ((known & ((steep > STEEP * noise) | odd)) | beside | odd) & framed
-    clear = cv2.erode((plane.printed > 0.9).astype(np.uint8), np.ones((7, 7), np.uint8), borderValue=1).astype(bool)
+    beside = ~known & ((grey > np.float32(1.2) * high + np.float32(0.08)) | (grey < np.float32(0.3) * low - np.float32(FLOOR)))
+    framed = cv2.erode(inside.astype(np.uint8), np.ones((7, 7), np.uint8), borderValue=0).astype(bool)
+    metal = ((known & (steep > np.where(white, np.float32(STEEP), np.float32(STEEP * INK_NOISE)))) | beside | odd) & framed
+    clear = cv2.erode((sharp > 0.9).astype(np.uint8), np.ones((7, 7), np.uint8), borderValue=1).astype(bool)
     weak = (metal | (known & (steep > WEAK))) & framed & clear
-    return Unprinted(np.asarray(metal), np.asarray(weak), np.asarray(known & framed), np.asarray(plain & framed))
+    return np.asarray(metal), np.asarray(weak), np.asarray(known & framed), np.asarray(plain & framed)
 
 
 def _ink(grey: Image, printed: Image, inside: Mask) -> float:
