@@ -15,9 +15,10 @@ from scipy.stats import norm
 from vision.find import Candidate
 from vision.quantity import Quantity
 from vision.reading import Choice, Finding, InstrumentReading
+from vision.tray.flutes import seen_flutes
 from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, mask_middle, seen_bend, sharpest
 from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, tip_gone
-from vision.tray.straightened import surely_straightened
+from vision.tray.straightened import DOUBT, FOUND, SURE, straightened
 
 PPM = 15.0
 
@@ -148,13 +149,63 @@ def test_the_chance_of_a_lost_tip_follows_bayes_rule() -> None:
     assert gone == pytest.approx(3.1, abs=0.11)
 
 
-HEALTHY = np.arange(0.5, 15.0, 1.0)
-STRETCHED = HEALTHY[(HEALTHY < 3.0) | (HEALTHY > 5.0)]
 LOST = Finding("unwound", 2.8, 5.2, Quantity(300.0, 20.0), "deg of twist lost", 0.99)
 
 
-def test_lost_twist_counts_where_both_edges_lack_crests_that_could_be_seen() -> None:
-    assert surely_straightened(LOST, (STRETCHED, STRETCHED + 0.5), 20.0)
-    assert not surely_straightened(LOST, (STRETCHED, HEALTHY), 20.0)
-    assert not surely_straightened(LOST, (STRETCHED, STRETCHED), 14.0)
-    assert not surely_straightened(replace(LOST, kind="kinked"), (STRETCHED, STRETCHED), 20.0)
+def twisted(bare_mm: tuple[float, float] = (0.0, 0.0), *, period_mm: float = 1.0, ppm: float = 20.0, seed: int = 7) -> Any:
+    """What was measured of a shaft of 18 mm whose flutes shade it and swing its edges, but for a bare stretch."""
+    x = np.arange(-2.0, 18.0, 1.0 / ppm)
+    rng = np.random.default_rng(seed)
+    there = np.where((x > bare_mm[0]) & (x < bare_mm[1]), 0.0, 1.0)
+    half = ppm * (0.2 + 0.01 * np.clip(x, 0.0, 16.0))
+    rows = np.arange(-20, 21)[:, None]
+    phase = 2.0 * np.pi * (x / period_mm + 0.25 * rows / half)
+    metal = 0.45 + 0.2 * there * np.sin(phase)
+    light = np.where(np.abs(rows) < half, metal, 0.9) + rng.normal(0.0, 0.01, metal.shape)
+    upper = half + 0.7 * there * np.cos(2.0 * np.pi * x / period_mm) + rng.normal(0.0, 0.1, len(x))
+    lower = -half - 0.7 * there * np.cos(2.0 * np.pi * x / period_mm) + rng.normal(0.0, 0.1, len(x))
+    edges = SimpleNamespace(lower_px=lower, upper_px=upper, strip=SimpleNamespace(values=light.astype(np.float32), half_px=20))
+    return SimpleNamespace(scale_at=Quantity(ppm, 0.1), profile=SimpleNamespace(x_mm=x), edges=edges)
+
+
+def test_the_period_of_flutes_is_read_where_they_are_sound() -> None:
+    flutes = seen_flutes(twisted((2.0, 5.0)))
+
+    assert flutes is not None
+    assert flutes.period_mm == pytest.approx(1.0, abs=0.06)
+    assert flutes.repeats > 0.9
+
+
+@pytest.mark.parametrize("period_mm", [0.6, 1.0, 1.6])
+def test_a_stretch_without_flutes_is_told_and_a_whole_shaft_is_not(period_mm: float) -> None:
+    hurt, whole = (seen_flutes(twisted(bare, period_mm=period_mm)) for bare in ((2.2, 5.8), (0.0, 0.0)))
+
+    assert hurt is not None
+    assert whole is not None
+    bare, at_mm = straightened(hurt, ())
+    assert bare > SURE
+    assert at_mm == pytest.approx(4.0, abs=1.3)
+    assert straightened(whole, ())[0] < DOUBT
+
+
+def test_lost_crests_add_to_it_where_a_tip_is_turned_and_nothing_is_told_of_what_never_repeats() -> None:
+    flutes = seen_flutes(twisted((2.2, 5.8)))
+    assert flutes is not None
+
+    alone, beyond = (straightened(flutes, found)[0] for found in ((), (replace(LOST, from_mm=9.0, to_mm=12.0),)))
+    assert straightened(flutes, (LOST,))[0] == pytest.approx(alone + FOUND)
+    assert beyond == alone
+    assert straightened(replace(flutes, repeats=0.1), (LOST,)) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(("family", "sure"), [("barbed-broach", True), ("k-file", False)])
+def test_a_slight_bend_of_two_straight_pieces_is_sure_on_what_nobody_curves(family: str, sure: bool) -> None:
+    seen = seen_bend(bent(9.0), PPM, replace(outlined(9.0), family=Choice(family, 0.97, {}), size=Choice(25, 0.97, {})))
+
+    assert seen is not None
+    assert seen[0] == pytest.approx(9.0, abs=1.5)
+    assert seen[1] == sure
+
+
+def test_a_bend_that_the_outlines_show_plainly_needs_but_a_trace_of_it_in_the_mask() -> None:
+    assert seen_bend(bent(8.0), PPM, outlined(30.0)) == (pytest.approx(30.0, abs=4.0), True)

@@ -1,7 +1,8 @@
 """Sharp bends as an overview shows them: two straight pieces of a middle line that meet at an angle.
 
 The shaft's own mask and its outlines each give a middle line. A shadow bends the mask near the tip, a crossing draws the
-outlines aside; where both are bent at one place, the metal is.
+outlines aside; where both are bent at one place, the metal is. A kink that points at the camera, or away, bends either by a few
+degrees only, but leaves two pieces that are all the straighter.
 """
 
 from __future__ import annotations
@@ -25,6 +26,11 @@ SURE_DEG, DOUBT_DEG = 14.0, 12.0  # called a kink; looked at again
 NEAR_MM, ALIKE = 3.0, 0.4  # of two bends that are one: places, angles
 ALONE_MM, ALONE_DEG = 2.0, 20.0  # a bend of the mask alone is worth a close-up from there on
 CLEAR_MM, CLEAR_DEG, CLEAR_MISS_MM = 2.5, 30.0, 0.22  # and a kink from there on: outlines lose sight of what turns off so much
+PLAIN_DEG, PLAIN_MISS_MM = 15.0, 0.065  # of the outlines, where the mask is bent by at least SLIGHT_DEG anywhere
+SLIGHT_DEG, SLIGHT_MM, SLIGHT_MASK_MM = 5.0, 0.03, 0.06  # a bend of two very straight pieces in both, by their misses
+SLIGHT_NEAR_MM, SLIGHT_ALIKE = 1.5, 0.55  # places and angles of these
+SLIGHT_FROM_MM = 1.2
+STIFF_SIZE = 40  # twisted ones beyond that are not curved on purpose: common practice, no source
 
 
 @dataclass(frozen=True)
@@ -37,12 +43,16 @@ class Bend:
 
 
 def seen_bend(candidate: Candidate, px_per_mm: float, reading: InstrumentReading) -> tuple[float, bool] | None:
-    """Angle of a sharp bend in deg, and whether mask and outlines both show it, or the mask all too plainly; None without one."""
+    """Angle of a sharp bend in deg, and whether mask and outlines both show it, or one of them all too plainly; None without one."""
     mask, outline = sharpest(mask_middle(candidate, px_per_mm)), sharpest(outline_middle(reading))
     if mask is not None and outline is not None and _agree(mask, outline):
         return outline.angle_deg, outline.angle_deg >= SURE_DEG
     if mask is not None and mask.at_mm >= CLEAR_MM and mask.angle_deg >= CLEAR_DEG and mask.miss_mm <= CLEAR_MISS_MM:
         return mask.angle_deg, True
+    if mask is not None and outline is not None and _plain(mask, outline):
+        return outline.angle_deg, True
+    if mask is not None and outline is not None and _slight(mask, outline):
+        return outline.angle_deg, _stiff(reading)
     alone = mask is not None and mask.miss_mm <= STRAIGHT_MM and mask.at_mm >= ALONE_MM and mask.angle_deg >= ALONE_DEG
     return (mask.angle_deg, False) if mask is not None and alone else None
 
@@ -51,6 +61,23 @@ def _agree(mask: Bend, outline: Bend) -> bool:
     least, most = sorted((mask.angle_deg, outline.angle_deg))
     straight = max(mask.miss_mm, outline.miss_mm) <= BOTH_MM
     return straight and least >= DOUBT_DEG and least >= (1.0 - ALIKE) * most and abs(mask.at_mm - outline.at_mm) <= NEAR_MM
+
+
+def _plain(mask: Bend, outline: Bend) -> bool:
+    return outline.angle_deg >= PLAIN_DEG and outline.miss_mm <= PLAIN_MISS_MM and mask.angle_deg >= SLIGHT_DEG
+
+
+def _slight(mask: Bend, outline: Bend) -> bool:
+    least, most = sorted((mask.angle_deg, outline.angle_deg))
+    straight = outline.miss_mm <= SLIGHT_MM and mask.miss_mm <= SLIGHT_MASK_MM and outline.at_mm >= SLIGHT_FROM_MM
+    alike = least >= SLIGHT_DEG and least >= (1.0 - SLIGHT_ALIKE) * most and abs(mask.at_mm - outline.at_mm) <= SLIGHT_NEAR_MM
+    return straight and alike
+
+
+def _stiff(reading: InstrumentReading) -> bool:
+    """Whether nobody would curve it on purpose a little: then it was bent. Broaches, files cut from the round, thick ones."""
+    size = reading.size.value
+    return reading.family.value in ("barbed-broach", "hedstroem-file") or (isinstance(size, int) and size > STIFF_SIZE)
 
 
 def sharpest(middle: Array) -> Bend | None:

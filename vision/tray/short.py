@@ -1,8 +1,8 @@
 """An instrument that ends early, on bare paper: a piece of the tip is missing, or the end is bent away.
 
 At a tray's scale the tip's shape and D0 are too coarse to tell, but lengths are not: what lost its tip is short of a standard
-length, and its working part is short by as much. Both are weighed together against one that merely was made so. An end that
-lies under another shaft or over print was perhaps not followed to its tip, and is never sure.
+length, and its working part is short by as much. Both are weighed together against one that merely was made so. An end ahead of
+which something else than paper and print is seen was perhaps not followed to its tip, and is never sure.
 """
 
 from __future__ import annotations
@@ -27,12 +27,13 @@ ASTRAY_MM = 30.0
 GONE_MM = np.arange(1.2, 10.0, 0.1)  # pieces that are thought of; a smaller one shows in a close-up alone
 RARER_MM = 3.0  # longer pieces are rarer: by e for so much more, our own choice
 USUAL = 0.05  # share of instruments on a tray that lost so much: our own choice
-SURE, DOUBT = 0.5, 0.3
+SURE, DOUBT = 0.12, 0.2  # a lot of lone readings; of those on bare paper at most one whole one in a hundred goes beyond (development trays)
 BELIEVED = 3.0  # a part shorter than that, mm, was not read but lost sight of
 LONGEST_MM = 33.0  # beyond, something else was followed
 AHEAD_MM = (0.35, 1.5)  # beyond the end, where there must be bare paper, its own soft shadow on it or not
 DARKEST, BRIGHTEST, STEP = 0.4, 1.15, 0.18  # of light over paper's there; from a tenth of a millimetre to the next, which metal exceeds
-INK = 0.6  # what print leaves less than that
+AROUND_PX = 1  # print may lie so much aside
+INK = 0.12  # light that black print still gives, at most
 FLUTED, BROACH = ("k-file", "reamer", "hedstroem-file"), "barbed-broach"
 BEHIND_MM = 2.0  # from where the direction at the end is taken
 
@@ -46,11 +47,11 @@ def ends_early(reading: InstrumentReading, looked: Looked) -> tuple[str, bool] |
         return None
     part = None if part is None or part.value < BELIEVED else part
     chance, gone = tip_gone(length, part, _barbed(reading))
-    if chance < DOUBT:
+    sure = chance >= SURE and on_bare_paper(reading, looked)
+    if not sure and chance < DOUBT:
         return None
     read = [f"{name} {one.value:.1f} mm (u {one.u:.1f})" for name, one in (("length", length), ("working part", part)) if one is not None]
     told = f"{', '.join(read)}: about {gone:.0f} mm short of a whole one; a piece of the tip is missing, or the end is bent away"
-    sure = chance >= SURE and on_bare_paper(reading, looked)
     return (told if sure else f"perhaps too short: {told}"), sure
 
 
@@ -89,19 +90,23 @@ def _barbed(reading: InstrumentReading) -> float:
 
 
 def on_bare_paper(reading: InstrumentReading, looked: Looked) -> bool:
-    """Whether only bare paper lies ahead of the tip, in a soft shadow perhaps."""
-    if reading.tip_px is None or reading.handle_px is None or looked.scale.sheet is None:
+    """Whether only paper and its print lie ahead of the tip, in a soft shadow perhaps."""
+    if reading.tip_px is None or looked.scale.sheet is None:
         return False
     ahead = _ahead_px(np.asarray(reading.trace.axis_px), np.asarray(reading.tip_px), reading.local_px_per_mm)
     plane = looked.plane
     spots = (looked.scale.to_plane_mm(ahead) - [plane.x0_mm, plane.y0_mm]) * plane.px_per_mm - 0.5
     x, y = np.rint(spots).astype(int).T
     height, width = plane.printed.shape
-    if not ((x >= 0) & (x < width) & (y >= 0) & (y < height)).all():
+    if not ((x > AROUND_PX) & (x < width - AROUND_PX - 1) & (y > AROUND_PX) & (y < height - AROUND_PX - 1)).all():
         return False
     light = looked.relative[y, x].mean(axis=1)
-    smooth = light.min() > DARKEST and light.max() < BRIGHTEST and np.abs(np.diff(light)).max() < STEP
-    return bool(plane.printed[y, x].min() > INK and smooth)
+    near = np.arange(-AROUND_PX, AROUND_PX + 1)
+    printed = plane.printed[y[:, None, None] + near[:, None], x[:, None, None] + near].reshape(len(x), -1)
+    least, most = printed.min(axis=1), printed.max(axis=1)
+    as_printed = (light > DARKEST * least - INK) & (light < BRIGHTEST * most + INK)
+    steps = np.abs(np.diff(light))[least[1:] + least[:-1] == 2.0]
+    return bool(as_printed.all() and (steps < STEP).all())
 
 
 def _ahead_px(axis: Array, tip: Array, px_per_mm: float) -> Array:
