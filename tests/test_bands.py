@@ -40,6 +40,17 @@ def test_pieces_cover_everything_once(pieces: list[Piece]) -> None:
     assert len(pieces) > SHAPE[0] // max(BAND_PX, TILE_PX)
 
 
+def test_bands_within_a_view_cover_all_of_it() -> None:
+    view = blobs(0.2)
+    view[:BAND_PX] = False
+    covered = np.zeros(SHAPE, dtype=bool)
+    for piece in bands(SHAPE, 0, view):
+        covered[piece.place] = True
+    assert covered[view].all()
+    assert not covered[:BAND_PX].any()
+    assert not covered[:, ~view.any(axis=0)].all()
+
+
 def test_smoothing_by_bands_is_smoothing() -> None:
     picture = CHANCE.random((*SHAPE, 3), dtype=np.float32)
     result = np.empty_like(picture)
@@ -49,7 +60,7 @@ def test_smoothing_by_bands_is_smoothing() -> None:
 
 
 def test_the_rim_and_the_bridges_over_it_are_those_of_the_whole_picture() -> None:
-    plane: Any = SimpleNamespace(px_per_mm=24.0)
+    plane: Any = SimpleNamespace(px_per_mm=24.0, inside=np.ones(SHAPE, dtype=bool))
     table, seen = blobs(0.4), blobs(0.2)
     near = RIM_MM * plane.px_per_mm
     away = [cv2.distanceTransform(one.astype(np.uint8), cv2.DIST_L2, 5) for one in (~table, table)]

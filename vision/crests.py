@@ -94,11 +94,12 @@ def find_crests(x_mm: Array, height_mm: Array, *, from_mm: float, to_mm: float, 
 
 def upper_line(x: Array, y: Array) -> Array:
     """Fit a straight line through the upper part of y by asymmetric least squares (expectile 0.9), positive."""
-    weight = np.ones(len(x))
+    weight: Array = np.ones(len(x))
     line = y
     for _ in range(12):
-        slope, offset = np.polyfit(x, y, 1, w=np.sqrt(weight))
-        line = slope * x + offset
+        x_mean, y_mean = (float(weight @ values) / float(weight.sum()) for values in (x, y))
+        away = weight * (x - x_mean)
+        line = y_mean + float(away @ (y - y_mean)) / float(away @ (x - x_mean)) * (x - x_mean)
         weight = np.where(y > line, 0.9, 0.1)
     return np.asarray(np.maximum(line, 0.01))
 
@@ -106,11 +107,14 @@ def upper_line(x: Array, y: Array) -> Array:
 def _vertex(grid: Array, smooth: Array, at: NDArray[np.int_], sign: float, reach_mm: float) -> tuple[Array, Array]:
     """Refine extrema by a parabola through +-``reach_mm`` about the greatest value nearby."""
     half = round(reach_mm / GRID_MM)
-    xs, ys = np.empty(len(at)), np.empty(len(at))
+    xs, ys, upward = np.empty(len(at)), np.empty(len(at)), sign * smooth
+    offsets = GRID_MM * np.arange(-half, half + 1)
+    parabola = np.linalg.pinv(np.vander(offsets, 3))
     for i, near in enumerate(at):
-        k = _top(sign * smooth, int(near), 4)
+        k = _top(upward, int(near), 4)
         part = slice(max(k - half, 0), min(k + half + 1, len(grid)))
-        a, b, c = np.polyfit(grid[part] - grid[k], smooth[part], 2)
+        whole = part.stop - part.start == len(offsets)
+        a, b, c = parabola @ smooth[part] if whole else np.polyfit(grid[part] - grid[k], smooth[part], 2)
         shift = -b / (2.0 * a) if sign * a < 0.0 else 0.0
         shift = float(np.clip(shift, -0.05, 0.05))
         xs[i], ys[i] = grid[k] + shift, a * shift**2 + b * shift + c

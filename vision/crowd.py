@@ -12,8 +12,10 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.distance import cdist
 
 from vision.channels import LUMINANCE, weighted
+from vision.discs import by_disc
 from vision.grips import Grip, filled, find_grips
 from vision.outlined import outlined_grips
 from vision.plane import Plane
@@ -161,7 +163,7 @@ def _led_astray(one: _Held, others: list[_Held], px_per_mm: float) -> _Held:
     for other in others if one.grip.rank >= 2 else []:
         if np.linalg.norm(one.grip.middle_px - other.grip.middle_px) < HANDLE_APART_MM * px_per_mm:
             continue
-        near = np.linalg.norm(line[:, None] - other.shaft.line_px[None], axis=2).min(axis=1) < SAME_MM * px_per_mm
+        near = cdist(line, other.shaft.line_px).min(axis=1) < SAME_MM * px_per_mm
         alone = int(np.flatnonzero(~near)[-1]) + 1 if not near.all() else 0  # what comes after lies on the other one
         if LEAST_LEFT < alone < len(line) - LONGEST_TOGETHER:
             line = line[:alone]
@@ -202,7 +204,7 @@ def _cut_at_others(one: _Held, own: int, owner: NDArray[np.int16]) -> _Held | No
 def _shared(one: Shaft, other: Shaft) -> float:
     """Median distance of the shorter line's points from the longer line, px."""
     short, long = sorted((one.line_px, other.line_px), key=len)
-    gaps = np.linalg.norm(short[:, None] - long[None], axis=2).min(axis=1)
+    gaps = cdist(short, long).min(axis=1)
     return float(np.quantile(gaps, SAME_SHARE))
 
 
@@ -226,13 +228,11 @@ def _take(one: _Held, solid: Mask, ground: Ground, rim: Mask) -> Taken:
     thin, stop = np.zeros(shape, dtype=np.uint8), np.zeros(shape, dtype=np.uint8)
     normal = _normals(line)
     stops = _short_runs(~shaft, STOP_LONGEST_MM * ppm)
-    for k in range(len(line) - 1):
-        here = slice(k, k + 2)
-        clean = bool(shaft[here].all())
-        reach_low, reach_high = (low[k], high[k]) if clean else (-usual, usual)
-        _stroke(thin, corner, line[here], normal[here], reach_low, reach_high)
-        if stops[k] and wide[k] < 2.2 * ppm:
-            _stroke(stop, corner, line[here], normal[here], low[k], high[k])
+    clean = shaft[:-1] & shaft[1:]
+    for stroke in _strokes(line - corner, normal, np.where(clean, low[:-1], -usual), np.where(clean, high[:-1], usual)):
+        cv2.fillConvexPoly(thin, stroke, 1)
+    for stroke in _strokes(line - corner, normal, low[:-1], high[:-1])[stops[:-1] & (wide[:-1] < 2.2 * ppm)]:
+        cv2.fillConvexPoly(stop, stroke, 1)
     real_stop = _stop_like(stop.astype(bool), ppm)
     thin_mask = thin.astype(bool) & ~handle & ~real_stop
     cut = bool(((thin_mask | handle) & rim).any())
@@ -282,9 +282,11 @@ def _runs(solid: Mask, corner: NDArray[np.int_], line: Array, px_per_mm: float) 
     return np.where(shown, offsets[first], -1.0), np.where(shown, offsets[last], 1.0)  # hidden by print: the line itself
 
 
-def _stroke(mask: NDArray[np.uint8], corner: NDArray[np.int_], line: Array, normal: Array, low: float, high: float) -> None:
-    corners = np.stack([line[0] + low * normal[0], line[0] + high * normal[0], line[1] + high * normal[1], line[1] + low * normal[1]])
-    cv2.fillConvexPoly(mask, np.rint(corners).astype(np.int32) - corner.astype(np.int32), 1)
+def _strokes(line: Array, normal: Array, low: Array, high: Array) -> NDArray[np.int32]:
+    """Corners (N, 4, 2) of what lies between two offsets from each piece of a line."""
+    ends = slice(0, -1), slice(1, None)
+    sides = [line[ends[k]] + reach[:, None] * normal[ends[k]] for k, reach in ((0, low), (0, high), (1, high), (1, low))]
+    return np.rint(np.stack(sides, axis=1)).astype(np.int32)
 
 
 def _densely(line: Array) -> Array:
@@ -311,6 +313,4 @@ def _drawn(held: list[_Held], shape: tuple[int, ...], width_px: float) -> Mask:
 
 
 def _closed(mask: Mask, radius_px: float) -> Mask:
-    r = max(round(radius_px), 1)
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
-    return np.asarray(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, kernel).astype(bool))
+    return by_disc(mask, "close", radius_px)

@@ -71,16 +71,17 @@ def _in_common(left: Array, repeat: Array) -> Array:
     grid = np.arange(first, last, 1.0 / REPEAT_BINS)
     rows = np.interp(grid, repeat[good], left[good], left=np.nan, right=np.nan).reshape(-1, REPEAT_BINS)
     begin = np.clip(np.arange(len(rows)) - NEIGHBOURS // 2, 0, max(len(rows) - NEIGHBOURS, 0))
-    shared = np.stack([_median(rows[at : at + NEIGHBOURS]) for at in begin])
-    return np.interp(repeat, grid, shared.ravel())
+    around = begin[:, None] + np.arange(min(NEIGHBOURS, len(rows)))
+    return np.interp(repeat, grid, _medians(rows[around]).ravel())
 
 
-def _median(rows: Array) -> Array:
-    """Median of each column that holds a number; 0 elsewhere."""
-    out = np.zeros(rows.shape[1])
-    some = np.isfinite(rows).any(axis=0)
-    out[some] = np.nanmedian(rows[:, some], axis=0)
-    return out
+def _medians(values: Array) -> Array:
+    """Median over the middle axis of what is a number; 0 where nothing is."""
+    ordered = np.sort(values, axis=1)  # what is none stands last
+    count = np.isfinite(values).sum(axis=1)[:, None]
+    halves = np.maximum(count - 1, 0) // 2, np.minimum(count // 2, values.shape[1] - 1)
+    low, high = (np.take_along_axis(ordered, half, axis=1)[:, 0] for half in halves)
+    return np.asarray(np.where(count[:, 0] > 0, (low + high) / 2.0, 0.0))
 
 
 def left_of_groove(profile: Profile, outline: Outline) -> Left | None:

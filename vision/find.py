@@ -12,6 +12,7 @@ from skimage.measure import label, regionprops
 
 from vision.bands import bands
 from vision.crowd import Taken, take_apart
+from vision.discs import by_disc
 from vision.foreground import foreground
 from vision.joining import join_across_print
 from vision.offsheet import off_sheet
@@ -140,11 +141,8 @@ def _likely(candidate: Candidate, told: Mask | None, px_per_mm: float) -> bool:
 
 
 def _close(mask: Mask, radius_px: float) -> Mask:
-    r = max(round(radius_px), 1)
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
-    padded = cv2.copyMakeBorder(mask.astype(np.uint8), r, r, r, r, cv2.BORDER_CONSTANT, value=0)
-    closed = cv2.morphologyEx(padded, cv2.MORPH_CLOSE, kernel)[r:-r, r:-r]
-    opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    closed = by_disc(mask, "close", radius_px, max(round(radius_px), 1))
+    opened = cv2.morphologyEx(closed.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
     return np.asarray(opened.astype(bool))
 
 

@@ -33,10 +33,10 @@ def foreground(plane: Plane, relative: Image, lit: Mask, off: Mask) -> Mask:
     ``off`` (H, W): what is not the sheet.
     """
     table = off & ~lit
-    print_zone, solid = _print_zone(plane), _solid_ink(plane)
+    print_zone, solid = _print_zone(plane), _solid_ink(plane) & plane.inside
     seen, ink = np.zeros_like(table), np.empty((np.count_nonzero(solid), 3), dtype=np.float32)
     at = 0
-    for band in bands(relative.shape, REACH_PX):
+    for band in bands(relative.shape, REACH_PX, plane.inside):
         part = np.ascontiguousarray(relative[band.outer])
         blurred = np.asarray(cv2.GaussianBlur(part, (0, 0), 1.0), dtype=np.float32)
         seen[band.place] = _on_paper(part, blurred)[band.inner]

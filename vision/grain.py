@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,9 +27,12 @@ STRIDE = 3  # every third row and column tells enough
 LEAST_STEPS, OFTENER = 200, 4.0
 
 
-def refuse_grain(photo: Photo) -> None:
-    """Raise PhotoError of kind 'grainy' or 'blocky' where the picture's own faults are as large as what is looked for."""
-    noise, step = noise_share(photo.rgb), block_step(photo.rgb)
+def refuse_grain(photo: Photo, tiles: list[Array] | None = None) -> None:
+    """Raise PhotoError of kind 'grainy' or 'blocky' where the picture's own faults are as large as what is looked for.
+
+    ``tiles``: its even tiles if they are known.
+    """
+    noise, step = _noise_of(even_tiles(photo.rgb) if tiles is None else tiles), block_step(photo.rgb)
     if noise > MOST_NOISE:
         raise PhotoError(
             "grainy",
@@ -45,17 +49,18 @@ def refuse_grain(photo: Photo) -> None:
 
 def noise_share(rgb: NDArray[np.uint8]) -> float:
     """Standard deviation of the noise on even paper as a share of its level, in sRGB code; 0 where too little even paper shows."""
-    found = [_noise(tile) for tile in _grey_tiles(rgb)]
+    return _noise_of(even_tiles(rgb))
+
+
+def _noise_of(tiles: list[Array]) -> float:
+    found = [_noise(np.asarray(tile @ GREY)) for tile in tiles]
     return float(np.median(found)) if len(found) >= LEAST_TILES else 0.0
 
 
 def block_step(rgb: NDArray[np.uint8]) -> float:
     """Usual step between two blocks that are each of one level, in sRGB code of green; 0 where no such blocks are seen."""
-    return max(_step(rgb[::STRIDE, :, 1]), _step(rgb[:, ::STRIDE, 1].T))
-
-
-def _grey_tiles(rgb: NDArray[np.uint8]) -> list[Array]:
-    return [np.asarray(tile @ GREY) for tile in even_tiles(rgb)]
+    green = np.asarray(cv2.extractChannel(np.ascontiguousarray(rgb), 1), dtype=np.uint8)
+    return max(_step(green[::STRIDE]), _step(cv2.transpose(np.ascontiguousarray(green[:, ::STRIDE]))))
 
 
 def _noise(tile: Array) -> float:
@@ -64,13 +69,15 @@ def _noise(tile: Array) -> float:
     return float(1.4826 * np.median(np.abs(second)) / np.sqrt(6.0) / max(tile.mean(), 1.0))
 
 
-def _step(green: NDArray[np.uint8]) -> float:
+def _step(green: NDArray[Any]) -> float:
     """Steps with two equal neighbours on both sides; those of print lie anywhere, those of blocks at one of eight places alone."""
-    step = np.diff(green.astype(np.int16), axis=1)
-    flat = step == 0
-    lone = ~flat[:, 2:-2] & flat[:, :-4] & flat[:, 1:-3] & flat[:, 3:-1] & flat[:, 4:]
-    inner = np.abs(step[:, 2:-2])
-    counts = np.array([lone[:, place::BLOCK_PX].sum() for place in range(BLOCK_PX)])
+    green = np.ascontiguousarray(green)
+    flat = green[:, 1:] == green[:, :-1]
+    pairs = flat[:, 1:] & flat[:, :-1]
+    lone = ~flat[:, 2:-2] & pairs[:, :-3] & pairs[:, 3:]
+    inner = cv2.absdiff(green[:, 3:-2], green[:, 2:-3])
+    of_column = np.count_nonzero(lone, axis=0)
+    counts = np.array([of_column[place::BLOCK_PX].sum() for place in range(BLOCK_PX)])
     best = int(np.argmax(counts))
     if counts[best] < max(LEAST_STEPS, OFTENER * np.median(counts)):
         return 0.0

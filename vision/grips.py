@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from skimage.measure import label, regionprops
+
+from vision.discs import by_disc
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -45,7 +47,7 @@ class Grip:
 
 def filled(mask: Mask, px_per_mm: float) -> Mask:
     """Close dashes and fill holes no wider than a handle; what crossing shafts enclose stays open where it is wider."""
-    closed = _disc(mask, cv2.MORPH_CLOSE, CLOSE_MM * px_per_mm)
+    closed = _disc(mask, "close", CLOSE_MM * px_per_mm)
     count, marks, boxes, _ = cv2.connectedComponentsWithStats((~closed).astype(np.uint8), connectivity=4)
     widest = 14.0 * px_per_mm  # no hole within one handle is longer
     small = (boxes[:, 2] < widest) & (boxes[:, 3] < widest)
@@ -62,7 +64,7 @@ def filled(mask: Mask, px_per_mm: float) -> Mask:
 
 def find_grips(solid: Mask, colour: Array, rim: Mask, px_per_mm: float) -> tuple[Grip, ...]:
     """Find the handles in ``solid`` (H, W), the filled mask. ``colour`` (H, W, 3): over paper's; ``rim``: the picture's border."""
-    thick = _disc(solid, cv2.MORPH_OPEN, THICK_MM / 2.0 * px_per_mm)
+    thick = _disc(solid, "open", THICK_MM / 2.0 * px_per_mm)
     grips: list[Grip] = []
     _, marks, boxes, _ = cv2.connectedComponentsWithStats(thick.astype(np.uint8), connectivity=4)
     for k in range(1, len(boxes)):
@@ -130,7 +132,7 @@ def _by_colour(mask: Mask, colour: Array, px_per_mm: float) -> list[Mask]:
     for k in (0, 1):
         part = np.zeros_like(mask)
         part[mask] = which.ravel() == k
-        part = _disc(_disc(part, cv2.MORPH_CLOSE, 0.4 * px_per_mm), cv2.MORPH_OPEN, 0.8 * px_per_mm)
+        part = _disc(_disc(part, "close", 0.4 * px_per_mm), "open", 0.8 * px_per_mm)
         marks = label(part, connectivity=1)
         parts += [np.asarray(marks == r.label) for r in regionprops(marks) if r.area > 18.0 * px_per_mm**2]
     return parts if len(parts) > 1 else [mask]
@@ -159,8 +161,5 @@ def _width(mask: Mask) -> float:
     return float(min(size))
 
 
-def _disc(mask: Mask, operation: int, radius_px: float) -> Mask:
-    r = max(round(radius_px), 1)
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
-    padded = cv2.copyMakeBorder(mask.astype(np.uint8), r + 1, r + 1, r + 1, r + 1, cv2.BORDER_CONSTANT, value=0)
-    return np.asarray(cv2.morphologyEx(padded, operation, kernel)[r + 1 : -r - 1, r + 1 : -r - 1].astype(bool))
+def _disc(mask: Mask, does: Literal["close", "open"], radius_px: float) -> Mask:
+    return by_disc(mask, does, radius_px, max(round(radius_px), 1) + 1)

@@ -51,14 +51,16 @@ def _outside_page(plane: Plane) -> Mask:
 
 def _beyond_trim(plane: Plane, relative: Image) -> Mask:
     """Everything right of the trim line when most of what should be white there is not: the sheet was cut."""
-    height, width = plane.inside.shape
     beyond = np.zeros_like(plane.inside)
     if plane.trim_x_mm is None:
         return beyond
     column = max(round((plane.trim_x_mm - plane.x0_mm) * plane.px_per_mm), 0)
     asked = (plane.printed[:, column:] > 0.5) & plane.inside[:, column:]
-    if asked.sum() > 4.0 * plane.px_per_mm**2 and _strange(relative, 0, column, height, width)[asked].mean() > LEAST_SHARE:
-        beyond[:, column:] = True
+    if asked.sum() > 4.0 * plane.px_per_mm**2:
+        rows, columns = np.flatnonzero(asked.any(axis=1)), np.flatnonzero(asked.any(axis=0))
+        top, bottom, left, right = int(rows[0]), int(rows[-1]) + 1, int(columns[0]), int(columns[-1]) + 1
+        strange = _strange(relative, top, column + left, bottom, column + right)
+        beyond[:, column:] = strange[asked[top:bottom, left:right]].mean() > LEAST_SHARE
     return beyond
 
 
@@ -119,6 +121,8 @@ def rim(plane: Plane, table: Mask) -> Mask:
     reach = RIM_MM * plane.px_per_mm
     result = np.zeros_like(table)
     for tile in tiles(table.shape, 2 * int(reach) + 4):
+        if not plane.inside[tile.place].any():
+            continue
         part = np.ascontiguousarray(table[tile.outer])
         if part.any() and not part.all():
             result[tile.place] = (_wider(part, reach) & _wider(~part, reach))[tile.inner]

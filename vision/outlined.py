@@ -22,7 +22,7 @@ MOST_LINES = 400
 STEP_MM, BACK_MM, AHEAD_MM = 0.2, 6.0, 19.0  # where the handle is looked for about a line's end: a stop may hide the shaft's last
 ASIDE_MM = 3.5
 SIDE_MM = (1.1, 2.6)  # from the line: where a side of the handle may be
-LEAN_MM = 0.8  # by which the line may miss the handle's middle, at most
+LEANS = np.arange(-0.8, 0.81, 0.4)  # mm by which the line may miss the handle's middle
 LONG_MM = 9.0  # least length of a handle
 FRONT_MM = 2.0  # before the front, where no sides may be
 BOTH, BEFORE, INSIDE, OUTSIDE = 0.72, 0.35, 0.45, 0.30  # shares: of both sides; of sides before the front; of marks inside and beyond
@@ -77,10 +77,10 @@ def _handle_at(image: NDArray[np.float32], grey: Array, end: Array, way: Array, 
     spots = end + px_per_mm * (along[:, None, None] * way + across[None, :, None] * normal)
     x, y = (np.ascontiguousarray(spots[..., k], dtype=np.float32) for k in (0, 1))
     marks = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0) > 0.5
-    best = max((_scored(marks, along, across, lean) for lean in np.arange(-LEAN_MM, LEAN_MM + 0.01, 0.4)), key=lambda s: s[0])
-    score, first, lean, half_mm = best
-    if score <= 0.0:
+    found = _scored(marks, along, across)
+    if found is None:
         return None
+    score, first, lean, half_mm = found
     long = round(LONG_MM / STEP_MM)
     light = cv2.remap(np.asarray(grey, dtype=np.float32), x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     inside = float(np.median(light[first : first + long, np.abs(across - lean) < CORE_MM]))
@@ -91,32 +91,31 @@ def _handle_at(image: NDArray[np.float32], grey: Array, end: Array, way: Array, 
     return _Found(_as_grip(start, way, normal, half_mm, px_per_mm), score)
 
 
-def _scored(marks: Mask, along: Array, across: Array, lean: float) -> tuple[float, int, float, float]:
-    """Score, first row, lean and half width (mm) of the best handle about a line so far aside; score 0 without one."""
-    off = across - lean
+def _scored(marks: Mask, along: Array, across: Array) -> tuple[float, int, float, float] | None:
+    """Score, first row, lean and half width (mm) of the best handle about a line; None without one."""
     long, before = round(LONG_MM / STEP_MM), round(FRONT_MM / STEP_MM)
-    up, down = ((side > SIDE_MM[0]) & (side < SIDE_MM[1]) for side in (off, -off))
-    upper, lower = (np.asarray(marks[:, side].any(axis=1)) for side in (up, down))
-    beyond = np.abs(off)
-    outer = np.asarray(marks[:, (beyond > CLEAR_MM[0]) & (beyond < CLEAR_MM[1])].any(axis=1))
-    sides, either = _windows(upper & lower, long), _windows(upper | lower, before)
-    count = len(along) - long - before
-    rows = np.arange(before, before + count)
-    score = sides[rows] - 0.5 * either[rows - before]
-    good = (sides[rows] >= BOTH) & (either[rows - before] <= BEFORE)
-    good &= _windows(outer, long)[rows] <= OUTSIDE
-    if not good.any():
-        return 0.0, 0, lean, 0.0
-    first = int(rows[int(np.argmax(np.where(good, score, -1.0)))])
-    part = marks[first : first + long]
-    reach = [float(np.median([beyond[where][row[where]].max() for row in part if row[where].any()])) for where in (up, down)]
-    return float(score[first - before]), first, lean, float(np.mean(reach))
+    off = across - LEANS[:, None]
+    zones = [(off > SIDE_MM[0]) & (off < SIDE_MM[1]), (-off > SIDE_MM[0]) & (-off < SIDE_MM[1])]
+    zones.append((np.abs(off) > CLEAR_MM[0]) & (np.abs(off) < CLEAR_MM[1]))
+    upper, lower, outer = (marks.astype(np.float32) @ zone.T.astype(np.float32) > 0.0 for zone in zones)
+    rows = np.arange(before, len(along) - long)
+    sides, either = _windows(upper & lower, long)[rows], _windows(upper | lower, before)[rows - before]
+    good = (sides >= BOTH) & (either <= BEFORE) & (_windows(outer, long)[rows] <= OUTSIDE)
+    score = np.where(good, sides - 0.5 * either, -1.0)
+    lean = int(score.max(axis=0).argmax())
+    row = int(score[:, lean].argmax())
+    if score[row, lean] <= 0.0:
+        return None
+    first = int(rows[row])
+    part, beyond, sides_of = marks[first : first + long], np.abs(off[lean]), [zone[lean] for zone in zones[:2]]
+    reach = [float(np.median([beyond[side][line[side]].max() for line in part if line[side].any()])) for side in sides_of]
+    return float(score[row, lean]), first, float(LEANS[lean]), float(np.mean(reach))
 
 
-def _windows(values: NDArray[Any], wide: int) -> Array:
-    """Mean over the next ``wide`` values from each place on; the last ones, which lack some, count as 0."""
-    total = np.concatenate([[0.0], np.cumsum(values.astype(float))])
-    out = np.zeros(len(values))
+def _windows(values: Mask, wide: int) -> Array:
+    """Mean over the next ``wide`` rows from each on; the last ones, which lack some, count as 0."""
+    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values.astype(float), axis=0)])
+    out = np.zeros(values.shape)
     out[: len(values) - wide + 1] = (total[wide:] - total[:-wide]) / wide
     return out
 

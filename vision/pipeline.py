@@ -35,7 +35,7 @@ from vision.photo import Photo, load_photo
 from vision.plane import Plane, look_down
 from vision.reading import PhotoReading, ScaleReading
 from vision.scale import GivenScale, Scale
-from vision.screen import refuse_screen
+from vision.screen import even_tiles, refuse_screen
 from vision.together import Looked
 from vision.twice import counted_once
 from vision.unread import surely_there, unread
@@ -71,8 +71,9 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     plane = look_down(photo, scale)
     refuse_coarse(scale, photo)
     refuse_slanted(scale)
-    refuse_screen(photo, scale)
-    refuse_grain(photo)
+    tiles = even_tiles(photo.rgb)
+    refuse_screen(photo, scale, tiles)
+    refuse_grain(photo, tiles)
     found = find_instruments(plane, scale.saddles_mm)
     plane = plane.without_picture()
     ordered = in_reading_order(found.candidates, plane, scale)

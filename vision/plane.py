@@ -23,6 +23,7 @@ Array = NDArray[np.floating[Any]]
 Image = NDArray[np.floating[Any]]
 MOST_PX = 6_000_000
 FINEST_PX_PER_MM = 24.0
+RIM_PX = 8  # beyond what the photo shows, for filters that reach over its border
 EDGE_MM = 15.0  # table beyond the page that is still looked at
 
 
@@ -86,14 +87,19 @@ def _seen_from_above(
     width, height = photo.width_px, photo.height_px
     coarser = np.array([width / small.shape[1], height / small.shape[0]])
     linear = LINEAR.astype(np.float32)[:, None]
-    light, inside = np.empty((*shape, 3), dtype=np.float32), np.empty(shape, dtype=bool)
+    light, inside = np.zeros((*shape, 3), dtype=np.float32), np.zeros(shape, dtype=bool)
     grid = np.asarray((_grid(scale, box, px_per_mm, shape) + 0.5) / coarser - 0.5, dtype=np.float32)
     first, last = ((np.array(at) + 0.5) / coarser - 0.5 for at in ((1.0, 1.0), (width - 2.0, height - 2.0)))
     for band in bands(shape, 0):
         at = _small_maps(grid, shape, band.place[0])
-        inside[band.place] = np.asarray(cv2.inRange(at, first, last)) > 0
-        x, y = cv2.split(at)
-        light[band.place] = cv2.LUT(np.asarray(cv2.remap(small, x, y, cv2.INTER_LINEAR)), linear)
+        seen = np.asarray(cv2.inRange(at, first, last)) > 0
+        columns = np.flatnonzero(seen.any(axis=0))
+        if not len(columns):
+            continue
+        inside[band.place] = seen
+        part = slice(max(int(columns[0]) - RIM_PX, 0), int(columns[-1]) + RIM_PX + 1)
+        x, y = cv2.split(np.ascontiguousarray(at[:, part]))
+        light[band.place][:, part] = cv2.LUT(np.asarray(cv2.remap(small, x, y, cv2.INTER_LINEAR)), linear)
     return light, inside
 
 

@@ -27,14 +27,14 @@ LEAST_TILES = 4
 _COARSEST, _FINEST = 3.0 / TILE_PX, 0.47  # 1/px; coarser is shading, finer the grid of the sensor itself
 
 
-def refuse_screen(photo: Photo, scale: Scale) -> None:
-    """Raise PhotoError of kind 'screen' where the sheet's white shows a regular pattern.
+def refuse_screen(photo: Photo, scale: Scale, tiles: list[Array] | None = None) -> None:
+    """Raise PhotoError of kind 'screen' where the sheet's white shows a regular pattern. ``tiles``: its even tiles if they are known.
 
     Nothing is said of a given scale, nor of a card with windows, through which a lit screen may show.
     """
     if scale.sheet is None or scale.sheet.windows:
         return
-    share = regularity(photo.rgb)
+    share = regularity_of(even_tiles(photo.rgb) if tiles is None else tiles)
     if share > MOST_SHARE:
         raise PhotoError(
             "screen",
@@ -45,7 +45,11 @@ def refuse_screen(photo: Photo, scale: Scale) -> None:
 
 def regularity(rgb: NDArray[np.uint8]) -> float:
     """Return how strong the strongest regular pattern of the bright even places is, as a share of their level; 0 if too few."""
-    tiles = even_tiles(rgb)
+    return regularity_of(even_tiles(rgb))
+
+
+def regularity_of(tiles: list[Array]) -> float:
+    """The same of tiles already cut out."""
     if len(tiles) < LEAST_TILES:
         return 0.0
     level = float(np.median([tile.mean() for tile in tiles]))

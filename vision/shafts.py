@@ -174,7 +174,8 @@ def _round_the_bend(free: Ground, line: Array) -> Array | None:
                 steps = np.cumsum(along[:, 0])
                 steps[_gap_from(along) :] = -np.inf
                 last = min(int(np.argmax(steps)), 12)  # 3 mm at a time follow a curve
-                best, longer = total, np.concatenate([line[: len(line) - back], spots[k, : last + 1, middle]])
+                more = np.column_stack([spot[k, : last + 1, middle] for spot in spots])
+                best, longer = total, np.concatenate([line[: len(line) - back], more])
     return longer
 
 
@@ -208,11 +209,11 @@ def _best_paths(ground: Ground, starts_px: Array, directions: Array) -> list[Sha
         flat = moved.reshape(fans, -1)
         places[i] = flat.argmax(axis=1)
         tops[i] = flat[np.arange(fans), places[i]]
-    return [_ended(came[:, k], moves, spots[k], worth[k], tops[:, k], places[:, k]) for k in range(fans)]
+    return [_ended(came[:, k], moves, (spots[0][k], spots[1][k]), worth[k], tops[:, k], places[:, k]) for k in range(fans)]
 
 
 def _ended(
-    came: NDArray[np.int8], moves: NDArray[np.int_], spots: Array, worth: Array, tops: Array, places: NDArray[np.int_]
+    came: NDArray[np.int8], moves: NDArray[np.int_], spots: tuple[Array, Array], worth: Array, tops: Array, places: NDArray[np.int_]
 ) -> Shaft | None:
     """The path that ends where its worth is greatest; None when that is nowhere."""
     last = int(tops.argmax())
@@ -234,7 +235,7 @@ def _way_of_moves(steps: int, wide: int, turns: int) -> tuple[NDArray[np.int_], 
 
 
 def _read_back(
-    came: NDArray[np.int8], moves: NDArray[np.int_], spots: Array, worth: Array, at: tuple[int, int, int], best: float
+    came: NDArray[np.int8], moves: NDArray[np.int_], spots: tuple[Array, Array], worth: Array, at: tuple[int, int, int], best: float
 ) -> Shaft | None:
     """Walk the path back from its end, then cut it at the first stretch of bare paper."""
     i, k, t = at
@@ -254,24 +255,26 @@ def _read_back(
         total = np.cumsum(along[:end])
         end = int(np.argmax(total)) + 1
         rows, best = rows[:end], float(total[end - 1])
-    return Shaft(spots[rows[:, 0], rows[:, 1]], best) if len(rows) > 3 else None
+    return Shaft(np.column_stack([spot[rows[:, 0], rows[:, 1]] for spot in spots]), best) if len(rows) > 3 else None
 
 
 def _fans(
     ground: Ground, start_px: Array, directions: Sequence[Array] | Array, reach_mm: float, wide_mm: float
-) -> tuple[Array, Array]:
-    """Worth of every cell ahead of the start, or of each start, along each direction (fans, steps, wide), and its plane px (.., 2)."""
+) -> tuple[Array, tuple[Array, Array]]:
+    """Worth of every cell ahead of the start, or of each start, along each direction (fans, steps, wide), and its plane px, x and y."""
     aside = np.arange(-round(wide_mm / ASIDE_MM), round(wide_mm / ASIDE_MM) + 1) * ASIDE_MM
     ahead = np.arange(1, round(reach_mm / STEP_MM) + 1) * STEP_MM
     towards = np.array(directions)
     normal = np.column_stack([-towards[:, 1], towards[:, 0]])
-    offsets = ahead[None, :, None, None] * towards[:, None, None] + aside[None, None, :, None] * normal[:, None, None]
-    spots = np.asarray(start_px).reshape(-1, 1, 1, 2) + ground.px_per_mm * offsets
-    x, y = (np.ascontiguousarray(spots[..., k].reshape(-1, len(aside)), dtype=np.float32) for k in (0, 1))
+    starts = np.asarray(start_px).reshape(-1, 1, 1, 2)
+    spots = [
+        starts[..., k] + ground.px_per_mm * (ahead[:, None] * towards[:, k, None, None] + aside * normal[:, k, None, None]) for k in (0, 1)
+    ]
+    x, y = (spot.astype(np.float32).reshape(-1, len(aside)) for spot in spots)
     both = cv2.remap(ground.both, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0)
     core = cv2.blur(np.ascontiguousarray(both[..., 0]), (3, 1))
     worth = core * METAL + (1.0 - core) * np.where(both[..., 1] > 0.5, BARE, UNKNOWN)
-    return np.asarray(worth, dtype=float).reshape(spots.shape[:3]), spots
+    return np.asarray(worth, dtype=float).reshape(spots[0].shape), (spots[0], spots[1])
 
 
 def _turned(direction: Array, degrees: float) -> Array:
