@@ -17,13 +17,14 @@ from vision.outline import read_outline
 from vision.place import Profile
 from vision.shapes import SQUARE, TRIANGLE, Blank
 from vision.tip import Tip
+from vision.width_budget import RIDGE_THIN_SPREAD
 
 SHANK_MM = 4.0
 
 
 def measured(
     blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float = 60.0, spread_px: float = 0.6, tip_u_px: float = 1.0,
-    grooves: tuple[Crests, Crests] | None = None,
+    row_px: float = 1.0, grooves: tuple[Crests, Crests] | None = None,
 ) -> Dimensions:
     """A drawn instrument with its smooth shank through outline, evidence and dimensions."""
     drawn = draw(blank, d0_mm=0.30, lead_mm=2.4, noise_mm=0.002, seed=3, px_per_mm=px_per_mm)
@@ -45,6 +46,7 @@ def measured(
         scale_u=0.006,
         blur_px=blur_px,
         spread_px=spread_px,
+        row_px=row_px,
         doubt_px=0.0,
         tip_seen=True,
     )
@@ -100,6 +102,35 @@ def test_a_tip_in_doubt_is_a_diameter_in_doubt_by_the_taper() -> None:
         grown = math.sqrt(getattr(doubtful, name).u ** 2 - getattr(sure, name).u ** 2)
         assert grown == pytest.approx(0.7 * sure.taper_mm_per_mm.value, rel=0.02)
     assert doubtful.taper_mm_per_mm.u == sure.taper_mm_per_mm.u
+
+
+def edge_part(dimensions: Dimensions) -> float:
+    """What the edge model contributes to u of D0, mm."""
+    return dict(dimensions.d0_mm.parts)["edge model"]
+
+
+def test_an_outline_is_as_unsure_as_the_network_that_saw_it() -> None:
+    """In rows of what it was shown: twice as coarse costs twice as much, a row in doubt costs more than a usual one, blur alone nothing."""
+    usual = measured(SQUARE, height_u=0.001, blur_px=1.0, spread_px=0.5)
+    coarse = measured(SQUARE, height_u=0.001, blur_px=1.0, spread_px=1.0, row_px=2.0)
+    wavers = [measured(SQUARE, height_u=0.001, blur_px=1.0, spread_px=s) for s in (0.5, 0.54, 0.66, 1.14)]
+    blurred = measured(SQUARE, height_u=0.001, blur_px=3.0, spread_px=0.5)
+
+    assert edge_part(coarse) == pytest.approx(2.0 * edge_part(usual))
+    grown = [edge_part(one) - edge_part(usual) for one in wavers]
+    assert grown == pytest.approx([0.0, grown[1], 2.0 * grown[1], 4.0 * grown[1]])  # the root of the doubt beyond a usual one
+    assert grown[1] > 0.0
+    assert edge_part(blurred) == pytest.approx(edge_part(usual))
+
+
+def test_ridges_in_doubt_are_put_right_and_carried() -> None:
+    """A one-groove helix's crests are ridges: what the network rounds off is added, by more where it wavers, and with more u."""
+    ridges = (crests(1.0, 1.0), crests(1.5, 1.0))
+    sure, wavers = (measured(SQUARE, height_u=0.001, blur_px=1.0, spread_px=s, grooves=ridges) for s in (0.5, 1.0))
+
+    added = 2.0 * RIDGE_THIN_SPREAD * 0.5 / 60.0
+    assert wavers.d0_mm.value - sure.d0_mm.value == pytest.approx(added, rel=1e-6)
+    assert dict(wavers.d0_mm.parts)["fit"] > dict(sure.d0_mm.parts)["fit"] + 0.5 * added
 
 
 def test_a_helix_angle_carries_its_diameter() -> None:

@@ -100,6 +100,7 @@ def measure(
     scale_u: float,
     blur_px: float,
     spread_px: float,
+    row_px: float = 1.0,
     doubt_px: float,
     tip_seen: bool,
     before_screen: bool = False,
@@ -108,7 +109,7 @@ def measure(
 
     ``front_mm``: place of the handle's front; ``loss``: twist missing against the trend, left out of the
     pitch; ``scale_u``: relative u of the local scale; ``spread_px``: the network's usual
-    spread of the outline; ``doubt_px``: how far the two ways
+    spread of the outline, ``row_px`` the px a row that it was shown; ``doubt_px``: how far the two ways
     of finding the outline contradict each other. With ``tip_seen`` False, what counts from the tip is None.
     ``before_screen``: the working part lies before a lit screen, where outlines have a smaller budget and no known bias.
     """
@@ -116,7 +117,7 @@ def measure(
         return _nothing(spread_px, most_spread_px(profile.px_per_mm))
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
-    width = WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, before_screen=before_screen)
+    width = WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, row_px=row_px, before_screen=before_screen)
     width.edge_mm += _jump_mm(envelope, outline)
     width.other, width.unsure, width.barbed = _second_opinion(outline, evidence), _unsure(evidence), evidence.best == "barbed"
     width.tip_mm = tip.u_px / profile.px_per_mm
@@ -298,7 +299,7 @@ def _shank(outline: Outline, envelope: Envelope | None, width: WidthBudget, note
         )
         return None
     fit_u = math.hypot(outline.shank.u_middle_mm, outline.shank.misfit_mm)
-    return width.corrected(value, fit_u, SHANK_THIN_PX, SHANK_EDGE_SHARE)
+    return width.corrected(value, fit_u, SHANK_THIN_PX / width.px_per_mm, SHANK_EDGE_SHARE)
 
 
 def _unsure(evidence: BlankEvidence) -> bool:

@@ -25,7 +25,7 @@ class Edges:
     marks the columns before a lit screen (empty: none is).
     ``u_px`` (2, N) is the network's own spread of each edge, ``kinds`` (5, N) its chances of what a column shows (nothing,
     working part, smooth shaft, stop, handle), ``heights_px`` (2, N) the axis above the sheet and how far off that usually is,
-    ``names`` (14,) its logits of family, section and hand; all empty without it.
+    ``names`` (14,) its logits of family, section and hand; all empty without it. ``row_px``: px a row that it was shown.
     """
 
     strip: Strip
@@ -35,6 +35,7 @@ class Edges:
     blur_px: float
     paper: float
     doubt_px: float = 0.0
+    row_px: float = 1.0
     outer_px: Array = field(default_factory=lambda: np.empty((2, 0)))
     lit: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
     u_px: Array = field(default_factory=lambda: np.empty((2, 0)))

@@ -76,6 +76,7 @@ def locate_edges(
         outer_px=outer,
         doubt_px=doubt,
         u_px=seen.u_px,
+        row_px=seen.row_px,
         kinds=seen.kinds,
         heights_px=seen.heights_px,
         names=seen.names,

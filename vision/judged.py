@@ -67,6 +67,7 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
         scale_u=seen.scale_at.u / seen.scale_at.value,
         blur_px=seen.edges.blur_px,
         spread_px=seen.edges.spread_px,
+        row_px=seen.edges.row_px,
         doubt_px=seen.edges.doubt_px,
         tip_seen=seen.tip.column is not None,
         before_screen=_before_screen(seen),

@@ -30,7 +30,7 @@ class MetalSight:
 
     ``upper_px`` and ``lower_px`` are signed offsets from the axis, NaN where no metal is in view; ``u_px`` (2, N) the spread
     of each. ``kinds`` (5, N) are chances of KINDS. ``heights_px`` (2, N): the axis above the sheet and how far off that
-    usually is. ``names`` (14,) are logits of family, section and hand of twist.
+    usually is. ``names`` (14,) are logits of family, section and hand of twist. ``row_px``: px a row that the network was shown.
     """
 
     upper_px: Array
@@ -39,6 +39,7 @@ class MetalSight:
     kinds: Array
     heights_px: Array
     names: Array
+    row_px: float = 1.0
 
 
 def see_metal(photo: Photo | Nearby, axis_px: Array, half_width_px: float, *, coarsely: bool = False) -> MetalSight:
@@ -58,7 +59,7 @@ def see_metal(photo: Photo | Nearby, axis_px: Array, half_width_px: float, *, co
     upper, u_upper = (np.interp(want, at, value * step) for value in _place(rows[0]))
     lower, u_lower = (np.interp(want, at, value * step) for value in _place(rows[1]))
     above = np.stack([np.interp(want, at, value * step) for value in heights])
-    return MetalSight(upper + hidden, lower + hidden, np.stack([u_upper, u_lower]), shares, above, names)
+    return MetalSight(upper + hidden, lower + hidden, np.stack([u_upper, u_lower]), shares, above, names, float(step))
 
 
 def strip_step(half_width_px: float) -> int:

@@ -9,19 +9,17 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-
 from vision.envelope import Cone
 from vision.place import Profile
 from vision.quantity import Quantity, combined
 from vision.tip import Tip
 
-# Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), px: least,
-# more a px of blur beyond a sharp photo's, more a px of the network's own spread beyond a usual one. From 48 development
-# renders (seeds 4400-4447), none of them seen in training: 0.09 px rms where the network is as sure as usual, at any blur
-# up to 3.7 px; 0.3 px where its spread is 0.75 to 1 px.
-EDGE_U_LEAST_PX, EDGE_U_BLUR, EDGE_U_SPREAD = 0.10, 0.01, 0.6
-SHARP_BLUR_PX, USUAL_SPREAD_PX = 0.9, 0.5
+# Standard uncertainty of one outline's place from the edge model (mirrored paper, contact shadow, sharpening), in rows of the strip
+# that the network is shown: least, and more with the root of its own spread beyond a usual one (a spread grows at once where it
+# wavers). From 710 rows of K-files and reamers (seeds 400-739, 4400-4739, 6400-6735 and, reported before, 53000-63299): D0 errs by 0.13
+# rows an edge where the network is as sure as usual, whatever the blur and however coarse the rows; by 0.3 where its spread is 0.55 to
+# 0.6 rows, by 0.45 where it is 0.8. Blur adds nothing that the spread does not tell.
+EDGE_U_LEAST, EDGE_U_SPREAD, USUAL_SPREAD = 0.10, 0.70, 0.5
 # Of that u: it drifts along the instrument (D16 = D0 + 16 taper binds the first two). The shank's from 245 development renders
 # (seeds 100-239, 4100-4219), whose errors were 0.4 to 0.6 of the u claimed before, and 190 more (400-539, 700-759), 0.7 of the next.
 TAPER_EDGE_SHARE, D16_EDGE_SHARE, SHANK_EDGE_SHARE = 2.2, 1.25, 0.68
@@ -31,14 +29,10 @@ SCREEN_U_BLURS = 0.22
 DOUBT_SHARE = 0.06  # of a contradiction between model and steps: on renders the steps are nearly always the ones that slip
 # The outline's mean bias an edge, px too thin: none that could be told from 0 on those renders.
 CREST_THIN_PX, SHANK_THIN_PX = 0.0, 0.0
-# But a Hedstroem's crests are ridges, which a picture of few px rounds off: by 0.3 px an edge at 45 to 58 px/mm, 0.1 px from 75 px/mm on
-# (64 development renders, seeds 400-8479 and 2602-2822); by so much more or less from lot to lot.
-RIDGE_THIN_PX, RIDGE_AT_PX_PER_MM, RIDGE_U_PX = (0.3, 0.1), (58.0, 75.0), 0.12
-# Blur rounds them off further, and barbs run into the outline of a broach's wire with it: px an edge for every px of blur beyond
-# `SHARP_BLUR_PX`. From 548 rows of both (seeds 400-739, 4400-4739, 6400-6735 and, reported before, 53000-59159): a Hedstroem's D0 erred by
-# 0.3 px at 1 px of blur and by 0.7 at 3, a broach's by 0.2 and 0.6, both more than claimed; twisted blanks by no more than claimed.
-RIDGE_THIN_BLUR, RIDGE_THIN_MOST_PX, RIDGE_U_BLUR = 0.08, 0.3, 0.10
-BARB_U_PX, BARB_U_BLUR, BARBED_MM = 0.03, 0.16, 6.0
+# But a Hedstroem's crests are ridges, which the network rounds off: rows an edge, and more a row of its spread beyond a usual one. It is
+# that spread that tells how much in doubt they are, too, and a broach's wire between its barbs. From 695 rows of both (seeds as above).
+RIDGE_THIN, RIDGE_THIN_SPREAD, RIDGE_U_SPREAD = 0.09, 0.68, 1.65
+BARB_U, BARB_U_SPREAD, BARBED_MM = 0.12, 0.66, 6.0
 # What no fit knows of: with the true outlines of 48 held renders, D0 still misses by -3 to +2 um from one kind of section to another.
 SHAPE_U_MM = 0.0025
 UNSURE_SHARE = 0.10  # of a width where it is not told how the part is made
@@ -62,16 +56,24 @@ class Envelope:
         return self.d0_mm + self.taper * x_mm, math.sqrt(max(variance, 0.0))
 
 
-def edge_u_px(blur_px: float, spread_px: float) -> float:
-    """Standard uncertainty of one outline's place, the same all along the instrument. ``spread_px``: the network's own."""
-    return EDGE_U_LEAST_PX + EDGE_U_BLUR * max(blur_px - SHARP_BLUR_PX, 0.0) + EDGE_U_SPREAD * max(spread_px - USUAL_SPREAD_PX, 0.0)
+def edge_u_px(spread_px: float, row_px: float) -> float:
+    """Standard uncertainty of one outline's place, the same all along the instrument.
+
+    ``spread_px``: the network's own; ``row_px``: px a row of the strip that it was shown (`vision.metal.strip_step`).
+    """
+    return row_px * (EDGE_U_LEAST + EDGE_U_SPREAD * math.sqrt(_wavers(spread_px, row_px)))
+
+
+def _wavers(spread_px: float, row_px: float) -> float:
+    """Rows by which the network's spread exceeds a usual one."""
+    return max(spread_px / row_px - USUAL_SPREAD, 0.0)
 
 
 class WidthBudget:
     """Turns a fitted width and its fit uncertainty to a quantity with the shared contributions."""
 
     def __init__(
-        self, profile: Profile, scale_u: float, blur_px: float, spread_px: float, doubt_px: float, *, before_screen: bool
+        self, profile: Profile, scale_u: float, blur_px: float, spread_px: float, doubt_px: float, *, row_px: float, before_screen: bool
     ) -> None:
         self.relative = (("scale", scale_u), ("height", profile.magnification_u))
         self.px_per_mm = profile.px_per_mm
@@ -80,15 +82,15 @@ class WidthBudget:
         self.unsure = False
         self.barbed = False
         self.tip_mm = 0.0
-        self.blurred_px = max(blur_px - SHARP_BLUR_PX, 0.0)
-        edge_px = edge_u_px(blur_px, spread_px)
+        self.row_mm, self.wavers = row_px / profile.px_per_mm, _wavers(spread_px, row_px)
+        edge_px = edge_u_px(spread_px, row_px)
         if before_screen:
             edge_px = min(edge_px, SCREEN_U_BLURS * blur_px)
         self.edge_mm = 2.0 * (edge_px + DOUBT_SHARE * doubt_px) / profile.px_per_mm
 
-    def corrected(self, value: float, fit_u: float, thin_px: float, edge_share: float = 1.0) -> Quantity:
-        """A width with the known bias of both edges taken off."""
-        return self.of(value + 2.0 * self.thin_share * thin_px / self.px_per_mm, math.hypot(fit_u, SHAPE_U_MM), edge_share)
+    def corrected(self, value: float, fit_u: float, thin_mm: float, edge_share: float = 1.0) -> Quantity:
+        """A width with the known bias of each edge taken off."""
+        return self.of(value + 2.0 * self.thin_share * thin_mm, math.hypot(fit_u, SHAPE_U_MM), edge_share)
 
     def of_envelope(self, envelope: Envelope, x_mm: float, edge_share: float = 1.0) -> Quantity:
         """The envelope's diameter at a station, with what its shape leaves in doubt."""
@@ -97,19 +99,18 @@ class WidthBudget:
         # x = 0 is where the tip was found: along a taper a tip found too early is a width taken too early
         place_u = abs(envelope.taper) * self.tip_mm
         fit_u = math.hypot(fit_u, shape_u, self.made_u_mm(envelope), place_u)
-        return self.corrected(value, fit_u, CREST_THIN_PX + self._ridge_thin_px(envelope), edge_share)
+        return self.corrected(value, fit_u, CREST_THIN_PX / self.px_per_mm + self._ridge_thin_mm(envelope), edge_share)
 
     def made_u_mm(self, envelope: Envelope) -> float:
         """What ridges and barbs add to the u of a width beyond any outline's."""
         if envelope.source == "crests":
-            return 2.0 * (RIDGE_U_PX + RIDGE_U_BLUR * self.blurred_px) / self.px_per_mm
-        return 2.0 * (BARB_U_PX + BARB_U_BLUR * self.blurred_px) / self.px_per_mm if self.barbed else 0.0
+            return 2.0 * RIDGE_U_SPREAD * self.wavers * self.row_mm
+        return 2.0 * (BARB_U + BARB_U_SPREAD * self.wavers) * self.row_mm if self.barbed else 0.0
 
-    def _ridge_thin_px(self, envelope: Envelope) -> float:
+    def _ridge_thin_mm(self, envelope: Envelope) -> float:
         if envelope.source != "crests":
             return 0.0
-        usual = float(np.interp(self.px_per_mm, RIDGE_AT_PX_PER_MM, RIDGE_THIN_PX))
-        return usual + min(RIDGE_THIN_BLUR * self.blurred_px, RIDGE_THIN_MOST_PX)
+        return (RIDGE_THIN + RIDGE_THIN_SPREAD * self.wavers) * self.row_mm
 
     def shape_u_mm(self, envelope: Envelope, x_mm: float) -> float:
         """What a width carries for an outline that fits its blank badly, or that may be another kind of thing."""
