@@ -92,6 +92,29 @@ def test_in_the_overlap_the_spacing_shares():
     assert 0.5 < said["k-file"] / said["reamer"] < 2.0
 
 
+@pytest.mark.parametrize(("period_mm", "family"), [(0.53, "k-file"), (1.3, "reamer")])
+def test_flutes_shading_tells_a_k_file_from_a_reamer_in_an_overview(period_mm: float, family: str):
+    """At D0 0.25 mm the lines give 0.55 mm a flute of a K-file and 1.36 mm of a reamer."""
+    said = speaks("spacing of the flutes' shading", Extra(coarse=True, shaded_mm=period_mm), d0_mm=(0.25, 0.01))
+
+    other = {"k-file": "reamer", "reamer": "k-file"}[family]
+    assert said[family] > 4.0 * said[other]
+
+
+def test_a_rhombus_shows_every_other_flute_and_may_look_like_a_reamer():
+    look = next(
+        look
+        for look in figure_looks(replace(NOTHING, d0_mm=Quantity(0.25, 0.01)), Extra(coarse=True, shaded_mm=1.1))
+        if look.what == "spacing of the flutes' shading"
+    )
+
+    assert look.logs["k-file", "rhombus"] > look.logs["k-file", "square"] + 1.0
+
+
+def test_shading_says_nothing_without_a_diameter():
+    assert all(look.what != "spacing of the flutes' shading" for look in figure_looks(NOTHING, Extra(coarse=True, shaded_mm=1.1)))
+
+
 def test_a_driven_file_is_told_by_its_taper():
     """4 to 6 % of taper: no hand file of the size system has it (0.02: JIS T 5419:1995, read); twisted triangle all the same."""
     seen = replace(NOTHING, taper_mm_per_mm=Quantity(0.06, 0.001), d0_mm=Quantity(0.25, 0.004))

@@ -13,9 +13,9 @@ from invented_readings import k_file
 from scipy.stats import norm
 
 from vision.find import Candidate
+from vision.flutes import seen_flutes, seen_period
 from vision.quantity import Quantity
 from vision.reading import Choice, Finding, InstrumentReading
-from vision.tray.flutes import seen_flutes
 from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, mask_middle, seen_bend, sharpest
 from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, tip_gone
 from vision.tray.straightened import DOUBT, FOUND, SURE, straightened
@@ -152,10 +152,10 @@ def test_the_chance_of_a_lost_tip_follows_bayes_rule() -> None:
 LOST = Finding("unwound", 2.8, 5.2, Quantity(300.0, 20.0), "deg of twist lost", 0.99)
 
 
-def twisted(bare_mm: tuple[float, float] = (0.0, 0.0), *, period_mm: float = 1.0, ppm: float = 20.0, seed: int = 7) -> Any:
+def twisted(bare_mm: tuple[float, float] = (0.0, 0.0), *, period_mm: float = 1.0, ppm: float = 20.0) -> tuple[Any, Any, float]:
     """What was measured of a shaft of 18 mm whose flutes shade it and swing its edges, but for a bare stretch."""
     x = np.arange(-2.0, 18.0, 1.0 / ppm)
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(7)
     there = np.where((x > bare_mm[0]) & (x < bare_mm[1]), 0.0, 1.0)
     half = ppm * (0.2 + 0.01 * np.clip(x, 0.0, 16.0))
     rows = np.arange(-20, 21)[:, None]
@@ -165,20 +165,21 @@ def twisted(bare_mm: tuple[float, float] = (0.0, 0.0), *, period_mm: float = 1.0
     upper = half + 0.7 * there * np.cos(2.0 * np.pi * x / period_mm) + rng.normal(0.0, 0.1, len(x))
     lower = -half - 0.7 * there * np.cos(2.0 * np.pi * x / period_mm) + rng.normal(0.0, 0.1, len(x))
     edges = SimpleNamespace(lower_px=lower, upper_px=upper, strip=SimpleNamespace(values=light.astype(np.float32), half_px=20))
-    return SimpleNamespace(scale_at=Quantity(ppm, 0.1), profile=SimpleNamespace(x_mm=x), edges=edges)
+    return edges, SimpleNamespace(x_mm=x), ppm
 
 
 def test_the_period_of_flutes_is_read_where_they_are_sound() -> None:
-    flutes = seen_flutes(twisted((2.0, 5.0)))
+    flutes = seen_flutes(*twisted((2.0, 5.0)))
 
     assert flutes is not None
     assert flutes.period_mm == pytest.approx(1.0, abs=0.06)
     assert flutes.repeats > 0.9
+    assert seen_period(*twisted(period_mm=0.6)) == pytest.approx(0.6, abs=0.05)
 
 
 @pytest.mark.parametrize("period_mm", [0.6, 1.0, 1.6])
 def test_a_stretch_without_flutes_is_told_and_a_whole_shaft_is_not(period_mm: float) -> None:
-    hurt, whole = (seen_flutes(twisted(bare, period_mm=period_mm)) for bare in ((2.2, 5.8), (0.0, 0.0)))
+    hurt, whole = (seen_flutes(*twisted(bare, period_mm=period_mm)) for bare in ((2.2, 5.8), (0.0, 0.0)))
 
     assert hurt is not None
     assert whole is not None
@@ -189,7 +190,7 @@ def test_a_stretch_without_flutes_is_told_and_a_whole_shaft_is_not(period_mm: fl
 
 
 def test_lost_crests_add_to_it_where_a_tip_is_turned_and_nothing_is_told_of_what_never_repeats() -> None:
-    flutes = seen_flutes(twisted((2.2, 5.8)))
+    flutes = seen_flutes(*twisted((2.2, 5.8)))
     assert flutes is not None
 
     alone, beyond = (straightened(flutes, found)[0] for found in ((), (replace(LOST, from_mm=9.0, to_mm=12.0),)))

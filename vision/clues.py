@@ -20,6 +20,7 @@ from vision.reading import Hand
 K_EDGES, REAMER_EDGES = (1.97, 0.88), (0.80, 0.28)
 K_LARGE_MM, REAMER_LARGE_MM = 0.80, 1.40
 EDGES_SPREAD = 0.20  # relative lot spread about those lines: common practice, no source
+GROOVES_SPREAD = 0.25  # of Hedstroem files about the K-file's line: common practice, no source
 GRIPPED = 0.3  # wires, needles, screws and driven files seldom end in a handle of a size's colour: common practice, no source
 HAND_COLOURED, DRIVEN_COLOURED = 0.86, 0.1  # white, faded and bleached ones are not told
 UNSEEN = -4.0  # log chance of a kind that the outline gave no fit for
@@ -29,6 +30,7 @@ UNSEEN = -4.0  # log chance of a kind that the outline gave no fit for
 class Extra:
     """What else was looked at. ``blunt``: width at the very end over the width behind it; ``bare``: both ends in view and no
     handle at either; ``coloured``: whether the handle wears a colour of the sizes, None where its front is not in view.
+    ``shaded_mm``: distance of crests as the shading has it, in an overview (``coarse``).
     """
 
     hand: Hand | None = None
@@ -37,6 +39,7 @@ class Extra:
     coloured: bool | None = None
     wire_mm: Quantity | None = None
     coarse: bool = False
+    shaded_mm: float | None = None
 
 
 NOTHING_ELSE = Extra()
@@ -54,6 +57,7 @@ def figure_looks(dimensions: Dimensions, extra: Extra) -> list[Look]:
     """Clues from what was measured otherwise; those that were not to be had are left out."""
     made = (
         _spacing(dimensions),
+        _shading(dimensions, extra.shaded_mm),
         _angle(dimensions),
         _taper(dimensions.taper_mm_per_mm),
         _part(dimensions.working_part_mm),
@@ -106,6 +110,27 @@ def _spacing(dimensions: Dimensions) -> Look | None:
 
     seen = f"{flutes.value:.2f} edges a mm at D0 {d0.value:.2f} mm: K-files have about {lines['k-file']:.2f}, reamers {lines['reamer']:.2f}"
     return Look("spacing of the edges against size", seen, _by(rule), "from memory, makers overlap: lot spread 20 % assumed")
+
+
+def _shading(dimensions: Dimensions, period_mm: float | None) -> Look | None:
+    """The same by the flutes' shading, which holds where outlines are a few px wide; of a rhombus every other flute stands out."""
+    if period_mm is None or dimensions.d0_mm is None:
+        return None
+    log, d0 = -math.log(period_mm), dimensions.d0_mm.value
+    k_file, reamer = (math.log(_edges_line(*line, d0)) for line in ((K_EDGES, K_LARGE_MM), (REAMER_EDGES, REAMER_LARGE_MM)))
+    means = {
+        ("k-file", "square"): k_file, ("k-file", "triangle"): k_file, ("k-file", "rhombus"): k_file - math.log(2.0),
+        ("reamer", "square"): reamer, ("reamer", "triangle"): reamer,
+    }  # fmt: skip
+
+    def rule(family: str, kind: str) -> float:
+        mean = k_file if family == "hedstroem-file" and kind == "groove" else means.get((family, kind))
+        spread = GROOVES_SPREAD if family == "hedstroem-file" else EDGES_SPREAD
+        return 1.0 / 3.0 if mean is None else _peak(log, mean, spread, tail=0.05, span=3.0)
+
+    usual = f"K-files have one in {math.exp(-k_file):.2f}, reamers in {math.exp(-reamer):.2f}"
+    seen = f"a flute in {period_mm:.2f} mm by its shading, at D0 {d0:.2f} mm: {usual}"
+    return Look("spacing of the flutes' shading", seen, _by(rule), "from memory, makers overlap: lot spread 20 % assumed, of grooves 25 %")
 
 
 def _edges_line(line: tuple[float, float], large_mm: float, d0_mm: float) -> float:

@@ -18,6 +18,7 @@ from vision.end_doubts import doubted as doubted_ends
 from vision.ends import at_border, cut_short, front_mm, part_end_mm, stop_span
 from vision.find import Candidate
 from vision.fitness import in_doubt
+from vision.flutes import seen_period
 from vision.glare import hides_tip, marks_in_light, without_glare
 from vision.hand import HandSeen, see_hand
 from vision.handle import NO_SPOTS, Spots, grip_on_plane
@@ -73,11 +74,12 @@ class Measured:
     @property
     def extra(self) -> Extra:
         """What speaks for a family beside outline and dimensions."""
+        coarse = self.scale_at.value < COARSE_PX_PER_MM
         bare = self.front_mm is None and self.handle_mm is None and self.whole
         wire = None if self.front_mm is None else width_near_handle(self.profile, self.front_mm.value, self.stop_mm)
         return Extra(
             None if self.hand is None else self.hand.hand, self.tip.blunt, bare=bare,
-            wire_mm=wire, coarse=self.scale_at.value < COARSE_PX_PER_MM,
+            wire_mm=wire, coarse=coarse, shaded_mm=seen_period(self.edges, self.profile, self.scale_at.value) if coarse else None,
         )  # fmt: skip
 
 

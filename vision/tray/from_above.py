@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vision.find import Candidate
+from vision.flutes import seen_flutes
 from vision.instrument import Measured
 from vision.reading import Finding, InstrumentReading
 from vision.report.words import finding_text
 from vision.together import Looked
-from vision.tray.flutes import seen_flutes
 from vision.tray.kinks import seen_bend
 from vision.tray.short import ends_early
 from vision.tray.straightened import DOUBT as BARE_DOUBT
@@ -53,7 +53,9 @@ def _bent(reading: InstrumentReading, candidate: Candidate, looked: Looked) -> t
 
 def _bare(reading: InstrumentReading, seen: Measured, found: list[Finding]) -> tuple[str, bool] | None:
     """A stretch without flutes on what is, or may be, twisted all along."""
-    flutes = seen_flutes(seen) if reading.family.value in (None, *TWISTED) else None
+    if reading.family.value not in (None, *TWISTED):
+        return None
+    flutes = seen_flutes(seen.edges, seen.profile, seen.scale_at.value)
     if flutes is None:
         return None
     bare, at_mm = straightened(flutes, found)

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.flutes import Flutes
 from vision.reading import Finding
-from vision.tray.flutes import Flutes
 
 Array = NDArray[np.floating[Any]]
 KINDS = ("unwound", "reverse-wound")
