@@ -35,6 +35,7 @@ SECTIONS = ("square", "triangle", "rhombus", "round")
 HANDS = ("right", "left")
 SLANT_DEG = 6.0  # most of a photo is seen at a slant: 12 mm off the middle from 80 mm is 8.5 degrees
 Draw = Callable[[int], tuple[Scene, float]]
+STIFF, STIFF_MM, LED_ROUND_MM = 0.65, (0.3, 1.2), 0.15  # how often a traced axis cuts bends short, over which length; and else
 BEYOND_PX = 200  # strip columns before the tip and behind the handle's front that a window may show
 
 
@@ -122,12 +123,14 @@ def example(seed: int, backend: Backend = CPU, draw: Draw = draw_window) -> dict
     scene, step = draw(seed)
     picture, truth = render(scene, backend)
     one, instrument = truth["instruments"][0], scene.laid[0].instrument
+    rng = np.random.default_rng([seed, 13])
     dense = _axis_px(np.array(one["axis_px"])[:, 1:], np.array(one["handle_px"]), step)
+    dense = _traced(dense, truth["camera"]["px_per_mm"] / step, rng)
     width, height = truth["image"]["width"], truth["image"]["height"]
     kept = np.flatnonzero((dense >= 0).all(axis=1) & (dense <= [width - 1, height - 1]).all(axis=1))
     if len(kept) < COLUMNS // 2:
         return None
-    axis = _wobble(dense[kept[0] : kept[-1] + 1][:COLUMNS], np.random.default_rng([seed, 13]))
+    axis = _wobble(dense[kept[0] : kept[-1] + 1][:COLUMNS], rng)
     photo = Photo(Path("rendered"), np.asarray(picture, dtype=np.uint8), CameraInfo())
     strip = straighten_rgb(photo, axis, HALF, step_px=step)
     upper, lower = (_offsets(strip, np.array(one["outline_px"][side])[:, 1:], step) for side in ("upper", "lower"))
@@ -175,6 +178,12 @@ def _axis_px(axis: Array, front: Array, step: float) -> Array:
     before = dense[0] + (dense[0] - dense[4]) / 4.0 * more[::-1]
     behind = dense[-1] + (dense[-1] - dense[-5]) / 4.0 * more
     return np.concatenate([before, dense, behind])
+
+
+def _traced(dense: Array, columns_per_mm: float, rng: np.random.Generator) -> Array:
+    """Pass by sharp bends, as a stiff curve does: a strip shows a kink because its axis does not follow it. Some axes were led round."""
+    over_mm = float(rng.uniform(*STIFF_MM)) if rng.random() < STIFF else LED_ROUND_MM
+    return np.asarray(gaussian_filter1d(dense, over_mm * columns_per_mm, axis=0, mode="nearest"))
 
 
 def _wobble(axis: Array, rng: np.random.Generator) -> Array:
