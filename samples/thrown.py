@@ -7,7 +7,8 @@ a bar, by directions along the axis, and pieces of bar take their part of the su
 lies in the bar's own shadow and shine, found in a few rounds. Bars of plastic scatter instead.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import groupby
 
 import numpy as np
 
@@ -39,6 +40,8 @@ class Room:
     falling: Floats
     paper: float
     coated: bool
+    skies: dict[tuple[float | None, bytes], Floats] = field(default_factory=dict, compare=False, repr=False)
+    """Worked out already, by the metal's roughness and the way a bar lies."""
 
     def glow(self) -> Floats:
         """Radiance (3) of the sheet that shines by itself, in units of irradiance / pi."""
@@ -73,15 +76,27 @@ def thrown(backend: Backend, bars: list[Bar], hidden: Array, room: Room, axes: l
     """Sum what each bar throws. `hidden` B x (SEEN_AT + 1) x 3: what a long bar hides, by the angle at which it is seen;
     `axes`: each bar's own directions along, across and up.
     """
-    skies: dict[tuple[float | None, bytes], Array] = {}
+    together = max(10 * backend.wide // ((SEEN_AT + 1) * MIRRORS * ALONG * 3), 1)
     tables = []
-    for bar, shade, ways in zip(bars, hidden, axes, strict=True):
-        key = bar.alpha, ways[0].tobytes()
-        if key not in skies:
-            sky = _lit_flank(room, ways) if bar.alpha is None else _mirrored_sky(room, bar.alpha, ways)
-            skies[key] = backend.put(sky)
-        tables.append(_one(backend, bar, skies[key], shade, room))
+    for _, same in groupby(range(len(bars)), lambda k: (bars[k].alpha, bars[k].reflects)):
+        alike = list(same)
+        skies, of_bar = _skies(backend, room, bars[alike[0]].alpha, [axes[k] for k in alike])
+        for first in range(0, len(alike), together):
+            part = slice(first, first + together)
+            some = alike[part]
+            tables.append(_sums(backend, [bars[k] for k in some], skies, of_bar[part], hidden[some[0] : some[-1] + 1], room))
     return Thrown(backend, backend.xp.concatenate(tables), np.array([bar.height_mm for bar in bars]))
+
+
+def _skies(backend: Backend, room: Room, alpha: float | None, axes: list[tuple[Floats, ...]]) -> tuple[Array, list[int]]:
+    """What bars of one kind meet above the sheet, (ways x TURNS) x ALONG x 3, one block for each way they lie; each bar's block."""
+    ways = list({one[0].tobytes(): one for one in axes}.values())
+    number = {one[0].tobytes(): k for k, one in enumerate(ways)}
+    for one in ways:
+        if (alpha, one[0].tobytes()) not in room.skies:
+            room.skies[alpha, one[0].tobytes()] = _lit_flank(room, one) if alpha is None else _mirrored_sky(room, alpha, one)
+    skies = np.concatenate([room.skies[alpha, one[0].tobytes()] for one in ways])
+    return backend.put(skies), [number[one[0].tobytes()] for one in axes]
 
 
 def seen_at() -> Floats:
@@ -97,7 +112,7 @@ def along_steps() -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class Paths:
-    """Rays from the sheet over a bar, SEEN_AT + 1 by MIRRORS: `weight` in the sheet's irradiance; `turn` the angle of
+    """Rays from the sheet over bars, B by SEEN_AT + 1 by MIRRORS: `weight` in the sheet's irradiance; `turn` the angle of
     the mirrored ray (or, for plastic, of the normal) about the axis, `sky` the share of it above the horizon, `back` the
     row of the table at which the bar is seen from where the rest meets the sheet."""
 
@@ -108,8 +123,9 @@ class Paths:
     cosine: Floats
 
 
-def paths(ratio: float, alpha: float | None, coated: bool) -> Paths:
-    """Rays that leave the sheet and meet a long bar whose radius is `ratio` times its axis's height, 1."""
+def paths(ratio: Floats | float, alpha: float | None, coated: bool) -> Paths:
+    """Rays that leave the sheet and meet long bars whose radius is `ratio` (B) times their axis's height, 1: B x ... fields."""
+    ratio = np.asarray(ratio)[..., None, None]
     about = seen_at()[:, None]
     slant = (np.arange(MIRRORS) + 0.5) / MIRRORS * np.pi - np.pi / 2
     wide = np.minimum(ratio * np.sin(about), 1.0)
@@ -133,25 +149,25 @@ def paths(ratio: float, alpha: float | None, coated: bool) -> Paths:
     return Paths(weight, turn, sky, back, np.cos(slant))
 
 
-def _one(backend: Backend, bar: Bar, sky: Array, hidden: Array, room: Room) -> Array:
-    """The sums of one bar, (SEEN_AT + 1) x (ALONG + 1) x 3."""
-    xp = backend.xp
-    way = paths(min(bar.radius_mm / bar.height_mm, 20.0), bar.alpha, room.coated)
+def _sums(backend: Backend, bars: list[Bar], skies: Array, of_bar: list[int], hidden: Array, room: Room) -> Array:
+    """The sums of bars of one kind, (B (SEEN_AT + 1)) x (ALONG + 1) x 3."""
+    xp, bar = backend.xp, bars[0]
+    way = paths(np.array([min(one.radius_mm / one.height_mm, 20.0) for one in bars]), bar.alpha, room.coated)
     lean, share = along_steps()
     mirrors = np.broadcast_to(np.array(bar.reflects), (MIRRORS, ALONG, 3)) * share[:, None]
     if bar.alpha is not None:
-        mirrors = (
-            _mirror(bar, (way.cosine[:, None] * np.cos(lean)).reshape(-1)).reshape(MIRRORS, ALONG, 3) * share[:, None]
-        )
+        cosine = (way.cosine[:, None] * np.cos(lean)).reshape(-1)
+        mirrors = _mirror(bar, cosine).reshape(MIRRORS, ALONG, 3) * share[:, None]
     turn = np.round(np.mod(way.turn, 2 * np.pi) / (2 * np.pi) * TURNS).astype(np.int64) % TURNS
-    seen = backend.rows(sky, backend.as_index(backend.exact(turn.reshape(-1)))).reshape(*turn.shape, ALONG, 3)
+    turn = turn + TURNS * np.array(of_bar)[:, None, None]
+    seen = backend.rows(skies, backend.as_index(backend.exact(turn.reshape(-1)))).reshape(*turn.shape, ALONG, 3)
     mirror = backend.put(mirrors)
-    out = (seen * (backend.put(way.weight * way.sky)[..., None, None] * mirror)).sum(1)
+    out = (seen * (backend.put(way.weight * way.sky)[..., None, None] * mirror)).sum(2)
     if bar.alpha is not None:
-        out = out + _from_sheet(backend, way, mirror, out.sum(1), hidden, room)
-    sums = backend.zeros((SEEN_AT + 1, ALONG + 1, 3))
-    sums[:, 1:] = xp.cumsum(out, 1)
-    return sums
+        out = out + _from_sheet(backend, way, mirror, out.sum(2), hidden, room)
+    sums = backend.zeros((len(bars), SEEN_AT + 1, ALONG + 1, 3))
+    sums[:, :, 1:] = xp.cumsum(out, 2)
+    return sums.reshape(-1, ALONG + 1, 3)
 
 
 def _mirror(bar: Bar, cosine: Floats) -> Floats:
@@ -162,14 +178,16 @@ def _mirror(bar: Bar, cosine: Floats) -> Floats:
 
 
 def _from_sheet(backend: Backend, way: Paths, mirror: Array, from_sky: Array, hidden: Array, room: Room) -> Array:
-    """What the metal mirrors of the sheet, in its own shadow and shine, (SEEN_AT + 1) x ALONG x 3."""
+    """What the metal mirrors of the sheet, in its own shadow and shine, B x (SEEN_AT + 1) x ALONG x 3."""
     weight = backend.put(way.weight * (1.0 - way.sky))[..., None]
-    row, glow, mean = backend.put(way.back.reshape(-1)), backend.put(room.glow()), mirror.sum(1)
+    glow, mean = backend.put(room.glow()), mirror.sum(1)
+    own = (SEEN_AT + 1) * np.arange(len(way.back))[:, None, None]  # each bar meets its own shadow, a block of the table
+    row = backend.put((np.clip(way.back, 0.0, SEEN_AT - 1e-3) + own).reshape(-1))
     left = 1.0 + 0.0 * hidden
     for _ in range(ROUNDS):
-        level = room.paper * backend.sample(left, row).reshape(*way.back.shape, 3) + glow
-        left = 1.0 - hidden + from_sky + (weight * level * mean).sum(1)
-    return (((weight * level)[:, :, None, :]) * mirror).sum(1)
+        level = room.paper * backend.sample(left.reshape(-1, 3), row).reshape(*way.back.shape, 3) + glow
+        left = 1.0 - hidden + from_sky + (weight * level * mean).sum(2)
+    return (((weight * level)[..., None, :]) * mirror).sum(2)
 
 
 def _directions(turn: Floats, lean: Floats, axes: tuple[Floats, ...]) -> Floats:
