@@ -8,10 +8,11 @@ from test_twist import SPAN_MM
 
 from vision.crests import find_crests
 from vision.healthy_twist import against_healthy
+from vision.quantity import Quantity
 from vision.shapes import RHOMBUS, SQUARE, TRIANGLE, support
 from vision.twist import fit_twist
 from vision.twist_path import TwistPath, follow_twist
-from vision.unwinding import pitch_growth, pitch_of, twist_loss
+from vision.unwinding import TwistLoss, pitch_growth, pitch_of, turned_back_deg, twist_loss
 
 # Pitch growth when a zone loses twist, p'/p = N / (N - lost/360): edges a mm, corners, zone mm; per cent at
 # 30, 45, 90, 180, 360 deg lost. Derived table, of sections and densities common in the trade (remembered, no source).
@@ -172,3 +173,18 @@ def test_too_few_crests_leave_no_trend():
     assert twist_loss(TwistPath(x, 0.3 * x, np.eye(60) * 1e-4, 4, x)) is None
     short = TwistPath(x[:6], x[:6], np.eye(6) * 1e-4, 4, x)
     assert against_healthy(short) is None
+
+
+@pytest.mark.parametrize("corners", [3, 4])
+def test_a_zone_that_turns_back_is_missing_what_it_should_have_turned_and_what_it_turns_back(corners):
+    """A crest every 0.5 mm on one edge is a full turn every 0.5 x corners; two millimetres of it, turned back at half that rate."""
+    x = np.linspace(0.0, 10.0, 1001)
+    inside = (x > 3.0) & (x < 5.0)
+    usual, seen = np.column_stack([x, 0.5 + 0.0 * x]), np.column_stack([x, np.where(inside, 1.0, 0.5)])
+    loss = TwistLoss((3.0, 5.0), Quantity(90.0, 10.0), 0.9, 0.0, 60.0, 2.8, 6.0, seen, usual, corners)
+    turned = 360.0 * 2.0 / (0.5 * corners)
+
+    missing = turned_back_deg(loss, (3.0, 5.0))
+
+    assert missing.value == pytest.approx(1.5 * turned, rel=0.01)
+    assert missing.u > 0.3 * missing.value

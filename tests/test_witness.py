@@ -65,25 +65,38 @@ def test_log_odds_add_as_bayes_has_it():
 def test_each_witness_may_contradict_the_other():
     quiet, loud = sight(), sight(unwound=(1.5, 4.5, 0.95))
 
-    assert twist_told(twist(120.0, 0.9), quiet, 0.2).probability < 0.2
-    assert twist_told(twist(120.0, 0.9), loud, 0.2).probability > 0.9
-    assert twist_told(twist(120.0, 0.9), None, 0.2).probability == 0.9
+    assert twist_told(twist(120.0, 0.9), quiet, 0.2, 14.0).probability < 0.2
+    assert twist_told(twist(120.0, 0.9), loud, 0.2, 14.0).probability > 0.9
+    assert twist_told(twist(120.0, 0.9), None, 0.2, 14.0).probability == 0.9
 
 
 def test_a_stretch_that_turns_back_fast_is_not_called_overwound():
     """Its outline is that of a stretch wound more: only the faces tell the two apart."""
-    back = twist_told(twist(-180.0, 0.99), sight(reverse_wound=(2.0, 4.0, 0.9)), 0.2)
-    more = twist_told(twist(-180.0, 0.99), sight(overwound=(2.0, 4.0, 0.9)), 0.2)
+    back = twist_told(twist(-180.0, 0.99), sight(reverse_wound=(2.0, 4.0, 0.9)), 0.2, 14.0)
+    more = twist_told(twist(-180.0, 0.99), sight(overwound=(2.0, 4.0, 0.9)), 0.2, 14.0)
 
     assert (back.kind, more.kind) == ("reverse-wound", "overwound")
     assert min(back.probability, more.probability) > 0.9
 
 
-def test_a_bend_that_the_network_says_little_of_is_as_likely_as_before():
-    bend = Bend(5.0, 9.0, 2.0, 0.0, None)
+def test_a_bend_counts_only_as_far_as_the_faces_bear_it_out():
+    """An outline led astray by a shadow bends sharply, and the network sees nothing there."""
+    sharp = Bend(5.0, 25.0, 2.0, 0.0, None)
 
-    assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.5))) == pytest.approx(bend.probability, abs=0.01)
-    assert bend_told(bend, sight(kinked=(4.8, 5.2, 0.9))) > bend.probability
+    assert sharp.probability > 0.99
+    assert bend_told(sharp, sight()) < 0.75  # the network leaves one in a hundred everywhere
+    assert bend_told(sharp, sight(kinked=(4.8, 5.2, 0.5))) > 0.9
+    assert bend_told(sharp, None) == sharp.probability
+
+
+def test_twist_is_placed_by_the_network_where_it_turns_back_or_lies_elsewhere():
+    back = twist_told(twist(120.0, 0.9), sight(reverse_wound=(2.5, 3.5, 0.9)), 0.2, 14.0)
+    away = twist_told(twist(120.0, 0.99), sight(unwound=(8.0, 9.0, 0.99)), 0.2, 14.0)
+
+    assert back.zone_mm == pytest.approx((2.5, 3.5), abs=0.15)
+    assert away.zone_mm == pytest.approx((8.0, 9.0), abs=0.15)
+    assert away.probability > 0.9
+    assert twist_told(twist(120.0, 0.9), sight(unwound=(1.5, 4.5, 0.95)), 0.2, 14.0).zone_mm == (2.0, 4.0)
 
 
 def test_a_chip_that_only_the_outline_shows_is_a_reason_to_look():

@@ -19,7 +19,7 @@ from vision.quantity import Quantity
 from vision.reading import ConditionReading, Finding
 from vision.tint import Tint
 from vision.tip_loss import TipLoss
-from vision.unwinding import TwistLoss
+from vision.unwinding import TwistLoss, turned_back_deg
 from vision.witness import barbs_limit, barbs_told, bend_limit, bend_told, chip_limit, chip_told, tip_told, twist_told
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
@@ -72,13 +72,15 @@ def _twist_findings(seen: Seen) -> list[Finding]:
     twist = seen.twist
     if twist is None:
         return []
-    told = twist_told(twist, seen.hurts, REVERSED_LEAST_MM)
+    told = twist_told(twist, seen.hurts, REVERSED_LEAST_MM, seen.part_mm)
     # A gain of turns and a curve toward the camera look alike in one outline: an oddity at most, unless the faces tell as well.
     chance = min(told.probability, OVERWOUND_MOST if seen.hurts is None and told.kind == "overwound" else MOST)
     if chance < SHOWN_FROM:
         return []
     words = "deg of twist gained" if told.kind == "overwound" else "deg of twist lost"
-    return [Finding(told.kind, *twist.zone_mm, Quantity(abs(twist.loss_deg.value), twist.loss_deg.u), words, chance)]
+    back = told.kind == "reverse-wound" and twist.reversed_mm <= REVERSED_LEAST_MM
+    size = turned_back_deg(twist, told.zone_mm) if back else Quantity(abs(twist.loss_deg.value), twist.loss_deg.u)
+    return [Finding(told.kind, *told.zone_mm, size, words, chance)]
 
 
 def _bend_findings(seen: Seen) -> list[Finding]:

@@ -31,6 +31,7 @@ FOUND_95 = 1.645
 LEAST_CRESTS = 6  # an edge outside the zone; fewer (large reamers) leave no trend to compare with
 LEAST_MM = 4.0
 BACK_LEAST_RAD = np.radians(25.0)  # turned back by less is the fit's own doubt where flutes run nearly straight
+BACK_U_SHARE = 0.35
 AXIS_MM, SWING_MM = 0.5, 1.0  # lengths over which the middle of both edges is smoothed to an axis
 CURVE_RADIUS_MM = 16.0  # of a pre-curve that might lie out of the plane: 8 to 25 mm in use
 
@@ -42,6 +43,7 @@ class TwistLoss:
     ``probability``: that this is no healthy wander. ``reversed_mm``: length over which the blank turns back.
     ``smallest_deg``: the loss over ``over_mm`` that this photo would have shown 95 times in 100. ``pitch_mm`` and
     ``trend_pitch_mm`` are rows of x and the local pitch, measured and healthy. ``scatter_deg``: this blank's own wander.
+    ``corners``: of its section.
     """
 
     zone_mm: tuple[float, float]
@@ -53,6 +55,7 @@ class TwistLoss:
     scatter_deg: float
     pitch_mm: Array
     trend_pitch_mm: Array
+    corners: int = 4
 
     @property
     def is_odd(self) -> bool:
@@ -121,7 +124,22 @@ def twist_loss(path: TwistPath) -> TwistLoss | None:
         scatter_deg=float(np.degrees(healthy.scatter_rad)),
         pitch_mm=np.column_stack([x, pitch_of(path.rate_rad_per_mm, path.corners)]),
         trend_pitch_mm=np.column_stack([x, pitch_of(usual, path.corners)]),
+        corners=path.corners,
     )
+
+
+def turned_back_deg(loss: TwistLoss, zone_mm: tuple[float, float]) -> Quantity:
+    """Twist missing if the blank turns the other way over the whole zone: what it should have turned, and what it turns back.
+
+    An outline turns alike in either sense, so only what it turns is measured, not which way. Too small where it turns back so fast that
+    its crests were not followed, and too large by what the zone's ends turn before they stand still: u holds a third of it.
+    """
+    x, usual = loss.trend_pitch_mm.T
+    seen = loss.pitch_mm[:, 1]
+    inside = (x >= zone_mm[0]) & (x <= zone_mm[1])
+    turns = np.nan_to_num(1.0 / usual) + np.nan_to_num(np.abs(1.0 / seen))
+    value = float(np.trapezoid(np.where(inside, turns, 0.0), x)) * 360.0 / loss.corners
+    return Quantity(value, float(np.hypot(loss.loss_deg.u, BACK_U_SHARE * value)))
 
 
 def chance(log_ratio: float) -> float:

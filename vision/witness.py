@@ -22,7 +22,9 @@ from vision.unwinding import TwistLoss
 
 LEAST, LEAST_TWIST = 0.002, 0.05  # no witness is surer than that; a path that slips is sure of what it never saw
 BESIDE_MM, TIP_MM = 1.5, (-0.5, 0.6)  # of a zone of twist; a broken end
-TWIST_WEIGHT, TWIST_LEVEL = 0.7, 1.25  # of the outline
+TWIST_WEIGHT, TWIST_LEVEL = 0.7, 1.8  # of the outline
+TURNED, TURNED_FROM_MM, ELSEWHERE = ("unwound", "reverse-wound", "overwound"), 0.2, 1.0
+LEAST_SEEN = 0.3  # of a stretch that turns back, for the network to place it: both ends within 0.3 mm twice in three, 28 of 42
 TIP_LEVEL = -0.5
 BEND_WEIGHT, BEND_LEVEL = 1.0, 0.8
 LEAST_CHIP, CHIP_BESIDE_MM, CHIP_LEVEL = 0.01, 0.3, 0.25
@@ -38,9 +40,10 @@ ROW = ("barbs-folded", "barbs-missing")
 
 @dataclass(frozen=True)
 class Twisted:
-    """A loss or gain of turns as both witnesses see it: its kind and chance."""
+    """A loss or gain of turns as both witnesses see it: its kind, place and chance."""
 
     kind: str
+    zone_mm: tuple[float, float]
     probability: float
 
 
@@ -60,20 +63,28 @@ def odds(chance: float, least: float = LEAST) -> float:
     return float(logit(np.clip(chance, least, 1.0 - least)))
 
 
-def twist_told(twist: TwistLoss, hurts: HurtSight | None, back_least_mm: float) -> Twisted:
-    """Name a change of twist. An outline turns alike in either sense: a stretch that turns back fast looks unwound or overwound in it,
-    and only the faces, which the network sees, tell them apart; where both witnesses see the opposite sense, it turns back."""
+def twist_told(twist: TwistLoss, hurts: HurtSight | None, back_least_mm: float, until_mm: float) -> Twisted:
+    """Name a change of twist, and where it is. An outline turns alike in either sense: a stretch that turns back fast looks unwound or
+    overwound in it, and only the faces, which the network sees, tell them apart; where both witnesses see the opposite sense, it turns
+    back. An outline is surer that twist is lost than where: what the network sees elsewhere, up to ``until_mm``, counts a little less."""
     lost, turned = twist.loss_deg.value >= 0.0, twist.loss_deg.value >= 0.0 and twist.reversed_mm > back_least_mm
     if hurts is None:
-        return Twisted("overwound" if not lost else "reverse-wound" if turned else "unwound", twist.probability)
+        kind = "overwound" if not lost else "reverse-wound" if turned else "unwound"
+        return Twisted(kind, twist.zone_mm, twist.probability)
     low, high = twist.zone_mm[0] - BESIDE_MM, twist.zone_mm[1] + BESIDE_MM
-    less, back, more = (hurts.most(kind, low, high) for kind in ("unwound", "reverse-wound", "overwound"))
+    less, back, more = (hurts.most(kind, low, high) for kind in TURNED)
     if turned or back > max(less, 0.0 if lost else more) or (lost and more > less):
         kind = "reverse-wound"
     else:
         kind = "unwound" if lost else "overwound"
-    seen = max(less, back, more)
-    return Twisted(kind, float(expit(TWIST_WEIGHT * odds(twist.probability, LEAST_TWIST) + odds(seen) - TWIST_LEVEL)))
+    zone, seen = twist.zone_mm, odds(max(less, back, more))
+    loudest = max(TURNED, key=lambda one: hurts.most(one, TURNED_FROM_MM, until_mm))
+    elsewhere = odds(hurts.most(loudest, TURNED_FROM_MM, until_mm)) - ELSEWHERE
+    if elsewhere > seen:
+        kind, zone, seen = loudest, hurts.stretch(loudest, TURNED_FROM_MM, until_mm), elsewhere
+    elif kind == "reverse-wound" and back > LEAST_SEEN:
+        zone = hurts.stretch(kind, low, high)
+    return Twisted(kind, zone, float(expit(TWIST_WEIGHT * odds(twist.probability, LEAST_TWIST) + seen - TWIST_LEVEL)))
 
 
 def tip_told(tip: TipLoss, hurts: HurtSight | None) -> float:
