@@ -102,6 +102,7 @@ def measure(
     spread_px: float,
     row_px: float = 1.0,
     doubt_px: float,
+    smoothed_px: float = 0.0,
     tip_seen: bool,
     before_screen: bool = False,
 ) -> Dimensions:
@@ -110,7 +111,8 @@ def measure(
     ``front_mm``: place of the handle's front; ``loss``: twist missing against the trend, left out of the
     pitch; ``scale_u``: relative u of the local scale; ``spread_px``: the network's usual
     spread of the outline, ``row_px`` the px a row that it was shown; ``doubt_px``: how far the two ways
-    of finding the outline contradict each other. With ``tip_seen`` False, what counts from the tip is None.
+    of finding the outline contradict each other; ``smoothed_px``: what smoothing leaves in doubt of each edge.
+    With ``tip_seen`` False, what counts from the tip is None.
     ``before_screen``: the working part lies before a lit screen, where outlines have a smaller budget and no known bias.
     """
     if spread_px > most_spread_px(profile.px_per_mm):
@@ -118,7 +120,7 @@ def measure(
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
     width = WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, row_px=row_px, before_screen=before_screen)
-    width.edge_mm += _jump_mm(envelope, outline)
+    width.edge_mm += _jump_mm(envelope, outline) + 2.0 * smoothed_px / profile.px_per_mm
     width.other, width.unsure, width.barbed = _second_opinion(outline, evidence), _unsure(evidence), evidence.best == "barbed"
     width.tip_mm = tip.u_px / profile.px_per_mm
     place = PlaceBudget(profile, scale_u, tip)

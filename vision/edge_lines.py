@@ -26,6 +26,7 @@ class Edges:
     ``u_px`` (2, N) is the network's own spread of each edge, ``kinds`` (5, N) its chances of what a column shows (nothing,
     working part, smooth shaft, stop, handle), ``heights_px`` (2, N) the axis above the sheet and how far off that usually is,
     ``names`` (14,) its logits of family, section and hand; all empty without it. ``row_px``: px a row that it was shown.
+    ``smoothed_px``: what smoothing by software leaves in doubt of either.
     """
 
     strip: Strip
@@ -36,6 +37,7 @@ class Edges:
     paper: float
     doubt_px: float = 0.0
     row_px: float = 1.0
+    smoothed_px: float = 0.0
     outer_px: Array = field(default_factory=lambda: np.empty((2, 0)))
     lit: NDArray[np.bool_] = field(default_factory=lambda: np.empty(0, dtype=bool))
     u_px: Array = field(default_factory=lambda: np.empty((2, 0)))

@@ -94,7 +94,8 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     turned = past_kink(photo, plane, scale, candidate, axis, edges, scale_at.value)
     if turned is not axis:
         axis, edges = turned, locate_edges(photo, turned, scale_at.value, before_screen(plane, scale, candidate.lit, turned.px))
-    edges, burnt = without_glare(photo, edges.within(photo.width_px, photo.height_px), scale_at.value)
+    edges = replace(edges.within(photo.width_px, photo.height_px), smoothed_px=scale.smoothed_px)
+    edges, burnt = without_glare(photo, edges, scale_at.value)
     marks = marks_in_light(read_marks(edges.kinds, scale_at.value), burnt)
     marks = doubted_ends(marks, edges, axis, scale_at.value, wavers=in_doubt(edges))
     marks = replace(marks, part_end_hidden=marks.part_end_hidden or cut_short(axis, photo, marks, scale_at.value))

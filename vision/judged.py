@@ -69,6 +69,7 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
         spread_px=seen.edges.spread_px,
         row_px=seen.edges.row_px,
         doubt_px=seen.edges.doubt_px,
+        smoothed_px=seen.edges.smoothed_px,
         tip_seen=seen.tip.column is not None,
         before_screen=_before_screen(seen),
     )

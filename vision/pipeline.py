@@ -34,6 +34,7 @@ from vision.order import in_reading_order
 from vision.photo import Photo, load_photo
 from vision.plane import Plane, look_down
 from vision.reading import PhotoReading, ScaleReading
+from vision.rounded import refuse_rounded
 from vision.scale import GivenScale, Scale
 from vision.screen import even_tiles, refuse_screen
 from vision.together import Looked
@@ -74,6 +75,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     tiles = even_tiles(photo.rgb)
     refuse_screen(photo, scale, tiles)
     refuse_grain(photo, tiles)
+    scale = refuse_rounded(photo, scale)
     found = find_instruments(plane, scale.saddles_mm)
     plane = plane.without_picture()
     ordered = in_reading_order(found.candidates, plane, scale)

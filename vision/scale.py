@@ -48,6 +48,7 @@ class Scale:
     and k1. Page mm are true mm: the print's measured stretch is already applied. ``saddles_mm``, ``saddles_px`` (N, 2): the
     corners used. ``profile``: the camera profile in force; ``profile_refused``: why one that seemed to apply does not.
     ``print_u``: relative, across and along; it carries a sheet that is not flat or printed unequally too, and ``warnings`` say so.
+    ``smoothed_px``: what smoothing by software leaves in doubt of an outline (`vision.rounded`).
     """
 
     homography: Array
@@ -66,6 +67,7 @@ class Scale:
     profile: str | None = None
     profile_refused: str | None = None
     warnings: tuple[str, ...] = ()
+    smoothed_px: float = 0.0
 
     @property
     def source(self) -> Literal["sheet", "given"]:

@@ -1,0 +1,130 @@
+"""Stage 2o: Photo, Scale -> are the sheet's printed corners cut by more than blur and ink explain? Then software has smoothed the picture.
+
+A lens, a bad focus and a moving hand blur a corner as they blur the edges beside it: along its diagonal the half level lies a sigmas
+inside both edges where Phi(a)^2 = 1/2. Ink that has spread by d rounds an outward corner by (1 - 1/sqrt 2) d. What wipes noise away by
+force (a median over many px and its like) leaves edges sharp and cuts corners, and with them whatever is thin: flutes, ridges, a shank.
+Known limits: nothing is said of a smoothing of the instrument alone; a printer that rounds corners itself is allowed ``PRINTED_MM``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calib.sheet import Sheet
+from vision.errors import PhotoError
+from vision.photo import Photo
+from vision.scale import Scale
+
+Array = NDArray[np.floating[Any]]
+BLURRED = 0.5446  # sigmas: Phi(a)^2 = 1/2, the half level on the diagonal of a corner blurred alike both ways
+QUARTILES = 1.349  # sigmas between the quarter and the three quarter level of a blurred edge
+INKED = 1.0 - 0.5**0.5
+REACH_MODULES, STEPS, ENDS = 1.25, 33, 4  # from the corner, clear of the next one
+LEAST_CORNERS, ENOUGH_CORNERS, LEAST_CONTRAST = 6, 24, 0.05
+# Corners of 4 renders (development of the thresholds: seeds 9700-9703 of the gauntlet, 45 px/mm) lie 0.0 to 0.25 px inside, after a
+# median over 5 px 0.3 to 0.6, over 7 px 0.5 to 0.9, over 15 px 1.7 to 2.5. Widths read from them are wrong from 7 px on.
+USUAL_PX, PRINTED_MM = 0.3, 0.005
+MOST_PX, MOST_PRINTED_MM, LEAST_MOST_PX = 0.25, 0.015, 0.8
+
+
+def refuse_rounded(photo: Photo, scale: Scale) -> Scale:
+    """Return the scale with what smoothing leaves in doubt of any outline, ``smoothed_px`` and a warning; unchanged where nothing tells it.
+
+    Raises PhotoError of kind 'smoothed' where corners are cut so far that thin metal is cut as well.
+    """
+    cut = cut_px(photo, scale)
+    if cut is None:
+        return scale
+    per_mm = scale.px_per_mm_at((photo.width_px / 2.0, photo.height_px / 2.0)).value
+    most = max(MOST_PX + MOST_PRINTED_MM * per_mm, LEAST_MOST_PX)
+    if cut > most:
+        raise PhotoError(
+            "smoothed",
+            f"the sheet's printed corners are cut by {cut:.1f} px more than blur and ink explain, at most {most:.1f} may be: "
+            "software has smoothed the picture, which wipes thin metal away; switch noise filters "
+            "and beautifying off, and take the camera's original file",
+        )
+    doubt_px = cut - USUAL_PX - PRINTED_MM * per_mm
+    if doubt_px <= 0.0:
+        return scale
+    warning = (
+        f"the sheet's printed corners are cut by {cut:.1f} px more than blur and ink explain: the picture seems smoothed by software, and "
+        f"every width carries {doubt_px:.1f} px an edge for it; switch noise filters off, and use the camera's original file"
+    )
+    return replace(scale, smoothed_px=doubt_px, warnings=(*scale.warnings, warning))
+
+
+def cut_px(photo: Photo, scale: Scale) -> float | None:
+    """How far the sheet's outward corners are cut along each edge beyond blur and ink, px; None where too few are in view."""
+    if scale.sheet is None or not scale.sheet.strips:
+        return None
+    reach_mm = REACH_MODULES * scale.sheet.strips[0].markers[0].module_mm
+    corners = _in_view(np.array(outward_corners(scale.sheet)), photo, scale, reach_mm)
+    seen = [level for corner in corners if (level := _levels(photo, scale, corner, reach_mm)) is not None]
+    if len(seen) < LEAST_CORNERS:
+        return None
+    per_mm = scale.px_per_mm_at((photo.width_px / 2.0, photo.height_px / 2.0)).value
+    return _cut(np.median(seen, axis=0), np.linspace(-reach_mm, reach_mm, STEPS) * per_mm)
+
+
+def outward_corners(sheet: Sheet) -> list[tuple[float, float, float, float]]:
+    """Dark corners of the ribbons' outer rows with white all about: place on the page, mm, and which way the dark lies."""
+    found = []
+    for strip in sheet.strips:
+        rows = (strip.y0_mm, strip.y1_mm) if strip.runs_along == "x" else (strip.x0_mm, strip.x1_mm)
+        for cell in strip.cells:
+            for x, right in ((cell.x0_mm, 1.0), (cell.x1_mm, -1.0)):
+                for y, down in ((cell.y0_mm, 1.0), (cell.y1_mm, -1.0)):
+                    at, into = (y, down) if strip.runs_along == "x" else (x, right)
+                    if abs(at - rows[0 if into > 0.0 else 1]) < 1e-6:
+                        found.append((x, y, right, down))
+    return found
+
+
+def _in_view(corners: Array, photo: Photo, scale: Scale, reach_mm: float) -> Array:
+    """As many of the corners (N, 4) as are needed, evenly over the picture, each with what lies about it in view."""
+    inside = np.ones(len(corners), dtype=bool)
+    for away in ((-reach_mm, -reach_mm), (-reach_mm, reach_mm), (reach_mm, -reach_mm), (reach_mm, reach_mm)):
+        spots = scale.to_px(corners[:, :2] + away)
+        inside &= ((spots >= 3.0) & (spots < [photo.width_px - 4.0, photo.height_px - 4.0])).all(axis=1)
+    there = corners[inside]
+    return there[np.unique(np.linspace(0, len(there) - 1, min(len(there), ENOUGH_CORNERS)).astype(int))] if len(there) else there
+
+
+def _levels(photo: Photo, scale: Scale, corner: Array, reach_mm: float) -> Array | None:
+    """Share of the dark about one corner (STEPS, STEPS), the dark toward the last row and column; None without contrast."""
+    x, y, right, down = corner
+    steps = np.linspace(-reach_mm, reach_mm, STEPS)
+    across, along = np.meshgrid(steps, steps)
+    spots = scale.to_px(np.column_stack([(x + right * across).ravel(), (y + down * along).ravel()]))
+    low = np.floor(spots.min(axis=0)).astype(int) - 1
+    high = np.ceil(spots.max(axis=0)).astype(int) + 2
+    piece = np.ascontiguousarray(photo.rgb[low[1] : high[1], low[0] : high[0], 1])
+    map_x, map_y = (np.asarray(spots[:, k] - low[k], dtype=np.float32).reshape(STEPS, STEPS) for k in (0, 1))
+    light = (cv2.remap(piece, map_x, map_y, cv2.INTER_LINEAR).astype(float) / 255.0) ** 2.2
+    dark, white = float(light[-ENDS:, -ENDS:].mean()), float(light[: 2 * ENDS, : 2 * ENDS].mean())
+    return (white - light) / (white - dark) if white - dark > LEAST_CONTRAST else None
+
+
+def _cut(level: Array, at_px: Array) -> float | None:
+    """From the usual corner's levels: its diagonal's half level, less the edges', less what their blur and the ink explain."""
+    edge = (level[:, -ENDS:].mean(axis=1) + level[-ENDS:, :].mean(axis=0)) / 2.0
+    quarter, half, three, corner = (_crossing(profile, share, at_px) for profile, share in (
+        (edge, 0.25), (edge, 0.5), (edge, 0.75), (np.diag(level), 0.5),
+    ))  # fmt: skip
+    if quarter is None or half is None or three is None or corner is None:
+        return None
+    return corner - half - BLURRED * (three - quarter) / QUARTILES - INKED * max(-half, 0.0)
+
+
+def _crossing(profile: Array, share: float, at_px: Array) -> float | None:
+    rises = np.flatnonzero((profile[:-1] < share) & (profile[1:] >= share))
+    if not len(rises):
+        return None
+    k = int(rises[0])
+    return float(at_px[k] + (share - profile[k]) / (profile[k + 1] - profile[k]) * (at_px[k + 1] - at_px[k]))
