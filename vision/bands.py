@@ -35,11 +35,11 @@ def bands(shape: tuple[int, ...], reach_px: int, within: NDArray[np.bool_] | Non
         yield _piece(shape, (top, first), (BAND_PX, last - first), reach_px)
 
 
-def tiles(shape: tuple[int, ...], reach_px: int) -> Iterator[Piece]:
+def tiles(shape: tuple[int, ...], reach_px: int, size_px: int = TILE_PX) -> Iterator[Piece]:
     """Go through the tiles of a picture (H, W, ...), each with ``reach_px`` around it; most can be passed over."""
-    for top in range(0, shape[0], TILE_PX):
-        for left in range(0, shape[1], TILE_PX):
-            yield _piece(shape, (top, left), (TILE_PX, TILE_PX), reach_px)
+    for top in range(0, shape[0], size_px):
+        for left in range(0, shape[1], size_px):
+            yield _piece(shape, (top, left), (size_px, size_px), reach_px)
 
 
 def _piece(shape: tuple[int, ...], corner: tuple[int, int], size: tuple[int, int], reach_px: int) -> Piece:

@@ -71,13 +71,15 @@ class Found:
 def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     """Find instrument-like things: at least 6 mm long, at least four times longer than their thin part is wide.
 
-    ``anchors_mm`` (N, 2): page places where the sheet's print was verified.
+    ``anchors_mm`` (N, 2): page places where the sheet's print was verified. The plane's picture is used up: ``Found.relative``
+    takes its place.
     """
     openings = see_openings(plane, paper_light(plane, anchors_mm))
-    relative = _over_paper(plane.rgb, openings.light)
+    lit, holes, relative = openings.lit, openings.holes, _over_paper(plane.rgb, openings.light)
+    del openings  # and the light with it, as large as the picture
     off = off_sheet(plane, relative)
-    mask = foreground(plane, relative, openings.lit, off)
-    off |= openings.lit
+    mask = foreground(plane, relative, lit, off)
+    off |= lit
     rim = ~cv2.erode(np.pad(plane.inside, 1).astype(np.uint8), np.ones((25, 25), np.uint8))[1:-1, 1:-1].astype(bool)
     candidates, used, told = _crowd(plane, relative, rim)
     least_mm = LEAST_LENGTH_MM if not candidates else LEAST_LEFT_MM
@@ -88,15 +90,15 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
         candidate = _split_somehow(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
         if candidate is not None and (not candidates or _likely(candidate, told, plane.px_per_mm)):
             candidates.append(candidate)
-    return Found(tuple(replace(one, lit=openings.lit, off=off) for one in candidates), relative, openings.holes)
+    return Found(tuple(replace(one, lit=lit, off=off) for one in candidates), relative, holes)
 
 
 def _over_paper(rgb: Image, light: Image) -> Image:
-    """Colour over that of the bare background; it takes the light's place, which nobody asks for afterwards."""
+    """Colour over that of the bare background; it takes the picture's place, which nobody asks for afterwards."""
     for band in bands(rgb.shape, 0):
-        part = light[band.place]
-        part[...] = cv2.divide(rgb[band.place], np.maximum(part, np.float32(1e-3)))
-    return light
+        part = rgb[band.place]
+        part[...] = cv2.divide(part, np.maximum(light[band.place], np.float32(1e-3)))
+    return rgb
 
 
 def _crowd(plane: Plane, relative: Image, rim: Mask) -> tuple[list[Candidate], Mask, Mask | None]:

@@ -75,8 +75,11 @@ def _normal(miss: Array, slopes: Array, soft_at: float) -> tuple[Array, Array]:
 
 def _step(p: Array, pull: Array, normal: Array, damping: float, bounds: tuple[Array, Array]) -> Array:
     """The damped step; parameters at a bound that they would leave through stay there."""
-    free = ~(((p <= bounds[0]) & (pull < 0.0)) | ((p >= bounds[1]) & (pull > 0.0)))
-    part = normal[np.ix_(free, free)]
-    step = np.zeros(len(p))
-    step[free] = np.linalg.solve(part + damping * np.diag(np.maximum(np.diag(part), 1e-12)), pull[free])
+    damped = normal.copy()
+    np.fill_diagonal(damped, np.diag(normal) + damping * np.maximum(np.diag(normal), 1e-12))
+    held = ((p <= bounds[0]) & (pull < 0.0)) | ((p >= bounds[1]) & (pull > 0.0))
+    if not held.any():
+        return np.asarray(np.linalg.solve(damped, pull))
+    step, free = np.zeros(len(p)), ~held
+    step[free] = np.linalg.solve(damped[np.ix_(free, free)], pull[free])
     return step

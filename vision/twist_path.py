@@ -108,24 +108,24 @@ def _shape(fit: TwistFit, theta: Array) -> Array:
 def _costs(fit: TwistFit, points: _Points, centres: Array, cell_mm: float, step: float) -> Array:
     """Cost (cells, theta, rate) of every cell at every angle and rate, in nats."""
     grid = step * np.arange(STEPS_A_PERIOD)
-    costs = np.zeros((len(centres), STEPS_A_PERIOD, len(RATES)))
+    costs = np.zeros((len(centres), STEPS_A_PERIOD, len(RATES)), dtype=np.float32)
     which = np.clip(((centres[0] + 0.5 * cell_mm - points.x_mm) / cell_mm).astype(int), 0, len(centres) - 1)
-    of_cell = np.zeros((len(centres), len(which)))
-    of_cell[which, np.arange(len(which))] = 1.0 / CORRELATED_PX
-    over = 1.0 / (np.sqrt(2.0) * points.spread)
-    wanted = points.edges * over
+    first = np.flatnonzero(np.diff(which, prepend=-1))  # of each cell; the points stand in their order
+    over = (1.0 / (np.sqrt(2.0) * points.spread)).astype(np.float32)
+    wanted, trust = (points.edges * over).astype(np.float32), (points.weights / CORRELATED_PX).astype(np.float32)
     for k, rate in enumerate(RATES):
         off = (points.x_mm - centres[which]) * rate * step / cell_mm
-        for model, edge, weights in zip(_shapes_on(fit, off, grid), wanted, points.weights, strict=True):
+        for model, edge, weights in zip(_shapes_on(fit, off, grid), wanted, trust, strict=True):
             miss = model * over[:, None] - edge[:, None]
-            costs[:, :, k] += of_cell @ (np.minimum(miss * miss, WORST) * weights[:, None])
+            costs[which[first], :, k] += np.add.reduceat(np.minimum(miss * miss, np.float32(WORST)) * weights[:, None], first, axis=0)
     return costs
 
 
 def _shapes_on(fit: TwistFit, off: Array, grid: Array) -> tuple[Array, Array]:
     """Both edges' heights over the radius at every sum of ``off`` (N,) and ``grid`` (M,): cosines of sums, without one for each."""
-    cosine = np.outer(np.cos(off), np.cos(grid)) - np.outer(np.sin(off), np.sin(grid))
-    sine = np.outer(np.sin(off), np.cos(grid)) + np.outer(np.cos(off), np.sin(grid))
+    cos_off, sin_off, cos_grid, sin_grid = (turn(of).astype(np.float32) for of in (off, grid) for turn in (np.cos, np.sin))
+    cosine = np.outer(cos_off, cos_grid) - np.outer(sin_off, sin_grid)
+    sine = np.outer(sin_off, cos_grid) + np.outer(cos_off, sin_grid)
     upper = support_of(fit.blank, cosine, sine, fit.rounding, fit.low_corner)
     even = fit.blank.corners % 2 == 0  # half a turn shows the same
     return upper, upper if even else support_of(fit.blank, -cosine, -sine, fit.rounding, fit.low_corner)
@@ -133,8 +133,8 @@ def _shapes_on(fit: TwistFit, off: Array, grid: Array) -> tuple[Array, Array]:
 
 def _likeliest(costs: Array, step: float) -> Array:
     """Viterbi: theta of every cell on the cheapest course; toward the tip a cell at rate m lies m steps lower."""
-    jump = 0.5 * ((RATES[:, None] - RATES[None, :]) / RATE_CHANGE) ** 2  # to, from
-    level = 0.5 * ((RATES - STEPS_A_CELL) / RATE_LEVEL) ** 2
+    jump = (0.5 * ((RATES[:, None] - RATES[None, :]) / RATE_CHANGE) ** 2).astype(costs.dtype)  # to, from
+    level = (0.5 * ((RATES - STEPS_A_CELL) / RATE_LEVEL) ** 2).astype(costs.dtype)
     came = (np.arange(STEPS_A_PERIOD)[:, None] + RATES[None, :]) % STEPS_A_PERIOD  # theta of the cell before
     value = costs[0] + level * STEPS_A_CELL
     back = np.zeros(costs.shape, dtype=np.int8)

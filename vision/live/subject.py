@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -60,7 +60,7 @@ def see_subjects(sight: Sight) -> tuple[list[Subject], Light | None]:
     if sight.px_per_mm / sight.shrink < LEAST_PX_PER_MM:
         return [], None
     plane = look_down(sight.small, sight.scale, PLANE_PX)
-    found = find_instruments(plane, sight.corners_mm)
+    found = find_instruments(replace(plane, rgb=plane.rgb.copy()), sight.corners_mm)  # which uses the picture up
     axes = [axis for one in found.candidates if (axis := trace_axis(plane, sight.scale, one)) is not None]
     light = _light(plane, _away_mm(sight, plane, axes))
     seen = (_subject(sight, axis, light.paper) for axis in axes)
