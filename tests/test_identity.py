@@ -6,6 +6,7 @@ from dataclasses import fields, replace
 import pytest
 
 from vision.blank import KINDS, BlankEvidence, ShapeClue
+from vision.clues import Extra
 from vision.dimensions import Dimensions
 from vision.handle import HandleColour
 from vision.identity import DECIDED, FAMILY_DECIDED, OUTLINE_WEIGHT, identify
@@ -104,6 +105,15 @@ def test_a_colour_alone_stands_for_three_sizes():
 def test_a_handle_without_a_size_colour_is_no_evidence(colour):
     """A bleached handle neither helps nor hurts."""
     assert size_of(0.25, handle(colour)) == size_of(0.25)
+
+
+@pytest.mark.parametrize(("d0_mm", "overview", "close_up"), [(0.36, 35, 35), (0.375, 35, None), (0.385, None, None)])
+def test_an_overview_names_a_size_a_little_sooner(d0_mm, overview, close_up):
+    """A green handle (35) on metal of nearly 37: a person sorts by it, but nothing is judged by it."""
+    seen = measured(d0_mm, 0.013)
+    made = [identify(seen, section("square"), handle("green"), extra=Extra(coarse=coarse)).size.value for coarse in (True, False)]
+
+    assert made == [overview, close_up]
 
 
 def test_a_lost_tip_leaves_the_colour_only():
