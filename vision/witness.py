@@ -1,8 +1,9 @@
 """Stage 8h: what the outline showed, what the damage network sees -> one chance. Two witnesses that err for different reasons.
 
-The log odds of both are added; a kind's level is where the chance is one half. Weights and levels were set on 824 rendered crops of
-seeds 2600 to 3459, then levels once more on 1,009 of 27000 to 28719 (``python -m tests.study.damage``), 705 of all of them of whole
-instruments: of those one in a hundred or fewer pass each.
+The log odds of both are added; a kind's level is where the chance is one half. Weights and levels were set on rendered crops
+(``python -m tests.study.damage``): 824 of seeds 2600 to 3459 and 1,009 of 27000 to 28719 with an earlier network, then those of twist,
+bends and chips once more with the present one on 598 of 27000 to 27113 and 28000 to 28113, 228 of them of whole instruments: of those one
+in a hundred or fewer pass each.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ TURNED, TURNED_FROM_MM, ELSEWHERE = ("unwound", "reverse-wound", "overwound"), 0
 LEAST_SEEN = 0.3  # of a stretch that turns back, for the network to place it: both ends within 0.3 mm twice in three, 28 of 42
 TIP_LEVEL = -0.5
 BEND_WEIGHT, BEND_LEVEL = 1.0, 0.8
-LEAST_CHIP, CHIP_BESIDE_MM, CHIP_LEVEL = 0.01, 0.3, 0.25
+LEAST_CHIP, CHIP_BESIDE_MM, CHIP_WEIGHT, CHIP_LEVEL = 0.01, 0.3, 0.5, -1.1
 CHIP_MOST = 0.75  # where only the outline has seen it, which glints cut as well: a reason to look with a loupe
 CHIP_SHOWN = 2.6  # the outline leads straight over a part of most chips, and the network sees some of them only
 BARBS_LEVEL, BARBS_STEEP = 2.6, 2.0
@@ -112,7 +113,7 @@ def chip_told(chip: Chip, hurts: HurtSight | None) -> float:
     if hurts is None:
         return chip.probability
     seen = odds(hurts.most("crest-chipped", chip.from_mm - CHIP_BESIDE_MM, chip.to_mm + CHIP_BESIDE_MM), LEAST_CHIP)
-    chance = float(expit(chip.odds + seen - CHIP_LEVEL))
+    chance = float(expit(CHIP_WEIGHT * chip.odds + seen - CHIP_LEVEL))
     return chance if seen > 0.0 else min(chance, CHIP_MOST)
 
 
