@@ -53,16 +53,16 @@ def edge_widths(profiles: Array) -> Array:
     A step blurred by a Gaussian has height / (sqrt(2 pi) slope) = sigma (its own closed form). NaN for flat profiles.
     """
     slope = np.gradient(profiles, axis=1)
+    rows, places = np.arange(len(profiles)), np.arange(profiles.shape[1])
     at = np.abs(slope).argmax(axis=1)
-    result = np.full(len(profiles), np.nan)
-    for k, (line, place) in enumerate(zip(slope, at, strict=True)):
-        same = np.sign(line) == np.sign(line[place])
-        low = place - int(np.argmin(same[: place + 1][::-1])) if not same[: place + 1].all() else -1
-        high = place + int(np.argmin(same[place:])) if not same[place:].all() else len(line)
-        height = abs(float(line[low + 1 : high].sum()))
-        if abs(line[place]) > 0.0:
-            result[k] = height / (np.sqrt(2.0 * np.pi) * abs(float(line[place])))
-    return result
+    steepest = slope[rows, at]
+    turns = np.sign(slope) != np.sign(steepest)[:, None]
+    low = np.maximum.accumulate(np.where(turns, places, -1), axis=1)[rows, at] + 1
+    high = np.minimum.accumulate(np.where(turns, places, len(places))[:, ::-1], axis=1)[rows, len(places) - 1 - at]
+    total = np.concatenate([np.zeros((len(slope), 1)), np.cumsum(slope, axis=1)], axis=1)
+    height = np.abs(total[rows, high] - total[rows, low])
+    flat = steepest == 0.0
+    return np.asarray(np.where(flat, np.nan, height / (np.sqrt(2.0 * np.pi) * np.where(flat, 1.0, np.abs(steepest)))))
 
 
 def _metal_blur(edges: Edges, span: tuple[int, int]) -> float | None:

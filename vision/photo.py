@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageCms
 
 from vision.bands import bands
+from vision.channels import greatest
 from vision.errors import PhotoError
 from vision.excess import excess
 from vision.exif import CameraInfo, recorded
@@ -277,7 +278,7 @@ def _upright(image: Image.Image, orientation: int) -> Image.Image:
 
 def _refuse_black(path: Path, rgb: NDArray[np.uint8]) -> None:
     step = max(1, min(rgb.shape[:2]) // 512)
-    share = float((rgb[::step, ::step].max(axis=2) <= BLACK_CODE).mean())
+    share = float((greatest(np.ascontiguousarray(rgb[::step, ::step])) <= BLACK_CODE).mean())
     if share >= BLACK_SHARE:
         raise PhotoError(
             "all-black",
