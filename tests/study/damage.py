@@ -2,7 +2,7 @@
 
 Resumable: a case whose line stands in OUT is not done again. ``--jobs`` processes, ``--device cuda`` to render on a GPU. The
 figures are printed from all lines of the file (``--figures`` prints only). Seeds below 5000 are for development; reported
-ones start at 14000.
+ones start at 14000. ``--traced`` renders by the path tracer (the extra 'tracer'), which shows no dirt: a second opinion, counted apart.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from rich.console import Console
 from samples.bulk import backend_named, over
 from samples.photo import save
 from samples.render import render
+from samples.scene import Scene
 from tests.study.damage_cases import DIRTY, HEALTHY, SPREAD, Case, in_view, scene_of, truth_row
 from tests.study.damage_figures import print_figures
 from tests.study.damage_raw import raw_of
@@ -46,6 +48,7 @@ def main() -> None:
     parser.add_argument("--views", type=int, default=1, help="photos of each instrument, turned by as many parts of a full turn")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--device", default="cpu", choices=("cpu", "cuda", "torch-cpu"))
+    parser.add_argument("--traced", type=int, default=0, metavar="PATHS", help="by the path tracer, so many paths a pixel; keep them apart")
     parser.add_argument("--seconds", type=float, default=1e9, help="begin no case later than this")
     parser.add_argument("--keep", type=Path, help="keep the photos in this folder, and read those that are there")
     parser.add_argument("--figures", action="store_true", help="print the figures of what is there; do nothing")
@@ -61,7 +64,7 @@ def _do(asked: argparse.Namespace) -> None:
     done = {(row["kind"], row["seed"], row.get("view", 0)) for row in lines_of(asked.out)}
     cases = [one for one in _cases(asked) if (one.kind, one.seed, one.view) not in done]
     console, until = Console(stderr=True), time.time() + asked.seconds
-    work = partial(one_case, asked.device, asked.keep, until)
+    work = partial(one_case, asked.device, asked.traced, asked.keep, until)
     with asked.out.open("a", encoding="utf-8") as out:
         for number, finished in enumerate(over(work, cases, asked.jobs, asked.device), start=1):
             if finished.error is not None:
@@ -92,7 +95,7 @@ def lines_of(path: Path) -> Iterator[dict[str, Any]]:
             continue
 
 
-def one_case(device: str, keep: Path | None, until: float, case: Case) -> dict[str, Any] | None:
+def one_case(device: str, traced: int, keep: Path | None, until: float, case: Case) -> dict[str, Any] | None:
     """Render (unless kept) and read one case: truth and what was said; None where time is up, or it does not lie in the crop."""
     if time.time() > until:
         return None
@@ -104,7 +107,7 @@ def one_case(device: str, keep: Path | None, until: float, case: Case) -> dict[s
         photo = (keep or Path(away)) / (f"{case.kind}-{case.seed}.jpg" if case.view == 0 else f"{case.kind}-{case.seed}-{case.view}.jpg")
         if not photo.exists():
             photo.parent.mkdir(parents=True, exist_ok=True)
-            picture, truth = render(scene, backend_named(device))
+            picture, truth = _picture(scene, device, traced)
             save(picture, truth, photo, scene)
         given = GivenScale(scene.camera.px_per_mm, GIVEN_U * scene.camera.px_per_mm)
         kept: list[Looked] = []
@@ -112,6 +115,15 @@ def one_case(device: str, keep: Path | None, until: float, case: Case) -> dict[s
     found = [_said(one.condition) | {"read_family": one.family.value, "read_size": one.size.value} for one in reading.instruments]
     raw = {"raw": raw_of(kept[0])} if found else {}
     return row | {"error": reading.error, "instruments": len(found), **(found[0] if found else {}), **raw}
+
+
+def _picture(scene: Scene, device: str, traced: int) -> tuple[Any, dict[str, Any]]:
+    """By the own renderer, or by the second one."""
+    if not traced:
+        return render(scene, backend_named(device))
+    tracer, rays = import_module("samples.tracer"), import_module("samples.tracer_rays")
+    picture, truth = tracer.render_traced(scene, rays.Tracing(traced, seed=scene.seed))
+    return picture, truth
 
 
 def _said(condition: ConditionReading) -> dict[str, Any]:
