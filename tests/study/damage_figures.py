@@ -30,6 +30,7 @@ AIMS: tuple[tuple[str, str, Callable[[Row], bool]], ...] = (
     ("chip >= 30 % of the crest in the outline: 90 %", "crest-chipped", lambda r: r["shown"] >= 30.0),
 )
 PLACED_MM = 0.3
+LEVELS = (0.3, 0.5, 0.8)  # of the ROC: from which a finding is shown, asks to look, discards
 
 
 def share_text(hits: int, count: int) -> str:
@@ -87,6 +88,9 @@ def _acted(row: Row) -> bool:
 
 def _print_kind(kind: str, hurt: Sequence[Row], healthy: Sequence[Row]) -> None:
     print(f"\n{kind}: under the ROC curve {roc_area([chance_of(r, kind) for r in hurt], [chance_of(r, kind) for r in healthy]):.3f}")
+    for level in LEVELS:
+        false, found = (sum(chance_of(r, kind) >= level for r in some) for some in (healthy, hurt))
+        print(f"    from a chance of {level}: false {share_text(false, len(healthy))}, of all strengths found {share_text(found, len(hurt))}")
     strength = np.array([_strength(row) for row in hurt])
     edges = np.quantile(strength, np.linspace(0, 1, 6))
     for low, high in itertools.pairwise(edges):
@@ -105,13 +109,20 @@ def _print_limit(kind: str, hurt: Sequence[Row]) -> None:
 
 def _print_errors(kind: str, hurt: Sequence[Row]) -> None:
     pairs = [(row, one) for row in hurt for one in row["findings"] if one["kind"] == kind and one["chance"] >= LOOK_AT]
+    _print_these("all", pairs)
+    if kind in ("unwound", "overwound"):
+        _print_these("flat, wander <= 8 deg", [(r, one) for r, one in pairs if r["pose"] == "flat" and (r["scatter_deg"] or 0.0) <= 8.0])
+
+
+def _print_these(words: str, pairs: Sequence[tuple[Row, Row]]) -> None:
     if not pairs:
         return
     errors = np.array([one["strength"] - _strength(row) for row, one in pairs])
     inside = np.mean(np.abs(errors) <= 2.0 * np.array([one["u"] for _, one in pairs]))
-    placed = sum(max(abs(one["from_mm"] - row["from_mm"]), abs(one["to_mm"] - row["to_mm"])) <= PLACED_MM for row, one in pairs)
-    print(f"    median |error| {np.median(np.abs(errors)):.3g}, within 2 u {100 * inside:.0f} %; placed within {PLACED_MM} mm ", end="")
-    print(share_text(placed, len(pairs)))
+    ends = np.array([(one["from_mm"] - row["from_mm"], one["to_mm"] - row["to_mm"]) for row, one in pairs])
+    both, middle = (np.abs(ends).max(axis=1) <= PLACED_MM).sum(), (np.abs(ends.mean(axis=1)) <= PLACED_MM).sum()
+    print(f"    {words}: median |error| {np.median(np.abs(errors)):.3g}, within 2 u {100 * inside:.0f} %")
+    print(f"        within {PLACED_MM} mm both ends {share_text(int(both), len(pairs))}, the middle {share_text(int(middle), len(pairs))}")
 
 
 def _strength(row: Row) -> float:
