@@ -90,7 +90,7 @@ def _print_kind(kind: str, hurt: Sequence[Row], healthy: Sequence[Row]) -> None:
     print(f"\n{kind}: under the ROC curve {roc_area([chance_of(r, kind) for r in hurt], [chance_of(r, kind) for r in healthy]):.3f}")
     for level in LEVELS:
         false, found = (sum(chance_of(r, kind) >= level for r in some) for some in (healthy, hurt))
-        print(f"    from a chance of {level}: false {share_text(false, len(healthy))}, of all strengths found {share_text(found, len(hurt))}")
+        print(f"    from a chance of {level}: false {share_text(false, len(healthy))}, found {share_text(found, len(hurt))}")
     strength = np.array([_strength(row) for row in hurt])
     edges = np.quantile(strength, np.linspace(0, 1, 6))
     for low, high in itertools.pairwise(edges):
