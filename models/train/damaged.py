@@ -23,6 +23,8 @@ TWISTS, TWIST = ("unwound", "reverse-wound", "overwound"), 0.55
 OTHERS = {"crest-chipped": 0.6, "kinked": 0.3, "barbs-folded": 0.5, "barbs-missing": 0.5, "worn": 0.1, "corroded": 0.1, "stained": 0.1}
 TIP_LOST, DEBRIS, SCRATCH = 0.25, 0.3, 0.25
 MOST_CHIPS = 3
+# Half of these: what turns back several times as fast as it was wound looks overwound to who has only seen it turn back slowly.
+STRONG_DEG = {"reverse-wound": (120.0, 700.0)}
 
 
 def draw_damaged(seed: int) -> tuple[Scene, float]:
@@ -71,8 +73,10 @@ def _hurt(rng: np.random.Generator, one: Instrument) -> Instrument:
 
 def _with(rng: np.random.Generator, one: Instrument, kind: str) -> Instrument:
     """With one more damage; without it where this instrument cannot take what was drawn."""
+    strong = kind in STRONG_DEG and rng.random() < 0.5
+    strength = float(np.exp(rng.uniform(*np.log(STRONG_DEG[kind])))) if strong else None
     try:
-        return with_damage(rng, one, kind)
+        return with_damage(rng, one, kind, strength)
     except ValueError:
         return one
 
