@@ -6,15 +6,20 @@ One pair of a development seed: invented instrument, print not checked, resting 
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from calib.sheet import sheet_named
 from samples import write
 from samples.views import draw_views
+from vision.camera import stand
 from vision.named import Named
+from vision.one_lens import one_lens
 from vision.pipeline import read_photo
+from vision.quantity import Quantity
 from vision.reading import CombinedReading, PhotoReading
 from vision.together import Looked, _seen, combine
 
@@ -82,6 +87,37 @@ def test_the_same_photo_twice_tells_no_height(pair: Any) -> None:
     assert any("move the camera across" in note for note in made.instrument.notes)
     assert made.instrument.height_mm.u > 0.2  # the usual rest poses, no more
     assert len(made.height_of_x) == 0
+
+
+def unnamed(one: Looked, f35_mm: float, u: float) -> Looked:
+    """The photo as if no record named its lens, and its view told this one."""
+    scale = one.scale
+    camera = stand(scale.homography, scale.centre_px, one.photo.width_px, f35_mm)
+    told = replace(camera, height_mm=Quantity(camera.height_mm.value, u * camera.height_mm.value), height_known=False)
+    return replace(one, scale=replace(scale, camera=told))
+
+
+def test_a_turned_piece_is_measured_by_the_lens_that_one_photo_tells(pair: Any) -> None:
+    """Two sheets, so nobody takes it for untouched. A width at height z is seen at Z / (Z - z) of its own (similar triangles).
+
+    From a camera some degrees aside of it a round shaft looks wider by a few parts in a thousand more or less.
+    """
+    kept = pair[0]
+    first, second = unnamed(kept[0], 60.0, 0.5), unnamed(kept[1], 35.0, 0.05)
+    other = "LETTER-1" if first.scale.sheet == sheet_named("A4-1") else "A4-1"
+    second = replace(second, scale=replace(second.scale, sheet=sheet_named(other)))
+    made, problems = combine([first, second], down=False)
+    shared, measured = one_lens([first.scale, second.scale])[0].camera.height_mm, first.found[0][1]
+    z, before = measured.height.tip_mm, first.readings[0].d0_mm
+    seen_from = kept[0].scale.camera.height_mm.value
+
+    assert problems == ()
+    assert made is not None
+    assert made.mode == "re-laid"
+    assert shared.value < 0.85 * seen_from
+    assert made.d0_each[0].value < before.value
+    assert made.d0_each[0].value / before.value == pytest.approx((1.0 - z / shared.value) / (1.0 - z / seen_from), rel=0.003)
+    assert made.d0_each[1].value == second.readings[0].d0_mm.value  # its own lens
 
 
 def test_the_network_is_heard_in_the_combined_name(together: CombinedReading) -> None:

@@ -26,7 +26,7 @@ from vision.one_lens import one_lens
 from vision.photo import Photo
 from vision.plane import Plane
 from vision.pooling import Pooled, pool
-from vision.pose import held, resting
+from vision.pose import Height, held, resting
 from vision.quantity import Quantity
 from vision.reading import CombinedReading, Hand, InstrumentReading, Trace
 from vision.same import Turns, Untouched, judge_untouched, plainly_moved, turned_by
@@ -101,6 +101,7 @@ def combine(photos: Sequence[Looked], *, down: bool) -> tuple[CombinedReading | 
         return _combined(views, lifted, test, [*notes, *odd]), tuple(problems)
     if clash is not None:
         return None, (*problems, f"{clash}: photos of one instrument are needed; nothing was combined")
+    views = [_by_its_lens(view, one.scale) for view, one in zip(views, single, strict=True)]
     return _combined(views, None, test, notes), tuple(problems)
 
 
@@ -159,13 +160,25 @@ def _point(axis_px: Array, column: float) -> Array:
 
 def _raised(view: _View, lifted: Lifted) -> _View | None:
     """Measure one photo's outlines again at the height that all photos gave; z / Z alone enters, so Z is taken as exact."""
-    looked, camera = view.looked, view.looked.scale.camera
-    exact = replace(looked.scale, camera=replace(camera, height_mm=Quantity(camera.height_mm.value, 0.0)))
-    height = lifted.height(view.measured.height)
-    measured = at_height(looked.photo, exact, looked.plane, view.candidate, view.measured, height)
+    camera = view.looked.scale.camera
+    exact = replace(view.looked.scale, camera=replace(camera, height_mm=Quantity(camera.height_mm.value, 0.0)))
+    return _again(view, exact, lifted.height(view.measured.height))
+
+
+def _by_its_lens(view: _View, own: Scale) -> _View:
+    """The view of a piece that was turned, measured again where other photos have told its lens; else as it is."""
+    if view.looked.scale is own:
+        return view
+    return _again(view, view.looked.scale, view.measured.height) or view
+
+
+def _again(view: _View, scale: Scale, height: Height) -> _View | None:
+    """One photo's outlines measured again by another camera or height; None where nothing can be."""
+    looked = view.looked
+    measured = at_height(looked.photo, scale, looked.plane, view.candidate, view.measured, height)
     if measured is None:
         return None
-    reading = read_measured(looked.photo, exact, looked.relative, view.candidate, measured, 1)
+    reading = read_measured(looked.photo, scale, looked.relative, view.candidate, measured, 1)
     return _View(looked, view.candidate, measured, reading)
 
 
