@@ -15,6 +15,7 @@ from vision.crowd import Taken, take_apart
 from vision.discs import by_disc
 from vision.foreground import foreground
 from vision.joining import join_across_print
+from vision.memory import give_back
 from vision.offsheet import off_sheet
 from vision.openings import Opening, see_openings
 from vision.paper import paper_light
@@ -110,7 +111,9 @@ def _crowd(plane: Plane, relative: Image, rim: Mask) -> tuple[list[Candidate], M
     if plane.page_mm is None or plane.windows_mm or plane.inside.sum() < CROWD_MM2 * plane.px_per_mm**2:
         return [], none, None
     through = see_through_print(plane, relative)
+    give_back()  # a tray's picture leaves the most behind where the most is needed next
     taken, used, solid = take_apart(plane, relative, through, rim)
+    give_back()
     return ([_cropped(one) for one in taken], used, solid) if len(taken) > 1 else ([], none, None)
 
 
