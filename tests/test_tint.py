@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from vision.condition import Seen, examine
-from vision.tint import Tint, warm_spot
+from vision.hurt_sight import HURTS, HurtSight
+from vision.tint import Tint, warm_spots
+from vision.witness import spot_told
 
 PX_PER_MM, HALF, COLUMNS = 70.0, 96, 1400
 X_MM = np.arange(COLUMNS) / PX_PER_MM - 0.5
@@ -28,8 +30,20 @@ def strip(*spots: tuple[float, float], tinge: float = 0.0) -> np.ndarray:
     return np.asarray(values * (1.0 + 0.02 * rng.standard_normal(values.shape)))
 
 
+def one_of(*spots: tuple[float, float], tinge: float = 0.0) -> Tint | None:
+    """What is told of a strip by its colours alone."""
+    return spot_told(warm_spots(strip(*spots, tinge=tinge), EDGES, X_MM, PX_PER_MM, None, 19.0), None, 14.0)
+
+
+def sees(at_mm: float, chance: float) -> HurtSight:
+    """A damage network that sees debris about one place, and next to nothing elsewhere."""
+    chances = np.full((len(HURTS), len(X_MM)), 0.005)
+    chances[HURTS.index("debris"), np.abs(X_MM - at_mm) < 0.3] = chance
+    return HurtSight(X_MM, chances)
+
+
 def test_a_spot_is_told_with_place_and_size():
-    spot = warm_spot(strip((6.0, 0.2)), EDGES, X_MM, PX_PER_MM, None, 19.0)
+    spot = one_of((6.0, 0.2))
 
     assert spot is not None
     assert spot.at_mm == pytest.approx(6.0, abs=0.05)
@@ -42,18 +56,34 @@ def test_a_spot_is_told_with_place_and_size():
     ids=["bare metal", "too small", "two alike", "every facet"],
 )
 def test_what_is_no_single_spot_says_nothing(spots: tuple[tuple[float, float], ...], tinge: float):
-    assert warm_spot(strip(*spots, tinge=tinge), EDGES, X_MM, PX_PER_MM, None, 19.0) is None
+    assert one_of(*spots, tinge=tinge) is None
+
+
+def test_the_network_takes_back_what_it_does_not_see_at_all_and_adds_what_it_sees():
+    large, alike = (Tint(6.0, 0.04),), (Tint(6.0, 0.012), Tint(9.0, 0.01))
+
+    assert spot_told(large, sees(6.0, 0.05), 14.0) == large[0]
+    assert spot_told(large, sees(12.0, 0.5), 14.0) is None
+    assert spot_told(alike, sees(9.0, 0.4), 14.0) == alike[1]
+    assert spot_told((), sees(9.0, 0.4), 14.0) is None
+    certain = spot_told((), sees(9.0, 0.98), 14.0)
+    assert certain is not None
+    assert certain.area_mm2 is None
+    assert certain.at_mm == pytest.approx(9.0, abs=0.1)
+    assert spot_told((), sees(16.0, 0.98), 14.0) is None
 
 
 def test_beside_a_stop_and_the_handle_colours_are_mirrored():
     values = strip((6.0, 0.2))
 
-    assert warm_spot(values, EDGES, X_MM, PX_PER_MM, (7.0, 8.5), 19.0) is None
-    assert warm_spot(values, EDGES, X_MM, PX_PER_MM, None, 7.5) is None
+    assert warm_spots(values, EDGES, X_MM, PX_PER_MM, (7.0, 8.5), 19.0) == ()
+    assert warm_spots(values, EDGES, X_MM, PX_PER_MM, None, 7.5) == ()
 
 
-def test_it_ends_in_look_again_with_what_to_do():
-    told = examine(Seen(tint=Tint(6.0, 0.04)), px_per_mm=70.0)
+@pytest.mark.parametrize("area_mm2", [0.04, None])
+def test_it_ends_in_look_again_with_what_to_do(area_mm2: float | None):
+    hurts = sees(6.0, 0.98) if area_mm2 is None else None
+    told = examine(Seen(spots=() if area_mm2 is None else (Tint(6.0, area_mm2),), hurts=hurts), px_per_mm=70.0)
 
     assert told.call == "look again"
     assert "clean it and photograph again" in told.reasons[0]

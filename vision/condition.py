@@ -20,7 +20,17 @@ from vision.reading import ConditionReading, Finding
 from vision.tint import Tint
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss, turned_back_deg
-from vision.witness import barbs_limit, barbs_told, bend_limit, bend_told, chip_limit, chip_told, tip_told, twist_told
+from vision.witness import (
+    barbs_limit,
+    barbs_told,
+    bend_limit,
+    bend_told,
+    chip_limit,
+    chip_told,
+    spot_told,
+    tip_told,
+    twist_told,
+)
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
@@ -49,7 +59,7 @@ class Seen:
     chip: Chip | None = None
     barbs: BarbGap | None = None
     dirt: Dirt | None = None
-    tint: Tint | None = None
+    spots: tuple[Tint, ...] = ()
     hurts: HurtSight | None = None
     barbed: bool = False
     part_mm: float = USUAL_PART_MM
@@ -63,7 +73,7 @@ def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> Co
     if px_per_mm < FINE_PX_PER_MM:
         findings = [one for one in findings if one.strength.value >= COARSE_LEAST.get(one.kind, float("inf"))]
         limits = {kind: _coarsened(kind, limit) for kind, limit in limits.items() if kind in COARSE_LEAST}
-    doubts = (*doubts, *_dirt_doubts(seen.dirt), *_tint_doubts(seen.tint))
+    doubts = (*doubts, *_dirt_doubts(seen.dirt), *_spot_doubts(spot_told(seen.spots, seen.hurts, seen.part_mm)))
     call = call_of(findings, unfit=bool(doubts), rules=own_rules())
     return ConditionReading(call, SEEN_SHARE, limits, tuple(findings), doubts)
 
@@ -119,10 +129,13 @@ def _dirt_doubts(dirt: Dirt | None) -> tuple[str, ...]:
     return (f"{where}: dirt or a burr; clean it and photograph again",)
 
 
-def _tint_doubts(tint: Tint | None) -> tuple[str, ...]:
-    if tint is None:
+def _spot_doubts(spot: Tint | None) -> tuple[str, ...]:
+    if spot is None:
         return ()
-    where = f"a brownish spot of {tint.area_mm2:.3f} mm2 lies at {tint.at_mm:.1f} mm from the tip"
+    if spot.area_mm2 is None:
+        where = f"something seems to stick to the metal at {spot.at_mm:.1f} mm from the tip"
+        return (f"{where}: clean it and photograph again",)
+    where = f"a brownish spot of {spot.area_mm2:.3f} mm2 lies at {spot.at_mm:.1f} mm from the tip"
     return (f"{where}: dirt, a stain or corrosion; clean it and photograph again",)
 
 

@@ -88,8 +88,8 @@ def examined(photo: Photo, seen: Measured, given: Given) -> Seen:
     found = damage_seen(part, fit, given.path, given.twist, given.tip)
     end = seen.outline.working_end_mm
     found = replace(found, barbed=part.section == "barbed", part_mm=found.part_mm if end is None else end)
-    hurts, tint = see_faces(photo, edges, seen.profile.x_mm, scale, seen.stop_mm, seen.last_mm)
-    return replace(found, hurts=hurts, tint=tint)
+    hurts, spots = see_faces(photo, edges, seen.profile.x_mm, scale, seen.stop_mm, seen.last_mm)
+    return replace(found, hurts=hurts, spots=spots)
 
 
 def read_measured(

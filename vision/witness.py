@@ -18,6 +18,7 @@ from vision.bends import Bend
 from vision.chips import Chip
 from vision.hurt_sight import HurtSight
 from vision.quantity import Quantity
+from vision.tint import Tint
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss
 
@@ -36,6 +37,10 @@ BARBS_FROM_MM = 0.3
 BARB_APART_MM = 0.33  # 30 to 44 barbs on 10 to 12 mm: common practice, no source
 BARBS_SHOWN = 3.0  # in the outline, found 12 times in 13 on those crops
 BEND_SHOWN = 1.4  # of what the outline alone would have told: what both witnesses do, found nine times in ten on those crops
+# Of spots: areas on 58 crops, the network's say on 32 dirty ones (22 that face the camera) and 278 whole ones, development seeds.
+SPOT_MM2, SPOT_ALONE, SPOT_BESIDE_MM = 0.0065, 2.5, 0.7
+SPOT_CONTRADICTED, SPOT_SEEN, SPOT_CERTAIN = 0.02, 0.2, 0.95
+DEBRIS = "debris"
 ROW = ("barbs-folded", "barbs-missing")
 
 
@@ -136,3 +141,20 @@ def barbs_told(gap: BarbGap | None, hurts: HurtSight | None, until_mm: float) ->
 def barbs_limit(gap: BarbGap, hurts: HurtSight | None) -> float:
     """How many hurt barbs in the outline would have been told."""
     return gap.smallest if hurts is None else BARBS_SHOWN
+
+
+def spot_told(spots: tuple[Tint, ...], hurts: HurtSight | None, until_mm: float) -> Tint | None:
+    """The spot that is dirt, a stain or corrosion: the largest by far, unless the network sees nothing at all there; a smaller one that it
+    sees; or, without any colour of its own, what it is certain of on the working part. None where there is none."""
+    areas = [spot.area_mm2 or 0.0 for spot in spots]
+    alone = bool(areas) and areas[0] >= max(SPOT_MM2, SPOT_ALONE * max(areas[1:], default=0.0))
+    if hurts is None:
+        return spots[0] if alone else None
+    seen = [hurts.most(DEBRIS, spot.at_mm - SPOT_BESIDE_MM, spot.at_mm + SPOT_BESIDE_MM) for spot in spots]
+    if alone and seen[0] >= SPOT_CONTRADICTED:
+        return spots[0]
+    if spots and max(seen) >= SPOT_SEEN:
+        return spots[int(np.argmax(seen))]
+    if hurts.most(DEBRIS, TURNED_FROM_MM, until_mm) >= SPOT_CERTAIN:
+        return Tint(float(np.mean(hurts.stretch(DEBRIS, TURNED_FROM_MM, until_mm))), None)
+    return None

@@ -10,6 +10,7 @@ import numpy as np
 
 from samples.arrays import CPU
 from samples.bodies import place
+from models.train.facing import seen
 from samples.draw_damage import STEEPEST, bowed, marked, pre_curved, with_damage
 from samples.draw_free import draw_of
 from samples.instrument import SIDES, Damage, Instrument
@@ -144,7 +145,7 @@ def truth_row(scene: Scene) -> dict[str, Any]:
     }
     for damage in one.damage or one.marks[-1:]:
         row |= {"hurt": damage.kind, "strength": round(damage.strength, 2), "from_mm": round(damage.from_mm, 2)}
-        row |= {"to_mm": round(damage.to_mm, 2), "shown": _shown(scene, damage)}
+        row |= {"to_mm": round(damage.to_mm, 2), "shown": _shown(scene, damage), "faces": seen(one, laid.pose, damage) is not None}
     return row
 
 

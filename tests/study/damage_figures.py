@@ -60,9 +60,10 @@ def print_figures(rows: Sequence[Row]) -> None:
         hurt = [row for row in read if row["kind"] == kind]
         if hurt:
             _print_kind(kind, hurt, healthy)
-    dirty = [row for row in read if row["kind"] == DIRTY]
-    told = sum(any("clean it" in reason for reason in row["reasons"]) for row in dirty)
-    print(f"dirty: told to be cleaned {share_text(told, len(dirty))}; not 'nothing seen' {share_text(sum(map(_acted, dirty)), len(dirty))}")
+    for words, dirty in (("dirty", True), ("dirty on the far side", False)):
+        some = [row for row in read if row["kind"] == DIRTY and row["faces"] is dirty]
+        told = sum(any("clean it" in reason for reason in row["reasons"]) for row in some)
+        print(f"{words}: told to be cleaned {share_text(told, len(some))}; not 'nothing seen' {share_text(sum(map(_acted, some)), len(some))}")
 
 
 def _print_false(healthy: Sequence[Row]) -> None:
