@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from models.train.facing import seen
 from samples.arrays import CPU
 from samples.bodies import place
-from models.train.facing import seen
 from samples.draw_damage import STEEPEST, bowed, marked, pre_curved, with_damage
 from samples.draw_free import draw_of
 from samples.instrument import SIDES, Damage, Instrument
