@@ -31,6 +31,7 @@ TIP_LEVEL = -0.5
 BEND_WEIGHT, BEND_LEVEL = 1.0, 0.8
 LEAST_CHIP, CHIP_BESIDE_MM, CHIP_WEIGHT, CHIP_LEVEL = 0.01, 0.3, 0.5, -1.1
 CHIP_MOST = 0.75  # where only the outline has seen it, which glints cut as well: a reason to look with a loupe
+CHIP_DOUBT = 1.8  # an outline that leads straight over the deepest cut there is says no more than that against it
 CHIP_SHOWN = 2.6  # the outline leads straight over a part of most chips, and the network sees some of them only
 BARBS_LEVEL, BARBS_STEEP = 2.6, 2.0
 BARBS_FROM_MM = 0.3
@@ -118,7 +119,7 @@ def chip_told(chip: Chip, hurts: HurtSight | None) -> float:
     if hurts is None:
         return chip.probability
     seen = odds(hurts.most("crest-chipped", chip.from_mm - CHIP_BESIDE_MM, chip.to_mm + CHIP_BESIDE_MM), LEAST_CHIP)
-    chance = float(expit(CHIP_WEIGHT * chip.odds + seen - CHIP_LEVEL))
+    chance = float(expit(max(CHIP_WEIGHT * chip.odds, -CHIP_DOUBT) + seen - CHIP_LEVEL))
     return chance if seen > 0.0 else min(chance, CHIP_MOST)
 
 

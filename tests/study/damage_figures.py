@@ -63,7 +63,8 @@ def print_figures(rows: Sequence[Row]) -> None:
     for words, dirty in (("dirty", True), ("dirty on the far side", False)):
         some = [row for row in read if row["kind"] == DIRTY and row["faces"] is dirty]
         told = sum(any("clean it" in reason for reason in row["reasons"]) for row in some)
-        print(f"{words}: told to be cleaned {share_text(told, len(some))}; not 'nothing seen' {share_text(sum(map(_acted, some)), len(some))}")
+        acted = share_text(sum(map(_acted, some)), len(some))
+        print(f"{words}: told to be cleaned {share_text(told, len(some))}; not 'nothing seen' {acted}")
 
 
 def _print_false(healthy: Sequence[Row]) -> None:
