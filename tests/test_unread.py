@@ -20,7 +20,7 @@ from vision.report.document import document, text
 from vision.report.overview import overview
 from vision.report.table import print_reading
 from vision.tray.told import tell
-from vision.unread import WHY, surely_there, unread
+from vision.unread import WHY, HandleSeen, handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
 
 RED, BLACK, PAPER = (0.55, 0.03, 0.03), (0.02, 0.02, 0.02), (1.0, 1.0, 1.0)
 
@@ -43,9 +43,49 @@ def one() -> InstrumentReading:
     return unread(photo, scale, relative, candidate, Axis(line, 0, 480, 0.2), 2)
 
 
-@pytest.mark.parametrize(("colour", "rank", "there"), [(RED, 3, True), (BLACK, 2, False), (RED, 1, False)])
-def test_a_coloured_handle_alone_speaks_for_it(colour: tuple[float, float, float], rank: int, there: bool) -> None:
-    assert surely_there(*seen(colour, rank=rank)) == there
+def page(printed: float = 1.0) -> Any:
+    """The plane beneath ``seen``, all white or all printed."""
+    return SimpleNamespace(printed=np.full((200, 800), printed, np.float32), px_per_mm=20.0, to_mm=lambda px: px / 20.0)
+
+
+@pytest.mark.parametrize(
+    ("colour", "rank", "printed", "there"),
+    [(RED, 3, 1.0, True), (RED, 1, 1.0, False),
+     (BLACK, 2, 1.0, True), (BLACK, 2, 0.0, False), (BLACK, 1, 1.0, False), (PAPER, 2, 1.0, False)],
+)  # fmt: skip
+def test_a_coloured_handle_speaks_for_it_and_a_black_one_where_paper_is_white(
+    colour: tuple[float, float, float], rank: int, printed: float, there: bool
+) -> None:
+    assert surely_there(*seen(colour, rank=rank), page(printed)) == there
+
+
+def test_a_handle_far_from_all_others_stands_apart_and_a_piece_of_one_does_not() -> None:
+    relative, candidate = seen(RED)
+    handle = handle_seen(candidate, page(), relative)
+
+    assert handle.middle_mm == pytest.approx([31.975, 4.975])
+    assert handle.colour == "red"
+    far, near, other = (
+        HandleSeen(np.array(place), colour) for place, colour in (((44.0, 5.0), "red"), ((32.0, 9.0), "red"), ((32.0, 9.0), "blue"))
+    )
+    assert stands_apart(handle, [far, HandleSeen(None, None)])
+    assert not stands_apart(handle, [near])
+    assert part_of_another(handle, [far, near])
+    assert not part_of_another(handle, [far, other])
+    assert not stands_apart(HandleSeen(None, None), [])
+
+
+def test_one_that_is_lost_early_is_led_on_to_the_shortest_length() -> None:
+    """Seen for 8 mm before a handle whose middle lies 6 mm behind its front, at 20 px/mm."""
+    scale: Any = SimpleNamespace(to_plane_mm=lambda px: np.asarray(px) / 20.0, to_px=lambda mm: np.asarray(mm) * 20.0)
+    axis = Axis(np.column_stack([np.arange(300.0, 480.0), np.full(180, 100.0)]), 0, 160, 0.2)
+
+    led = led_on(axis, HandleSeen(np.array([29.0, 5.0]), "red"), scale)
+
+    assert led.px[led.front_index] == pytest.approx([460.0, 100.0])
+    assert led.px[led.tip_index] == pytest.approx([460.0 - 21.0 * 20.0, 100.0])
+    assert led_on(led, HandleSeen(np.array([29.0, 5.0]), "red"), scale) is led
+    assert led_on(axis, HandleSeen(None, None), scale) is axis
 
 
 def test_it_has_a_place_and_a_reason_and_no_number() -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.measure import label, regionprops
 
+from vision.as_printed import print_alone
 from vision.bands import bands
 from vision.crowd import Taken, take_apart
 from vision.discs import by_disc
@@ -91,6 +92,8 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
         candidate = _split_somehow(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
         if candidate is not None and (not candidates or _likely(candidate, told, plane.px_per_mm)):
             candidates.append(candidate)
+    if told is not None:  # a close-up is asked no such thing: there a pale shaft may be as bright as paper
+        candidates = [one for one in candidates if not print_alone(plane, relative, one.thin, one.handle, one.offset_px)]
     return Found(tuple(replace(one, lit=lit, off=off) for one in candidates), relative, holes)
 
 

@@ -17,6 +17,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calib.errors import CalibError
 from vision.axis import Axis, trace_axis
@@ -39,7 +40,7 @@ from vision.scale import GivenScale, Scale
 from vision.screen import even_tiles, refuse_screen
 from vision.together import Looked
 from vision.twice import counted_once
-from vision.unread import surely_there, unread
+from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
 
 
 def read_photo(
@@ -81,8 +82,9 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     ordered = in_reading_order(found.candidates, plane, scale)
     tried = [(candidate, measure_candidate(photo, scale, plane, candidate, down=held)) for candidate in ordered]
     seen = _once([(candidate, measured) for candidate, measured in tried if measured is not None])
-    left = [candidate for candidate, measured in tried if measured is None and surely_there(found.relative, candidate)]
-    lines = _unread_lines(left, seen, plane, scale)
+    counted = {id(candidate) for candidate, _ in seen}
+    left = [one for one, _ in tried if id(one) not in counted and surely_there(found.relative, one, plane)]
+    lines = _unread_lines(left, seen, plane, scale, found.relative)
     numbers = _numbers(ordered, [*(candidate for candidate, _ in seen), *(candidate for candidate, _ in lines)])
     readings = [
         judge_reading(read_measured(photo, scale, found.relative, candidate, measured, numbers[id(candidate)]))
@@ -94,22 +96,26 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
 
 
 def _unread_lines(
-    candidates: list[Candidate], seen: list[tuple[Candidate, Measured]], plane: Plane, scale: Scale
+    candidates: list[Candidate], seen: list[tuple[Candidate, Measured]], plane: Plane, scale: Scale, relative: NDArray[np.float32]
 ) -> list[tuple[Candidate, Axis]]:
-    """What is there without a readable outline, with its line; what another one shows already is left out."""
+    """What is there without a readable outline, with its line; what another one shows already is left out.
+
+    One whose handle stands apart from all others' is not, whatever its line does.
+    """
     if not seen:
         return []
     axes = [measured.edges.strip.axis_px for _, measured in seen]
+    handles = [handle_seen(candidate, plane, relative) for candidate, _ in seen]
     found = []
     for candidate in candidates:
-        axis = trace_axis(plane, scale, candidate)
-        if axis is None:
+        axis, handle = trace_axis(plane, scale, candidate), handle_seen(candidate, plane, relative)
+        if axis is None or part_of_another(handle, handles):
             continue
-        axes.append(np.asarray(axis.px))
-        if counted_once(axes, [*[1.0] * (len(axes) - 1), 0.0], seen[0][1].scale_at.value)[-1]:
-            found.append((candidate, axis))
-        else:
-            axes.pop()
+        own = np.asarray(axis.px)
+        if stands_apart(handle, handles) or counted_once([*axes, own], [*[1.0] * len(axes), 0.0], seen[0][1].scale_at.value)[-1]:
+            found.append((candidate, led_on(axis, handle, scale)))
+            axes.append(own)
+            handles.append(handle)
     return found
 
 

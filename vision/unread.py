@@ -5,24 +5,90 @@ On a tray many lie over the print or under another. Such an instrument is there,
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import Axis
 from vision.find import Candidate
 from vision.handle import handle_colour, handle_reading
+from vision.nominal import LENGTHS_MM
 from vision.photo import Photo
+from vision.plane import Plane
 from vision.reading import Choice, ConditionReading, InstrumentReading, Trace
 from vision.scale import Scale
 
 WHY = "its outlines cannot be followed here: lay it on bare paper, clear of the others, or take a close-up"
+BLACK, WHITE = 0.25, 0.9  # light over paper's of a black handle; of paper without print
+SHORTEST_MM = min(LENGTHS_MM)
+APART_MM = 10.0  # a handle whose middle is so far from another's is no part of it
+MOSTLY, LEAST_MM2 = 0.5, 15.0  # share of a black handle, and its size, where paper would be seen
 PLAIN = (None, "white", "grey", "black", "bleached", "other")
 NONE: NDArray[np.float64] = np.empty((0, 2))
 
 
-def surely_there(relative: NDArray[np.float32], candidate: Candidate) -> bool:
-    """Whether a coloured handle speaks for it: what is white, grey or black may be a shadow, the print or the table."""
-    return candidate.rank == 3 and handle_colour(relative, candidate).word not in PLAIN
+def surely_there(relative: NDArray[np.float32], candidate: Candidate, plane: Plane) -> bool:
+    """Whether its handle speaks for it: coloured, or black where the paper is white. Else it may be a shadow, the print or the table."""
+    if candidate.rank == 3 and handle_colour(relative, candidate).word not in PLAIN:
+        return True
+    return candidate.rank == 2 and _black_on_white(relative, candidate, plane)
+
+
+def _black_on_white(relative: NDArray[np.float32], candidate: Candidate, plane: Plane) -> bool:
+    left, top = candidate.offset_px
+    height, width = candidate.handle.shape
+    place = slice(top, top + height), slice(left, left + width)
+    light = relative[place][candidate.handle].mean(axis=1)
+    black = (light < BLACK) & (plane.printed[place][candidate.handle] > WHITE)
+    return bool(black.sum() > LEAST_MM2 * plane.px_per_mm**2 and black.mean() > MOSTLY)
+
+
+@dataclass(frozen=True)
+class HandleSeen:
+    """Where the middle of a handle lies on the page (None without one), and its colour."""
+
+    middle_mm: NDArray[np.float64] | None
+    colour: str | None
+
+    def near(self, other: HandleSeen) -> bool:
+        """Whether both may be one handle."""
+        if self.middle_mm is None or other.middle_mm is None:
+            return False
+        return float(np.linalg.norm(self.middle_mm - other.middle_mm)) < APART_MM
+
+
+def handle_seen(candidate: Candidate, plane: Plane, relative: NDArray[np.float32]) -> HandleSeen:
+    """Look at a candidate's handle."""
+    v, u = np.nonzero(candidate.handle)
+    if not len(u):
+        return HandleSeen(None, None)
+    middle = plane.to_mm(np.array([[u.mean(), v.mean()]]) + np.array(candidate.offset_px))[0]
+    return HandleSeen(np.asarray(middle), handle_colour(relative, candidate).word)
+
+
+def stands_apart(handle: HandleSeen, others: Sequence[HandleSeen]) -> bool:
+    """Whether a handle is no part of any of the others."""
+    return handle.middle_mm is not None and not any(handle.near(one) for one in others)
+
+
+def part_of_another(handle: HandleSeen, others: Sequence[HandleSeen]) -> bool:
+    """Whether it is a piece of one that is counted already: near, and of its colour."""
+    return any(handle.near(one) and handle.colour == one.colour for one in others)
+
+
+def led_on(axis: Axis, handle: HandleSeen, scale: Scale) -> Axis:
+    """The axis of one that was lost sight of early, led straight on from its handle to the shortest standard length: no measure."""
+    ends = scale.to_plane_mm(np.asarray(axis.px)[[axis.tip_index or 0, -1 if axis.front_index is None else axis.front_index]])
+    if handle.middle_mm is None or float(np.linalg.norm(ends[1] - ends[0])) >= SHORTEST_MM:
+        return axis
+    way = ends[0] - handle.middle_mm
+    way = way / max(float(np.linalg.norm(way)), 1e-9)
+    front = handle.middle_mm + way * float((ends[1] - handle.middle_mm) @ way)
+    last, first = scale.to_px(np.array([front, front + SHORTEST_MM * way]))
+    count = max(round(float(np.linalg.norm(last - first))), 2)
+    return replace(axis, px=np.linspace(first, last, count), tip_index=0, front_index=count - 1)
 
 
 def unread(photo: Photo, scale: Scale, relative: NDArray[np.float32], candidate: Candidate, axis: Axis, number: int) -> InstrumentReading:

@@ -53,7 +53,7 @@ def _bent(reading: InstrumentReading, candidate: Candidate, looked: Looked) -> t
 
 def _bare(reading: InstrumentReading, seen: Measured, found: list[Finding]) -> tuple[str, bool] | None:
     """A stretch without flutes on what is, or may be, twisted all along."""
-    if reading.family.value not in (None, *TWISTED):
+    if not _twisted(reading):
         return None
     flutes = seen_flutes(seen.edges, seen.profile, seen.scale_at.value)
     if flutes is None:
@@ -61,6 +61,13 @@ def _bare(reading: InstrumentReading, seen: Measured, found: list[Finding]) -> t
     bare, at_mm = straightened(flutes, found)
     told = f"straightened: no flutes about {at_mm:.1f} mm from the tip, where one in {flutes.period_mm:.1f} mm shows elsewhere"
     return (told if bare >= BARE_SURE else f"perhaps {told}", bare >= BARE_SURE) if bare >= BARE_DOUBT else None
+
+
+def _twisted(reading: InstrumentReading) -> bool:
+    """Whether it is, or likelier is than not, one whose whole working part is twisted."""
+    if reading.family.value is None:
+        return sum(reading.family.others.get(name, 0.0) for name in TWISTED) >= 0.5
+    return reading.family.value in TWISTED
 
 
 def by_findings(found: list[Finding]) -> Shown:

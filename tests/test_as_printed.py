@@ -1,0 +1,48 @@
+"""What looks as printed is print; metal, a handle, and whatever lies there besides do not."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from vision.as_printed import print_alone
+
+THIN, HANDLE, NONE = np.zeros((60, 200), bool), np.zeros((60, 200), bool), np.zeros((60, 200), bool)
+THIN[28:32, 10:120], HANDLE[15:45, 120:190] = True, True
+INK = np.zeros((60, 200), bool)
+INK[50:58, 120:190] = True
+
+
+def page() -> Any:
+    """A white page of 80 x 240 px with a checkered band, seen by a part that begins at (20, 10)."""
+    printed = np.ones((80, 240), np.float32)
+    printed[36:44, 30:230:20] = 0.0
+    printed[36:44, 31:230:20] = 0.0
+    printed[58:70, 130:220] = 0.0
+    return SimpleNamespace(printed=printed)
+
+
+def light(over: np.ndarray | None = None, value: float = 0.5) -> np.ndarray:
+    """Light over paper's as the print gives it, a px aside, with something of ``value`` over it."""
+    seen = 0.08 + 0.92 * np.roll(page().printed, 1, axis=1)
+    if over is not None:
+        seen[10:70, 20:220][over] = value
+    return np.repeat(seen[:, :, None], 3, axis=2).astype(np.float32)
+
+
+def test_print_a_little_aside_is_print() -> None:
+    assert print_alone(page(), light(), THIN, INK, (20, 10))
+    assert print_alone(page(), light(), THIN, NONE, (20, 10))
+
+
+def test_a_handle_as_white_as_the_paper_is_not() -> None:
+    assert not print_alone(page(), light(), THIN, HANDLE, (20, 10))
+
+
+@pytest.mark.parametrize(("over", "value"), [(THIN, 0.5), (THIN, 1.6), (INK, 0.6)])
+def test_metal_or_a_handle_over_it_is_not(over: np.ndarray, value: float) -> None:
+    assert not print_alone(page(), light(over, value), THIN, INK, (20, 10))
+    assert print_alone(page(), light(over, value), THIN, NONE, (20, 10)) == (over is INK)
