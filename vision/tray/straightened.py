@@ -25,7 +25,7 @@ BARE = 80.0  # percentile of a stretch: nearly all of it
 MIDDLE_MM = (1.8, 6.0)  # of the stretch, from the tip: where a tip that was held fast is turned
 FOUND, FOUND_MM = 0.6, (0.8, 8.4)  # what lost twist by crests, inside that, adds; probable by at least LIKELY
 LIKELY = 0.9
-SURE, DOUBT = 1.3, 1.1
+SURE, DOUBT = 1.4, 1.2
 
 
 def straightened(flutes: Flutes, findings: Sequence[Finding]) -> tuple[float, float]:
