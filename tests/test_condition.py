@@ -16,6 +16,7 @@ from vision.dimensions import Dimensions
 from vision.dirt import stands_out
 from vision.expected import Left
 from vision.handle import HandleColour
+from vision.hurt_sight import HURTS, HurtSight
 from vision.place import Profile
 from vision.quantity import Quantity
 from vision.tip_loss import end_reach, lost_tip
@@ -174,6 +175,23 @@ def test_at_tray_resolution_only_gross_damage_is_told(damage, fine, coarse):
 def test_kinds_of_twist_lost():
     assert [one.kind for one in examine(seen(loss_deg=300.0, reversed_mm=1.0), px_per_mm=70.0).findings] == ["reverse-wound"]
     assert [one.kind for one in examine(seen(loss_deg=90.0), px_per_mm=70.0).findings] == ["unwound"]
+
+
+@pytest.mark.parametrize(("at_mm", "expected_deg", "u_deg"), [(9.0, 60.0, 12.0), (13.0, 60.0, 60.0)], ids=["followed", "not followed"])
+def test_twist_told_elsewhere_has_the_size_that_it_has_there(at_mm, expected_deg, u_deg):
+    """A square's crest every 0.5 mm is 180 deg a mm; from 8.5 to 9.5 mm it turns by a third less; the outline's doubt is at 2 mm."""
+    x = np.linspace(0.0, 11.0, 1101)
+    usual, slack = np.column_stack([x, 0.5 + 0.0 * x]), np.column_stack([x, np.where(np.abs(x - 9.0) < 0.5, 0.75, 0.5)])
+    twist = TwistLoss((1.5, 2.5), Quantity(-15.0, 12.0), 0.9, 0.0, 60.0, 2.8, 6.0, slack, usual, 4)
+    chances = np.full((len(HURTS), 1601), 0.001)
+    sight = HurtSight(np.arange(1601) / 100.0, chances)
+    chances[HURTS.index("unwound"), np.abs(sight.x_mm - at_mm) < 0.5] = 0.99
+
+    (found,) = examine(Seen(twist, hurts=sight), px_per_mm=70.0).findings
+
+    assert (found.kind, found.from_mm) == ("unwound", pytest.approx(at_mm - 0.5, abs=0.05))
+    assert found.strength.value == pytest.approx(expected_deg, abs=4.0)
+    assert found.strength.u == pytest.approx(u_deg)
 
 
 def test_turns_gained_in_one_photo_may_be_a_curve_toward_the_camera():

@@ -12,7 +12,7 @@ from vision.quantity import Quantity
 from vision.shapes import RHOMBUS, SQUARE, TRIANGLE, support
 from vision.twist import fit_twist
 from vision.twist_path import TwistPath, follow_twist
-from vision.unwinding import TwistLoss, pitch_growth, pitch_of, turned_back_deg, twist_loss
+from vision.unwinding import TwistLoss, missing_deg, pitch_growth, pitch_of, twist_loss
 
 # Pitch growth when a zone loses twist, p'/p = N / (N - lost/360): edges a mm, corners, zone mm; per cent at
 # 30, 45, 90, 180, 360 deg lost. Derived table, of sections and densities common in the trade (remembered, no source).
@@ -184,7 +184,11 @@ def test_a_zone_that_turns_back_is_missing_what_it_should_have_turned_and_what_i
     loss = TwistLoss((3.0, 5.0), Quantity(90.0, 10.0), 0.9, 0.0, 60.0, 2.8, 6.0, seen, usual, corners)
     turned = 360.0 * 2.0 / (0.5 * corners)
 
-    missing = turned_back_deg(loss, (3.0, 5.0))
+    back, less = missing_deg(loss, (3.0, 5.0), back=True), missing_deg(loss, (3.0, 5.0), back=False)
 
-    assert missing.value == pytest.approx(1.5 * turned, rel=0.01)
-    assert missing.u > 0.3 * missing.value
+    assert back is not None
+    assert less is not None
+    assert back.value == pytest.approx(1.5 * turned, rel=0.02)
+    assert back.u > 0.3 * back.value
+    assert less.value == pytest.approx(0.5 * turned, rel=0.02)
+    assert missing_deg(loss, (9.0, 13.0), back=True) is None

@@ -19,8 +19,9 @@ from vision.quantity import Quantity
 from vision.reading import ConditionReading, Finding
 from vision.tint import Tint
 from vision.tip_loss import TipLoss
-from vision.unwinding import TwistLoss, turned_back_deg
+from vision.unwinding import TwistLoss, missing_deg
 from vision.witness import (
+    Twisted,
     barbs_limit,
     barbs_told,
     bend_limit,
@@ -88,9 +89,20 @@ def _twist_findings(seen: Seen) -> list[Finding]:
     if chance < SHOWN_FROM:
         return []
     words = "deg of twist gained" if told.kind == "overwound" else "deg of twist lost"
-    back = told.kind == "reverse-wound" and twist.reversed_mm <= REVERSED_LEAST_MM
-    size = turned_back_deg(twist, told.zone_mm) if back else Quantity(abs(twist.loss_deg.value), twist.loss_deg.u)
-    return [Finding(told.kind, *told.zone_mm, size, words, chance)]
+    return [Finding(told.kind, *told.zone_mm, _turned(twist, told), words, chance)]
+
+
+def _turned(twist: TwistLoss, told: Twisted) -> Quantity:
+    """How much twist is lost or gained where it is told; as much as this photo would have shown, give or take all of it, where the
+    outline does not say."""
+    back = told.kind == "reverse-wound"
+    if told.zone_mm == twist.zone_mm and (not back or twist.reversed_mm > REVERSED_LEAST_MM):
+        return Quantity(abs(twist.loss_deg.value), twist.loss_deg.u)
+    size = missing_deg(twist, told.zone_mm, back=back)
+    sense = -1.0 if told.kind == "overwound" else 1.0
+    if size is None or sense * size.value <= 0.0:
+        return Quantity(twist.smallest_deg, twist.smallest_deg)
+    return Quantity(sense * size.value, size.u)
 
 
 def _bend_findings(seen: Seen) -> list[Finding]:

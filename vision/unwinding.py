@@ -31,7 +31,7 @@ FOUND_95 = 1.645
 LEAST_CRESTS = 6  # an edge outside the zone; fewer (large reamers) leave no trend to compare with
 LEAST_MM = 4.0
 BACK_LEAST_RAD = np.radians(25.0)  # turned back by less is the fit's own doubt where flutes run nearly straight
-BACK_U_SHARE = 0.35
+BACK_U_SHARE, ZONE_STEPS = 0.35, 101
 AXIS_MM, SWING_MM = 0.5, 1.0  # lengths over which the middle of both edges is smoothed to an axis
 CURVE_RADIUS_MM = 16.0  # of a pre-curve that might lie out of the plane: 8 to 25 mm in use
 
@@ -128,18 +128,21 @@ def twist_loss(path: TwistPath) -> TwistLoss | None:
     )
 
 
-def turned_back_deg(loss: TwistLoss, zone_mm: tuple[float, float]) -> Quantity:
-    """Twist missing if the blank turns the other way over the whole zone: what it should have turned, and what it turns back.
+def missing_deg(loss: TwistLoss, zone_mm: tuple[float, float], *, back: bool) -> Quantity | None:
+    """Twist missing over a zone that others named (negative: gained); ``back``: if the blank turns the other way over all of it, which is
+    what it should have turned and what it turns back. None where less than half of the zone was followed.
 
-    An outline turns alike in either sense, so only what it turns is measured, not which way. Too small where it turns back so fast that
-    its crests were not followed, and too large by what the zone's ends turn before they stand still: u holds a third of it.
+    An outline turns alike in either sense, so only what it turns is measured, not which way. What turns back comes out too small where
+    its crests were too close to be followed, and too large by what the zone's ends turn before they stand still: u holds a third of it.
     """
     x, usual = loss.trend_pitch_mm.T
-    seen = loss.pitch_mm[:, 1]
-    inside = (x >= zone_mm[0]) & (x <= zone_mm[1])
-    turns = np.nan_to_num(1.0 / usual) + np.nan_to_num(np.abs(1.0 / seen))
-    value = float(np.trapezoid(np.where(inside, turns, 0.0), x)) * 360.0 / loss.corners
-    return Quantity(value, float(np.hypot(loss.loss_deg.u, BACK_U_SHARE * value)))
+    low, high = max(zone_mm[0], float(x[0])), min(zone_mm[1], float(x[-1]))
+    if high - low < 0.5 * (zone_mm[1] - zone_mm[0]) or high <= low:
+        return None
+    at = np.linspace(low, high, ZONE_STEPS)
+    turns, seen = (np.interp(at, x, np.nan_to_num(1.0 / pitch)) for pitch in (usual, loss.pitch_mm[:, 1]))
+    value = float(np.trapezoid(turns + np.abs(seen) if back else turns - seen, at)) * 360.0 / loss.corners
+    return Quantity(value, float(np.hypot(loss.loss_deg.u, BACK_U_SHARE * value if back else 0.0)))
 
 
 def chance(log_ratio: float) -> float:

@@ -1,6 +1,6 @@
 """Stage 6g: what a fitted width or length carries -> its Quantity with labelled contributions.
 
-The edge model's u, what ridges, barbs and blur add to it, what an outline that fits badly leaves in doubt, scale and height.
+The edge model's u, what ridges and barbs add to it, what an outline that fits badly leaves in doubt, scale and height.
 """
 
 from __future__ import annotations

@@ -111,8 +111,9 @@ def _darkened(rng: np.random.Generator, scene: Scene) -> Scene:
     return replace(scene, laid=(replace(laid, instrument=replace(laid.instrument, finish=finish)), *scene.laid[1:]))
 
 
-def example(seed: int, backend: Backend = CPU, draw: Draw = draw_window) -> dict[str, NDArray[Any]] | None:
-    """Render and straighten one window as ``draw`` draws it; None when too little of the shaft lies in it.
+def example(seed: int, backend: Backend = CPU, draw: Draw = draw_window, *, traced: bool = False) -> dict[str, NDArray[Any]] | None:
+    """Render and straighten one window as ``draw`` draws it; None when too little of the shaft lies in it. ``traced``: the axis passes
+    by sharp bends, as one found in a photo does.
 
     values (192, 640, 3) uint8: linear light over the paper's, toned by 1/2.2, times CODE. upper, lower (640,): true
     offsets in strip px, NaN beyond the metal. trust (640,): 1 where the outline is in view. marks (5,): columns of
@@ -125,7 +126,7 @@ def example(seed: int, backend: Backend = CPU, draw: Draw = draw_window) -> dict
     one, instrument = truth["instruments"][0], scene.laid[0].instrument
     rng = np.random.default_rng([seed, 13])
     dense = _axis_px(np.array(one["axis_px"])[:, 1:], np.array(one["handle_px"]), step)
-    dense = _traced(dense, truth["camera"]["px_per_mm"] / step, rng)
+    dense = _traced(dense, truth["camera"]["px_per_mm"] / step, rng) if traced else dense
     width, height = truth["image"]["width"], truth["image"]["height"]
     kept = np.flatnonzero((dense >= 0).all(axis=1) & (dense <= [width - 1, height - 1]).all(axis=1))
     if len(kept) < COLUMNS // 2:

@@ -27,7 +27,7 @@ SHARD = 100  # seeds a file
 
 def row_of(device: str, damage: bool, seed: int) -> dict[str, Array] | None:
     """One example as arrays of fixed size; None for a window that shows too little of the shaft."""
-    return example(seed, backend_named(device), draw_damaged if damage else draw_window)
+    return example(seed, backend_named(device), draw_damaged if damage else draw_window, traced=damage)
 
 
 def shards(folder: Path, first: int, count: int, jobs: int, device: str, damage: bool = False, until: float = float("inf")) -> int:

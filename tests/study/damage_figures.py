@@ -61,7 +61,7 @@ def print_figures(rows: Sequence[Row]) -> None:
         if hurt:
             _print_kind(kind, hurt, healthy)
     for words, dirty in (("dirty", True), ("dirty on the far side", False)):
-        some = [row for row in read if row["kind"] == DIRTY and row["faces"] is dirty]
+        some = [row for row in read if row["kind"] == DIRTY and row.get("faces", True) is dirty]
         told = sum(any("clean it" in reason for reason in row["reasons"]) for row in some)
         acted = share_text(sum(map(_acted, some)), len(some))
         print(f"{words}: told to be cleaned {share_text(told, len(some))}; not 'nothing seen' {acted}")
