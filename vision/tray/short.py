@@ -27,7 +27,8 @@ ASTRAY_MM = 30.0
 GONE_MM = np.arange(1.2, 10.0, 0.1)  # pieces that are thought of; a smaller one shows in a close-up alone
 RARER_MM = 3.0  # longer pieces are rarer: by e for so much more, our own choice
 USUAL = 0.05  # share of instruments on a tray that lost so much: our own choice
-SURE, DOUBT = 0.12, 0.2  # a lot of lone readings; of those on bare paper at most one whole one in a hundred goes beyond (development trays)
+SURE, DOUBT = 0.12, 0.2  # on bare paper fewer than one whole one in a hundred goes beyond (560 on development trays)
+SURE_MM, SURE_OF_LITTLE = 1.7, 0.3  # of a shorter piece one must be surer: whole ones are as short as that now and then
 BELIEVED = 3.0  # a part shorter than that, mm, was not read but lost sight of
 LONGEST_MM = 33.0  # beyond, something else was followed
 AHEAD_MM = (0.35, 1.5)  # beyond the end, where there must be bare paper, its own soft shadow on it or not
@@ -47,7 +48,8 @@ def ends_early(reading: InstrumentReading, looked: Looked) -> tuple[str, bool] |
         return None
     part = None if part is None or part.value < BELIEVED else part
     chance, gone = tip_gone(length, part, _barbed(reading))
-    sure = chance >= SURE and on_bare_paper(reading, looked)
+    plain = chance >= (SURE if gone >= SURE_MM else SURE_OF_LITTLE)
+    sure = plain and on_bare_paper(reading, looked)
     if not sure and chance < DOUBT:
         return None
     read = [f"{name} {one.value:.1f} mm (u {one.u:.1f})" for name, one in (("length", length), ("working part", part)) if one is not None]
