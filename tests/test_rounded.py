@@ -100,6 +100,15 @@ def test_a_little_smoothing_is_carried_and_much_is_refused() -> None:
     assert refused.value.kind == "smoothed"
 
 
+def test_a_print_of_another_size_has_its_corners_elsewhere() -> None:
+    """Printed 1 % small and checked with callipers, so page mm are true mm: nominal places lie up to 1 mm beside."""
+    small = scale().homography @ np.diag([1.0 / 0.99, 1.0 / 0.99, 1.0])
+    checked = replace(scale(), homography=small, print_scale=(0.99, 0.99))
+
+    assert cut_px(photo(blurred(1.2)), checked) == pytest.approx(cut_px(photo(blurred(1.2)), scale()), abs=0.05)
+    assert cut_px(photo(blurred(1.2)), replace(checked, print_scale=(1.0, 1.0))) is None  # nothing there looks like a corner
+
+
 def test_without_a_sheet_or_with_too_little_of_it_nothing_is_said() -> None:
     far = replace(scale(), homography=np.array([[60.0, 0.0, 9e5], [0.0, 60.0, 0.0], [0.0, 0.0, 1.0]]))
 

@@ -25,7 +25,8 @@ BLURRED = 0.5446  # sigmas: Phi(a)^2 = 1/2, the half level on the diagonal of a 
 QUARTILES = 1.349  # sigmas between the quarter and the three quarter level of a blurred edge
 INKED = 1.0 - 0.5**0.5
 REACH_MODULES, STEPS, ENDS = 1.25, 33, 4  # from the corner, clear of the next one
-LEAST_CORNERS, ENOUGH_CORNERS, LEAST_CONTRAST = 6, 24, 0.05
+LEAST_CORNERS, ENOUGH_CORNERS, LEAST_CONTRAST = 6, 48, 0.05
+QUARTER, CLEAR = 8, 0.2  # steps of a corner's outer quarters, and how near they must be to white and dark
 # Corners of 4 renders (development of the thresholds: seeds 9700-9703 of the gauntlet, 45 px/mm) lie 0.0 to 0.25 px inside, after a
 # median over 5 px 0.3 to 0.6, over 7 px 0.5 to 0.9, over 15 px 1.7 to 2.5. Widths read from them are wrong from 7 px on.
 USUAL_PX, PRINTED_MM = 0.3, 0.005
@@ -64,7 +65,8 @@ def cut_px(photo: Photo, scale: Scale) -> float | None:
     if scale.sheet is None or not scale.sheet.strips:
         return None
     reach_mm = REACH_MODULES * scale.sheet.strips[0].markers[0].module_mm
-    corners = _in_view(np.array(outward_corners(scale.sheet)), photo, scale, reach_mm)
+    stretch = np.array([*scale.print_scale, 1.0, 1.0])  # nominal places on this very print
+    corners = _in_view(np.array(outward_corners(scale.sheet)) * stretch, photo, scale, reach_mm)
     seen = [level for corner in corners if (level := _levels(photo, scale, corner, reach_mm)) is not None]
     if len(seen) < LEAST_CORNERS:
         return None
@@ -108,7 +110,17 @@ def _levels(photo: Photo, scale: Scale, corner: Array, reach_mm: float) -> Array
     map_x, map_y = (np.asarray(spots[:, k] - low[k], dtype=np.float32).reshape(STEPS, STEPS) for k in (0, 1))
     light = (cv2.remap(piece, map_x, map_y, cv2.INTER_LINEAR).astype(float) / 255.0) ** 2.2
     dark, white = float(light[-ENDS:, -ENDS:].mean()), float(light[: 2 * ENDS, : 2 * ENDS].mean())
-    return (white - light) / (white - dark) if white - dark > LEAST_CONTRAST else None
+    if white - dark < LEAST_CONTRAST:
+        return None
+    level = (white - light) / (white - dark)
+    return level if _is_corner(level) else None
+
+
+def _is_corner(level: Array) -> bool:
+    """Whether one quarter is dark and three are white, as printed: not where something lies, or where the sheet was cut off."""
+    near, far = slice(None, QUARTER), slice(-QUARTER, None)
+    white = max(float(np.abs(level[rows, columns]).max()) for rows, columns in ((near, near), (near, far), (far, near)))
+    return white < CLEAR and float(np.abs(level[far, far] - 1.0).max()) < CLEAR
 
 
 def _cut(level: Array, at_px: Array) -> float | None:
