@@ -114,3 +114,12 @@ def test_without_a_sheet_or_with_too_little_of_it_nothing_is_said() -> None:
 
     assert cut_px(photo(blurred(1.0)), replace(scale(), sheet=None)) is None
     assert refuse_rounded(photo(blurred(1.0)), far) is far
+
+
+@pytest.mark.parametrize("moved_mm", [(0.1, 0.0), (0.0, -0.12), (0.08, -0.05)])
+def test_print_that_lies_elsewhere_is_no_smoothing(moved_mm: tuple[float, float]) -> None:
+    """An unchecked print is off by half a per cent, and paper is not flat: corners lie up to 7 px from where they are looked for."""
+    away = scale().homography @ np.array([[1.0, 0.0, moved_mm[0]], [0.0, 1.0, moved_mm[1]], [0.0, 0.0, 1.0]])
+
+    assert cut_px(photo(blurred(1.5)), replace(scale(), homography=away)) == pytest.approx(0.0, abs=0.15)
+    assert (cut_px(smoothed(blurred(1.2), 15), replace(scale(), homography=away)) or 0.0) > 1.5

@@ -14,6 +14,8 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
+from scipy.special import ndtr
 
 from calib.sheet import Sheet
 from vision.errors import PhotoError
@@ -24,9 +26,9 @@ Array = NDArray[np.floating[Any]]
 BLURRED = 0.5446  # sigmas: Phi(a)^2 = 1/2, the half level on the diagonal of a corner blurred alike both ways
 QUARTILES = 1.349  # sigmas between the quarter and the three quarter level of a blurred edge
 INKED = 1.0 - 0.5**0.5
-REACH_MODULES, STEPS, ENDS = 1.25, 33, 4  # from the corner, clear of the next one
+REACH_MODULES, STEPS, ENDS = 1.25, 65, 8  # from the corner, clear of the next one
 LEAST_CORNERS, ENOUGH_CORNERS, LEAST_CONTRAST = 6, 48, 0.05
-QUARTER, CLEAR = 8, 0.2  # steps of a corner's outer quarters, and how near they must be to white and dark
+QUARTER, CLEAR = 16, 0.2  # steps of a corner's outer quarters, and how near they must be to white and dark
 # Corners of 4 renders (development of the thresholds: seeds 9700-9703 of the gauntlet, 45 px/mm) lie 0.0 to 0.25 px inside, after a
 # median over 5 px 0.3 to 0.6, over 7 px 0.5 to 0.9, over 15 px 1.7 to 2.5. Widths read from them are wrong from 7 px on.
 USUAL_PX, PRINTED_MM = 0.3, 0.005
@@ -67,11 +69,25 @@ def cut_px(photo: Photo, scale: Scale) -> float | None:
     reach_mm = REACH_MODULES * scale.sheet.strips[0].markers[0].module_mm
     stretch = np.array([*scale.print_scale, 1.0, 1.0])  # nominal places on this very print
     corners = _in_view(np.array(outward_corners(scale.sheet)) * stretch, photo, scale, reach_mm)
-    seen = [level for corner in corners if (level := _levels(photo, scale, corner, reach_mm)) is not None]
-    if len(seen) < LEAST_CORNERS:
-        return None
     per_mm = scale.px_per_mm_at((photo.width_px / 2.0, photo.height_px / 2.0)).value
-    return _cut(np.median(seen, axis=0), np.linspace(-reach_mm, reach_mm, STEPS) * per_mm)
+    at_px = np.linspace(-reach_mm, reach_mm, STEPS) * per_mm
+    seen = [(corner, level) for corner in corners if (level := _levels(photo, scale, corner, reach_mm)) is not None]
+    told = [(corner, cut) for corner, level in seen if (cut := _cut(level, at_px)) is not None]
+    if len(told) < LEAST_CORNERS:
+        return None
+    cuts = np.array([cut for _, cut in told])
+    return float(np.median(cuts[:, 0])) - INKED * _ink_px(np.array([corner for corner, _ in told]), cuts[:, 1:])
+
+
+def _ink_px(corners: Array, edges_px: Array) -> float:
+    """How far ink has spread, px: edges lie outward of their places on whichever side, while a print that lies elsewhere moves the two
+    sides of a cell alike. 0 where only one side is seen."""
+    spread = []
+    for k in (0, 1):
+        ahead, back = (edges_px[corners[:, 2 + k] == way, k] for way in (1.0, -1.0))
+        if len(ahead) and len(back):
+            spread.append(-0.5 * float(np.median(ahead) + np.median(back)))
+    return max(float(np.mean(spread)), 0.0) if spread else 0.0
 
 
 def outward_corners(sheet: Sheet) -> list[tuple[float, float, float, float]]:
@@ -123,15 +139,29 @@ def _is_corner(level: Array) -> bool:
     return white < CLEAR and float(np.abs(level[far, far] - 1.0).max()) < CLEAR
 
 
-def _cut(level: Array, at_px: Array) -> float | None:
-    """From the usual corner's levels: its diagonal's half level, less the edges', less what their blur and the ink explain."""
-    edge = (level[:, -ENDS:].mean(axis=1) + level[-ENDS:, :].mean(axis=0)) / 2.0
-    quarter, half, three, corner = (_crossing(profile, share, at_px) for profile, share in (
-        (edge, 0.25), (edge, 0.5), (edge, 0.75), (np.diag(level), 0.5),
-    ))  # fmt: skip
-    if quarter is None or half is None or three is None or corner is None:
+def _cut(level: Array, at_px: Array) -> tuple[float, float, float] | None:
+    """How far one corner's half level lies inside both of its edges, less what their blur explains, px; and where its two edges lie.
+
+    The corner is looked for from where its own edges meet: prints lie elsewhere by more than corners are cut.
+    """
+    sides = level[-ENDS:, :].mean(axis=0), level[:, -ENDS:].mean(axis=1)
+    quarters = [[_crossing(side, share, at_px) for share in (0.25, 0.5, 0.75)] for side in sides]
+    if any(place is None for side in quarters for place in side):
         return None
-    return corner - half - BLURRED * (three - quarter) / QUARTILES - INKED * max(-half, 0.0)
+    (x1, x_px, x3), (y1, y_px, y3) = np.array(quarters, dtype=float)
+    step = float(at_px[1] - at_px[0])
+    diagonal = map_coordinates(level, [(y_px + at_px - at_px[0]) / step, (x_px + at_px - at_px[0]) / step], order=1, mode="nearest")
+    corner = _crossing(diagonal, 0.5, at_px)
+    if corner is None:
+        return None
+    return corner - _blurred_px((x3 - x1) / QUARTILES, (y3 - y1) / QUARTILES), float(x_px), float(y_px)
+
+
+def _blurred_px(across_px: float, along_px: float) -> float:
+    """Where on the diagonal Phi(a / across) Phi(a / along) = 1/2: a corner blurred by a Gaussian."""
+    at = np.linspace(0.0, BLURRED * max(across_px, along_px, 1e-3), 200)
+    both = ndtr(at / max(across_px, 1e-3)) * ndtr(at / max(along_px, 1e-3))
+    return float(np.interp(0.5, both, at))
 
 
 def _crossing(profile: Array, share: float, at_px: Array) -> float | None:
