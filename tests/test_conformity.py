@@ -169,3 +169,10 @@ def test_a_tip_taken_for_lost_leaves_nothing_to_judge():
     assert set(lost.conformity.values()) == {None}
     assert {judgement.reason for judgement in lost.judged.values()} == {lost.judged["d0"].reason}
     assert "tip" in lost.judged["d0"].reason
+
+
+def test_a_size_that_only_sorting_may_use_is_not_judged_against():
+    one = replace(k_file(), size=Choice(25, 0.75))
+
+    assert set(judge_reading(one).conformity.values()) == {None}
+    assert judge_reading(replace(one, size=Choice(25, 0.85))).conformity["d0"] is not None

@@ -16,6 +16,7 @@ from vision.find import Candidate
 from vision.flutes import seen_flutes, seen_period
 from vision.quantity import Quantity
 from vision.reading import Choice, Finding, InstrumentReading
+from vision.tray.from_above import _bare
 from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, mask_middle, seen_bend, sharpest
 from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, tip_gone
 from vision.tray.straightened import DOUBT, FOUND, SURE, straightened
@@ -103,10 +104,12 @@ def laid(part_mm: float | None, family: str = "k-file", length_mm: float | None 
     )
 
 
-def sheet(light: float = 1.0, ink: bool = False) -> Any:
-    """A plane of bare paper at 20 px/mm, with ink or something dark ahead of the tip."""
+def sheet(light: float = 1.0, ink: bool = False, fine: bool = False) -> Any:
+    """A plane of bare paper at 20 px/mm, with ink, fine print or something dark ahead of the tip."""
     printed, relative = np.ones((200, 700)), np.ones((200, 700, 3))
     printed[90:110, 78:85] = 0.0 if ink else 1.0
+    if fine:
+        printed[90:110, 60:100:2] = 0.0
     relative[90:110, 78:85] = light
     plane = SimpleNamespace(printed=printed, x0_mm=0.0, y0_mm=0.0, px_per_mm=20.0)
     scale = SimpleNamespace(sheet="a sheet", to_plane_mm=lambda px: (np.asarray(px) + 0.5) / 20.0)
@@ -128,8 +131,8 @@ def test_one_that_is_short_of_a_standard_length_and_of_its_part_is_told(
     assert said is None or f"{part_mm:.1f} mm" in said[0]
 
 
-@pytest.mark.parametrize("hidden", [sheet(light=0.4), sheet(ink=True)])
-def test_an_end_under_something_or_over_print_is_never_sure(hidden: Any) -> None:
+@pytest.mark.parametrize("hidden", [sheet(light=0.4), sheet(ink=True), sheet(light=0.4, fine=True)])
+def test_an_end_under_something_or_over_what_is_not_as_printed_is_never_sure(hidden: Any) -> None:
     said = ends_early(laid(13.0, length_mm=22.0), hidden)
 
     assert said is not None
@@ -197,6 +200,17 @@ def test_lost_crests_add_to_it_where_a_tip_is_turned_and_nothing_is_told_of_what
     assert straightened(flutes, (LOST,))[0] == pytest.approx(alone + FOUND)
     assert beyond == alone
     assert straightened(replace(flutes, repeats=0.1), (LOST,)) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(("bare", "told"), [(None, "perhaps"), ((0.0, 0.0), None)], ids=["no flutes seen", "whole by its flutes"])
+def test_lost_crests_alone_are_a_reason_to_look_closer_where_flutes_do_not_show(bare: Any, told: str | None) -> None:
+    edges, profile, ppm = twisted() if bare else twisted((-2.0, 18.0))
+    seen = SimpleNamespace(edges=edges, profile=profile, scale_at=Quantity(ppm, 0.01))
+
+    said = _bare(laid(16.2), seen, [LOST])
+
+    assert (said is None) == (told is None)
+    assert said is None or (said[0].startswith("perhaps") and not said[1])
 
 
 @pytest.mark.parametrize(("family", "sure"), [("barbed-broach", True), ("k-file", False)])

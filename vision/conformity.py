@@ -28,6 +28,7 @@ GUARD_U = 2.0
 VERDICTS = ("d0", "d16", "length", "tip_angle")  # the format's fixed keys; what is judged beyond them follows
 UNITS = dict.fromkeys(VERDICTS, "mm") | {"tip_angle": "deg", "taper": "mm/mm"}
 JUDGED_FAMILIES = ("k-file", "reamer", "hedstroem-file")
+SIZE_FROM = 0.8  # chance of the size that is judged against; an overview names sizes a little sooner, for sorting
 TIP_LOST_AT = 0.5  # from here on a lost tip is taken for lost
 NO_TAPER = "no text with a limit of the taper was read"
 NO_TIP_ANGLE = "the tip angle is not measured"
@@ -38,7 +39,8 @@ def judge_reading(one: InstrumentReading) -> InstrumentReading:
     """Return the reading with every judgement and the verdicts that follow from the numbers as they stand in it."""
     lost = any(f.kind == "tip-lost" and f.probability >= TIP_LOST_AT for f in one.condition.findings)
     measured = (one.d0_mm, one.d16_mm, one.length_mm)
-    judged = _judged(measured, one.family.value, one.size.value, tip_lost=lost)
+    size = one.size.value if one.size.probability >= SIZE_FROM else None
+    judged = _judged(measured, one.family.value, size, tip_lost=lost)
     return replace(one, conformity=verdicts(judged), judged=judged)
 
 

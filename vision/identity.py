@@ -37,7 +37,7 @@ COARSE_WEIGHTS: Mapping[str, float] = {
     "regularity of the crests": 0.0,
     "isolated spikes": 0.48,
     "spacing of the edges against size": 0.69,
-    "spacing of the flutes' shading": 1.0,  # set afterwards, by hand
+    "spacing of the flutes' shading": 1.0,  # came later, set by hand: the log loss above is without it
     "angle of the groove": 0.54,
     "taper": 0.68,
     "length of the working part": 0.54,

@@ -16,13 +16,14 @@ from vision.together import Looked
 from vision.tray.kinks import seen_bend
 from vision.tray.short import ends_early
 from vision.tray.straightened import DOUBT as BARE_DOUBT
+from vision.tray.straightened import LEAST_REPEATS, straightened
 from vision.tray.straightened import SURE as BARE_SURE
-from vision.tray.straightened import straightened
 
 CLOSE_PX_PER_MM = 40.0  # below, outlines are too coarse to call a kink or lost twist by themselves
 SURE, DOUBT = 0.9, 0.5  # of a finding: damaged from the first on, undecided from the second
 TWISTED = ("k-file", "reamer")
-GROSS = ("tip-lost", "kinked", "unwound", "reverse-wound", "overwound", "stretched")  # what an overview can show
+GROSS = ("tip-lost", "kinked", "unwound", "reverse-wound", "overwound", "stretched")  # what a close-up on a tray may discard for
+LOST_TWIST = ("unwound", "reverse-wound")
 
 
 @dataclass(frozen=True)
@@ -56,10 +57,11 @@ def _bare(reading: InstrumentReading, seen: Measured, found: list[Finding]) -> t
     if not _twisted(reading):
         return None
     flutes = seen_flutes(seen.edges, seen.profile, seen.scale_at.value)
-    if flutes is None:
-        return None
+    if flutes is None or flutes.repeats < LEAST_REPEATS:  # then lost crests are all there is: a reason to look closer
+        lost = [one for one in found if one.kind in LOST_TWIST and one.probability >= SURE]
+        return (f"perhaps {finding_text(lost[0])}", False) if lost else None
     bare, at_mm = straightened(flutes, found)
-    told = f"straightened: no flutes about {at_mm:.1f} mm from the tip, where one in {flutes.period_mm:.1f} mm shows elsewhere"
+    told = f"straightened: no flutes about {at_mm:.0f} mm from the tip, though they show elsewhere"
     return (told if bare >= BARE_SURE else f"perhaps {told}", bare >= BARE_SURE) if bare >= BARE_DOUBT else None
 
 

@@ -30,6 +30,7 @@ PLAIN_DEG, PLAIN_MISS_MM = 15.0, 0.065  # of the outlines, where the mask is ben
 SLIGHT_DEG, SLIGHT_MM, SLIGHT_MASK_MM = 5.0, 0.03, 0.06  # a bend of two very straight pieces in both, by their misses
 SLIGHT_NEAR_MM, SLIGHT_ALIKE = 1.5, 0.55  # places and angles of these
 SLIGHT_FROM_MM = 1.2
+SURE_SIZE = 0.8  # an overview names sizes a little sooner, for sorting
 STIFF_SIZE = 40  # twisted ones beyond that are not curved on purpose: common practice, no source
 
 
@@ -77,7 +78,8 @@ def _slight(mask: Bend, outline: Bend) -> bool:
 def _stiff(reading: InstrumentReading) -> bool:
     """Whether nobody would curve it on purpose a little: then it was bent. Broaches, files cut from the round, thick ones."""
     size = reading.size.value
-    return reading.family.value in ("barbed-broach", "hedstroem-file") or (isinstance(size, int) and size > STIFF_SIZE)
+    thick = isinstance(size, int) and size > STIFF_SIZE and reading.size.probability >= SURE_SIZE
+    return reading.family.value in ("barbed-broach", "hedstroem-file") or thick
 
 
 def sharpest(middle: Array) -> Bend | None:

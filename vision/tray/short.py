@@ -27,7 +27,9 @@ ASTRAY_MM = 30.0
 GONE_MM = np.arange(1.2, 10.0, 0.1)  # pieces that are thought of; a smaller one shows in a close-up alone
 RARER_MM = 3.0  # longer pieces are rarer: by e for so much more, our own choice
 USUAL = 0.05  # share of instruments on a tray that lost so much: our own choice
-SURE, DOUBT = 0.12, 0.2  # on bare paper fewer than one whole one in a hundred goes beyond (560 on development trays)
+# Chances by the rule below from which an end on bare paper is sure, and from which any other is in doubt. The share of lost tips that the
+# rule begins with is low, so that its chances are: of 560 whole ones on development trays fewer than one in a hundred is sure.
+SURE_ON_PAPER, DOUBT = 0.12, 0.2
 SURE_MM, SURE_OF_LITTLE = 1.7, 0.3  # of a shorter piece one must be surer: whole ones are as short as that now and then
 BELIEVED = 3.0  # a part shorter than that, mm, was not read but lost sight of
 LONGEST_MM = 33.0  # beyond, something else was followed
@@ -35,6 +37,7 @@ AHEAD_MM = (0.35, 1.5)  # beyond the end, where there must be bare paper, its ow
 DARKEST, BRIGHTEST, STEP = 0.4, 1.15, 0.18  # of light over paper's there; from a tenth of a millimetre to the next, which metal exceeds
 AROUND_PX = 1  # print may lie so much aside
 INK = 0.12  # light that black print still gives, at most
+PLAIN, LEAST_PLAIN = 0.01, 0.5  # from white or black; so much must be one of them alone, or fine print would pass whatever lies on it
 FLUTED, BROACH = ("k-file", "reamer", "hedstroem-file"), "barbed-broach"
 BEHIND_MM = 2.0  # from where the direction at the end is taken
 
@@ -48,7 +51,7 @@ def ends_early(reading: InstrumentReading, looked: Looked) -> tuple[str, bool] |
         return None
     part = None if part is None or part.value < BELIEVED else part
     chance, gone = tip_gone(length, part, _barbed(reading))
-    plain = chance >= (SURE if gone >= SURE_MM else SURE_OF_LITTLE)
+    plain = chance >= (SURE_ON_PAPER if gone >= SURE_MM else SURE_OF_LITTLE)
     sure = plain and on_bare_paper(reading, looked)
     if not sure and chance < DOUBT:
         return None
@@ -107,8 +110,10 @@ def on_bare_paper(reading: InstrumentReading, looked: Looked) -> bool:
     printed = plane.printed[y[:, None, None] + near[:, None], x[:, None, None] + near].reshape(len(x), -1)
     least, most = printed.min(axis=1), printed.max(axis=1)
     as_printed = (light > DARKEST * least - INK) & (light < BRIGHTEST * most + INK)
-    steps = np.abs(np.diff(light))[least[1:] + least[:-1] == 2.0]
-    return bool(as_printed.all() and (steps < STEP).all())
+    white = least > 1.0 - PLAIN
+    plain = white | (most < PLAIN)
+    steps = np.abs(np.diff(light))[white[1:] & white[:-1]]
+    return bool(as_printed.all() and plain.mean() >= LEAST_PLAIN and (steps < STEP).all())
 
 
 def _ahead_px(axis: Array, tip: Array, px_per_mm: float) -> Array:
