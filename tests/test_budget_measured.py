@@ -24,7 +24,7 @@ SHANK_MM = 4.0
 
 def measured(
     blank: Blank, *, height_u: float, blur_px: float, px_per_mm: float = 60.0, spread_px: float = 0.6, tip_u_px: float = 1.0,
-    row_px: float = 1.0, grooves: tuple[Crests, Crests] | None = None,
+    row_px: float = 1.0, grooves: tuple[Crests, Crests] | None = None, smoothed_px: float = 0.0
 ) -> Dimensions:
     """A drawn instrument with its smooth shank through outline, evidence and dimensions."""
     drawn = draw(blank, d0_mm=0.30, lead_mm=2.4, noise_mm=0.002, seed=3, px_per_mm=px_per_mm)
@@ -48,6 +48,7 @@ def measured(
         spread_px=spread_px,
         row_px=row_px,
         doubt_px=0.0,
+        smoothed_px=smoothed_px,
         tip_seen=True,
     )
 
@@ -102,6 +103,16 @@ def test_a_tip_in_doubt_is_a_diameter_in_doubt_by_the_taper() -> None:
         grown = math.sqrt(getattr(doubtful, name).u ** 2 - getattr(sure, name).u ** 2)
         assert grown == pytest.approx(0.7 * sure.taper_mm_per_mm.value, rel=0.02)
     assert doubtful.taper_mm_per_mm.u == sure.taper_mm_per_mm.u
+
+
+def test_every_width_carries_what_smoothing_cuts_in_full() -> None:
+    """Both edges by 0.5 px at 60 px/mm: D0 and shank 1/60 mm each, whatever share of the edge model's u they carry."""
+    seen = measured(SQUARE, height_u=0.001, blur_px=1.0, smoothed_px=0.5)
+
+    for quantity in (seen.d0_mm, seen.shank_width_mm):
+        assert dict(quantity.parts)["smoothing"] == pytest.approx(1.0 / 60.0)
+    assert "smoothing" in CAUSES
+    assert "smoothing" not in dict(measured(SQUARE, height_u=0.001, blur_px=1.0).d0_mm.parts)
 
 
 def edge_part(dimensions: Dimensions) -> float:

@@ -51,6 +51,7 @@ CAUSES = {
     "lens": Cause("lens distortion", True, True, _VIEW),
     "edge model": Cause("where the outline lies: blur, mirrored paper", smaller=_LIGHT),
     "blur": Cause("blur of the outline", smaller=_LIGHT),
+    "smoothing": Cause("smoothing by software", smaller="switch noise filters and beautifying off, and take the camera's original file"),
     "check piece": Cause("u of the check piece's bias", smaller="use a bright wire that is known well and lies as the instrument does"),
     "fit": Cause("scatter about the fit: crest phase, repeatability", smaller="move closer, with all of the working part in view"),
     "crest phase": Cause("where the crests fall", smaller="turn the instrument and photograph again"),

@@ -167,7 +167,7 @@ def _clear_part(profile: Profile, axis: Axis) -> slice | None:
 def _diameter(cone: Cone, profile: Profile, edges: Edges, scale_at: Quantity) -> Quantity:
     """Diameter at the middle, the outline's known thinness put right, with the labels of every width."""
     value = cone.diameter_mm(cone.middle_mm) + 2.0 * SHANK_THIN_PX / profile.px_per_mm
-    edge_px = edge_u_px(edges.spread_px, edges.row_px) + DOUBT_SHARE * edges.doubt_px
+    edge_px = edge_u_px(edges.spread_px, edges.row_px) + DOUBT_SHARE * edges.doubt_px + edges.smoothed_px
     sheet = scale_at.parts or (("scale", scale_at.u),)
     parts = [(label, value * u / scale_at.value) for label, u in sheet]
     parts += [("height", value * profile.magnification_u), ("edge model", 2.0 * edge_px / profile.px_per_mm)]

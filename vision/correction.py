@@ -23,7 +23,7 @@ from vision.scale import Scale
 
 WIDTHS = ("d0_mm", "d16_mm", "shank_width_mm", "tip_width_mm")  # the taper is a difference: a bias drops out of it
 SHEET = ("scale", "print scale", "marker fit", "stated scale", "tilt", "lens")  # one error for all that lies on the sheet
-OUTLINE = ("edge model", "blur")
+OUTLINE = ("edge model", "smoothing", "blur")
 # Share of the outline error's variance that two places of one photo have in common: what development renders show
 # between both ends of one instrument (the outline's part in the taper). A wire beside it shares no more than that: on eight
 # development photos with a bright wire on the paper no common part could be told, so a correction seldom makes u smaller.

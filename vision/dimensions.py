@@ -120,7 +120,8 @@ def measure(
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
     width = WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, row_px=row_px, before_screen=before_screen)
-    width.edge_mm += _jump_mm(envelope, outline) + 2.0 * smoothed_px / profile.px_per_mm
+    width.edge_mm += _jump_mm(envelope, outline)
+    width.smoothed_mm = 2.0 * smoothed_px / profile.px_per_mm
     width.other, width.unsure, width.barbed = _second_opinion(outline, evidence), _unsure(evidence), evidence.best == "barbed"
     width.tip_mm = tip.u_px / profile.px_per_mm
     place = PlaceBudget(profile, scale_u, tip)

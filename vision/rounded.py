@@ -57,7 +57,7 @@ def refuse_rounded(photo: Photo, scale: Scale) -> Scale:
         return scale
     warning = (
         f"the sheet's printed corners are cut by {cut:.1f} px more than blur and ink explain: the picture seems smoothed by software, and "
-        f"every width carries {doubt_px:.1f} px an edge for it; switch noise filters off, and use the camera's original file"
+        f"every width carries {doubt_px:.2f} px an edge for it; switch noise filters off, and use the camera's original file"
     )
     return replace(scale, smoothed_px=doubt_px, warnings=(*scale.warnings, warning))
 

@@ -101,8 +101,10 @@ def combine(photos: Sequence[Looked], *, down: bool) -> tuple[CombinedReading | 
         return _combined(views, lifted, test, [*notes, *odd]), tuple(problems)
     if clash is not None:
         return None, (*problems, f"{clash}: photos of one instrument are needed; nothing was combined")
-    views = [_by_its_lens(view, one.scale) for view, one in zip(views, single, strict=True)]
-    return _combined(views, None, test, notes), tuple(problems)
+    by_lens = [_by_its_lens(view, one.scale) for view, one in zip(views, single, strict=True)]
+    turned = [old.looked.name for old, new in zip(views, by_lens, strict=True) if new is not old]
+    lens = [f"{', '.join(turned)} measured again by the lens that another photo tells: the combination differs from its own reading"]
+    return _combined(by_lens, None, test, [*notes, *(lens if turned else [])]), tuple(problems)
 
 
 def _untouched(views: Sequence[_View], *, down: bool) -> tuple[Lifted | None, Untouched | None, list[str]]:

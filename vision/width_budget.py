@@ -81,7 +81,7 @@ class WidthBudget:
         self.other: Cone | None = None
         self.unsure = False
         self.barbed = False
-        self.tip_mm = 0.0
+        self.tip_mm = self.smoothed_mm = 0.0
         self.row_mm, self.wavers = row_px / profile.px_per_mm, _wavers(spread_px, row_px)
         edge_px = edge_u_px(spread_px, row_px)
         if before_screen:
@@ -121,6 +121,8 @@ class WidthBudget:
     def of(self, value: float, fit_u: float, edge_share: float = 1.0) -> Quantity:
         """A width or a difference of widths as it was fitted."""
         parts = [(name, abs(value) * u) for name, u in self.relative]
+        if self.smoothed_mm > 0.0:  # cuts every width alike, whatever share of the edge model's u it carries
+            parts.append(("smoothing", self.smoothed_mm * (max(edge_share, 1.0) if edge_share >= SHANK_EDGE_SHARE else edge_share)))
         return combined(value, [*parts, ("edge model", self.edge_mm * edge_share), ("fit", fit_u)])
 
 
