@@ -298,3 +298,15 @@ def test_a_bare_trace_and_a_broach_without_pitch_are_drawn(tmp_path: Path) -> No
     several: PhotoReading = replace(reading(), instruments=(no_pitch, replace(two_points, id=2), outside))
 
     assert len(draw(graded_photo(), several, tmp_path)) == 4
+
+
+def test_two_columns_never_run_into_one_another() -> None:
+    """A verdict makes a text longer than half the page: the right column moves over, or there is but one."""
+    short, long = "pitch: 0.4527 mm (u 0.0069)", "D16: 0.5427 mm (u 0.0086), undecided"
+
+    moved, alone = style.in_columns([long, short]), style.in_columns([long, long])
+
+    assert [(line.text, line.right) for line in moved] == [(long, short)]
+    assert moved[0].right_in > style.MARGIN_IN + len(long) * style.CHARACTER * style.BODY_PT / 72
+    assert moved[0].right_in + len(short) * style.CHARACTER * style.BODY_PT / 72 < style.WIDTH_IN
+    assert [(line.text, line.right) for line in alone] == [(long, ""), (long, "")]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import zip_longest
-
 import numpy as np
 from matplotlib.figure import Figure
 
@@ -21,6 +19,7 @@ from vision.report.style import (
     Line,
     caution_lines,
     height_of,
+    in_columns,
     page,
     wrapped,
     write,
@@ -133,7 +132,7 @@ def _head(one: InstrumentReading) -> list[Line]:
 
 
 def _numbers(one: InstrumentReading) -> list[Line]:
-    """Return what was measured in two columns, read down the left one first."""
+    """Return what was measured, in two columns where they fit."""
     shown = []
     for field, name, unit in MEASURED:
         quantity = getattr(one, field)
@@ -143,8 +142,7 @@ def _numbers(one: InstrumentReading) -> list[Line]:
             shown.append(f"{name}: {value} {unit} (u {u}){f', {verdict}' if verdict else ''}")
     if not shown:
         return [Line("nothing could be measured")]
-    half = (len(shown) + 1) // 2
-    return [Line(left, right=right) for left, right in zip_longest(shown[:half], shown[half:], fillvalue="")]
+    return in_columns(shown)
 
 
 def _foot(file: str, one: InstrumentReading) -> list[Line]:

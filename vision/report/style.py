@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -17,6 +18,7 @@ WIDTH_IN, DPI = 7.0, 230  # 1610 px wide: text of 12 points stays readable when 
 MARGIN_IN = 0.25
 INK, OUTLINE, QUIET = "#111111", "#c43c00", "#555555"  # they differ in lightness too
 BODY_PT, CALL_PT, TITLE_PT = 12.0, 13.0, 19.0
+CHARACTER, GAP_IN = 0.56, 0.12  # of DejaVu Sans: its mean width over its size; between two columns
 
 
 @dataclass(frozen=True)
@@ -28,6 +30,7 @@ class Line:
     bold: bool = False
     indent: str = ""
     right: str = ""  # a second column, which is not broken
+    right_in: float = WIDTH_IN / 2  # from the left edge
 
 
 def halo(width: float = 3.0) -> list[AbstractPathEffect]:
@@ -36,12 +39,22 @@ def halo(width: float = 3.0) -> list[AbstractPathEffect]:
 
 
 def wrapped(lines: Sequence[Line]) -> list[Line]:
-    """Break lines to the figure's width (DejaVu Sans is about 0.56 of its size wide on average)."""
-    return [Line(part, line.points, line.bold, right=line.right) for line in lines for part in _parts(line)]
+    """Break lines to the figure's width (``CHARACTER``)."""
+    return [Line(part, line.points, line.bold, right=line.right, right_in=line.right_in) for line in lines for part in _parts(line)]
+
+
+def in_columns(shown: Sequence[str]) -> list[Line]:
+    """Short texts in two columns, read down the left one first; in one where two would run into one another."""
+    half = (len(shown) + 1) // 2
+    left_in, right_in = (max((len(text) for text in part), default=0) * CHARACTER * BODY_PT / 72 for part in (shown[:half], shown[half:]))
+    at_in = max(WIDTH_IN / 2, MARGIN_IN + left_in + GAP_IN)
+    if at_in + right_in > WIDTH_IN - GAP_IN:
+        return [Line(text) for text in shown]
+    return [Line(left, right=right, right_in=at_in) for left, right in zip_longest(shown[:half], shown[half:], fillvalue="")]
 
 
 def _parts(line: Line) -> list[str]:
-    width = 0.62 if line.bold else 0.56
+    width = 0.62 if line.bold else CHARACTER
     characters = int((WIDTH_IN - 2 * MARGIN_IN) * 72 / (width * line.points))
     return textwrap.wrap(plain(line.text), characters, subsequent_indent=line.indent) or [""]
 
@@ -56,7 +69,7 @@ def write(figure: Figure, top_in: float, lines: Sequence[Line]) -> float:
     for line in lines:
         y = 1.0 - (top_in + line.points * 1.05 / 72) / figure.get_figheight()
         weight = "bold" if line.bold else "normal"
-        for x, words in ((MARGIN_IN / WIDTH_IN, line.text), (0.5, line.right)):
+        for x, words in ((MARGIN_IN / WIDTH_IN, line.text), (line.right_in / WIDTH_IN, line.right)):
             as_is(figure.text(x, y, words, fontsize=line.points, weight=weight, color=INK))
         top_in += line.points * 1.38 / 72
     return top_in
