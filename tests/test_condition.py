@@ -9,7 +9,7 @@ import pytest
 
 from vision.barb_gaps import longest_gap
 from vision.bends import Bend
-from vision.chips import deepest_chip
+from vision.chips import Chip, deepest_chip
 from vision.condition import Seen, examine
 from vision.damage_seen import _agreed
 from vision.dimensions import Dimensions
@@ -217,3 +217,11 @@ def test_a_step_that_only_the_taken_off_swing_shows_is_no_kink():
     assert _agreed(stepped, None) is stepped
     for other in (Bend(9.0, -9.0, 1.2, 0.0, None), Bend(2.3, 9.0, 1.2, 0.0, None), Bend(2.3, -4.0, 1.2, 0.0, None)):
         assert _agreed(stepped, other) is other
+
+
+@pytest.mark.parametrize(("at_mm", "kinds"), [(4.3, ["kinked"]), (8.0, ["kinked", "crest-chipped"])], ids=["at the kink", "elsewhere"])
+def test_a_kink_is_not_told_twice(at_mm, kinds):
+    """Crests crowd on the inside of a kink and part on its outside, which looks like a chip there."""
+    chip = Chip(at_mm, at_mm + 0.2, Quantity(40.0, 10.0), 60.0, 15.0)
+
+    assert [one.kind for one in examine(replace(seen(kink_deg=25.0), chip=chip), px_per_mm=70.0).findings] == kinds

@@ -35,6 +35,7 @@ from vision.witness import (
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
+KINK_HIDES, KINK_BESIDE_MM = 0.5, 0.5
 CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
 REVERSED_LEAST_MM = 0.2
 BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 rendered kinks, development seeds)
@@ -68,8 +69,9 @@ class Seen:
 
 def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> ConditionReading:
     """Collect the findings and make the call. ``doubts`` are reasons why the photo itself is unfit to judge."""
-    findings = [*_twist_findings(seen), *_bend_findings(seen), *_tip_findings(seen)]
-    findings += [*_chip_findings(seen), *_barb_findings(seen)]
+    kinks = _bend_findings(seen)
+    findings = [*_twist_findings(seen), *kinks, *_tip_findings(seen)]
+    findings += [*_chip_findings(seen, kinks), *_barb_findings(seen)]
     limits = _limits(seen)
     if px_per_mm < FINE_PX_PER_MM:
         findings = [one for one in findings if one.strength.value >= COARSE_LEAST.get(one.kind, float("inf"))]
@@ -120,8 +122,12 @@ def _tip_findings(seen: Seen) -> list[Finding]:
     return [Finding("tip-lost", 0.0, 0.0, tip.lost_mm, "mm", chance)]
 
 
-def _chip_findings(seen: Seen) -> list[Finding]:
+def _chip_findings(seen: Seen, kinks: list[Finding]) -> list[Finding]:
+    """A chip; none beside a likely kink, where crests crowd on one side and part on the other."""
     chip = seen.chip
+    likely = [one for one in kinks if one.probability >= KINK_HIDES]
+    if chip is not None and any(one.from_mm - KINK_BESIDE_MM < chip.to_mm and chip.from_mm < one.to_mm + KINK_BESIDE_MM for one in likely):
+        return []
     if chip is None or (chance := min(chip_told(chip, seen.hurts), MOST)) < CHIP_SHOWN_FROM:
         return []
     return [Finding("crest-chipped", chip.from_mm, chip.to_mm, chip.depth_percent, "% of crest height", chance)]
