@@ -7,7 +7,7 @@ import pytest
 
 from vision.condition import Seen, examine
 from vision.hurt_sight import HURTS, HurtSight
-from vision.tint import Tint, warm_spots
+from vision.tint import Spot, warm_spots
 from vision.witness import spot_told
 
 PX_PER_MM, HALF, COLUMNS = 70.0, 96, 1400
@@ -30,7 +30,7 @@ def strip(*spots: tuple[float, float], tinge: float = 0.0) -> np.ndarray:
     return np.asarray(values * (1.0 + 0.02 * rng.standard_normal(values.shape)))
 
 
-def one_of(*spots: tuple[float, float], tinge: float = 0.0) -> Tint | None:
+def one_of(*spots: tuple[float, float], tinge: float = 0.0) -> Spot | None:
     """What is told of a strip by its colours alone."""
     return spot_told(warm_spots(strip(*spots, tinge=tinge), EDGES, X_MM, PX_PER_MM, None, 19.0), None, 14.0)
 
@@ -60,7 +60,7 @@ def test_what_is_no_single_spot_says_nothing(spots: tuple[tuple[float, float], .
 
 
 def test_the_network_takes_back_what_it_does_not_see_at_all_and_adds_what_it_sees():
-    large, alike = (Tint(6.0, 0.04),), (Tint(6.0, 0.012), Tint(9.0, 0.01))
+    large, alike = (Spot(6.0, 0.04),), (Spot(6.0, 0.012), Spot(9.0, 0.01))
 
     assert spot_told(large, sees(6.0, 0.05), 14.0) == large[0]
     assert spot_told(large, sees(12.0, 0.5), 14.0) is None
@@ -83,7 +83,7 @@ def test_beside_a_stop_and_the_handle_colours_are_mirrored():
 @pytest.mark.parametrize("area_mm2", [0.04, None])
 def test_it_ends_in_look_again_with_what_to_do(area_mm2: float | None):
     hurts = sees(6.0, 0.98) if area_mm2 is None else None
-    told = examine(Seen(spots=() if area_mm2 is None else (Tint(6.0, area_mm2),), hurts=hurts), px_per_mm=70.0)
+    told = examine(Seen(spots=() if area_mm2 is None else (Spot(6.0, area_mm2),), hurts=hurts), px_per_mm=70.0)
 
     assert told.call == "look again"
     assert "clean it and photograph again" in told.reasons[0]

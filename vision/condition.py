@@ -17,7 +17,7 @@ from vision.dirt import Dirt
 from vision.hurt_sight import HurtSight
 from vision.quantity import Quantity
 from vision.reading import ConditionReading, Finding
-from vision.tint import Tint
+from vision.tint import Spot
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss, missing_deg
 from vision.witness import (
@@ -35,7 +35,7 @@ from vision.witness import (
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
-KINK_HIDES, KINK_BESIDE_MM = 0.5, 0.5
+KINK_HIDES, KINK_BESIDE_MM = 0.5, 0.5  # chance of a kink from which, and how near, a chip is taken for the kink's own crests
 CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
 REVERSED_LEAST_MM = 0.2
 BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 rendered kinks, development seeds)
@@ -61,7 +61,7 @@ class Seen:
     chip: Chip | None = None
     barbs: BarbGap | None = None
     dirt: Dirt | None = None
-    spots: tuple[Tint, ...] = ()
+    spots: tuple[Spot, ...] = ()
     hurts: HurtSight | None = None
     barbed: bool = False
     part_mm: float = USUAL_PART_MM
@@ -147,7 +147,7 @@ def _dirt_doubts(dirt: Dirt | None) -> tuple[str, ...]:
     return (f"{where}: dirt or a burr; clean it and photograph again",)
 
 
-def _spot_doubts(spot: Tint | None) -> tuple[str, ...]:
+def _spot_doubts(spot: Spot | None) -> tuple[str, ...]:
     if spot is None:
         return ()
     if spot.area_mm2 is None:

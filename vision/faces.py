@@ -12,7 +12,7 @@ from vision.hurt_sight import HurtSight, see_hurts
 from vision.metal import HALF, strip_step
 from vision.photo import Photo
 from vision.strip import straighten_rgb
-from vision.tint import Tint, warm_spots
+from vision.tint import Spot, warm_spots
 
 Array = NDArray[np.floating[Any]]
 FACES_PX_PER_MM = 40.0  # the damage network was trained from this scale up
@@ -20,7 +20,7 @@ FACES_PX_PER_MM = 40.0  # the damage network was trained from this scale up
 
 def see_faces(
     photo: Photo, edges: Edges, x_mm: Array, px_per_mm: float, stop_mm: tuple[float, float] | None, last_mm: float
-) -> tuple[HurtSight | None, tuple[Tint, ...]]:
+) -> tuple[HurtSight | None, tuple[Spot, ...]]:
     """Return what the damage network sees and spots; None and none below FACES_PX_PER_MM or without an outline."""
     width = edges.upper_px - edges.lower_px
     if px_per_mm < FACES_PX_PER_MM or not np.isfinite(width).any():

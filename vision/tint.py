@@ -23,7 +23,7 @@ LEAST_PIXELS = 500
 
 
 @dataclass(frozen=True)
-class Tint:
+class Spot:
     """A spot on the metal: where, and how large (None: only the network saw it)."""
 
     at_mm: float
@@ -32,7 +32,7 @@ class Tint:
 
 def warm_spots(
     values: Array, edges: tuple[Array, Array], x_mm: Array, px_per_mm: float, stop_mm: tuple[float, float] | None, last_mm: float
-) -> tuple[Tint, ...]:
+) -> tuple[Spot, ...]:
     """Look for spots, largest first. ``values`` (2 half + 1, N, 3): linear colours of a strip; ``edges``: upper and lower offsets (N,) from
     its axis in its own px; ``px_per_mm``: of the strip; ``last_mm``: where the shaft ends.
     """
@@ -49,7 +49,7 @@ def warm_spots(
     _, _, stats, centres = cv2.connectedComponentsWithStats(odd.astype(np.uint8), connectivity=8)
     areas = stats[1:, cv2.CC_STAT_AREA] / px_per_mm**2
     largest = [k for k in np.argsort(-areas)[:MOST] if areas[k] >= LEAST_MM2]
-    return tuple(Tint(float(x_mm[round(float(centres[k + 1][0]))]), float(areas[k])) for k in largest)
+    return tuple(Spot(float(x_mm[round(float(centres[k + 1][0]))]), float(areas[k])) for k in largest)
 
 
 def _metal(

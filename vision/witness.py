@@ -8,6 +8,7 @@ in a hundred or fewer pass each.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +19,7 @@ from vision.bends import Bend
 from vision.chips import Chip
 from vision.hurt_sight import HurtSight
 from vision.quantity import Quantity
-from vision.tint import Tint
+from vision.tint import Spot
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss
 
@@ -71,27 +72,32 @@ def odds(chance: float, least: float = LEAST) -> float:
 
 
 def twist_told(twist: TwistLoss, hurts: HurtSight | None, back_least_mm: float, until_mm: float) -> Twisted:
-    """Name a change of twist, and where it is. An outline turns alike in either sense: a stretch that turns back fast looks unwound or
-    overwound in it, and only the faces, which the network sees, tell them apart; where both witnesses see the opposite sense, it turns
-    back. An outline is surer that twist is lost than where: what the network sees elsewhere, up to ``until_mm``, counts a little less."""
-    lost, turned = twist.loss_deg.value >= 0.0, twist.loss_deg.value >= 0.0 and twist.reversed_mm > back_least_mm
+    """Name a change of twist, and where it is. What turns back is placed by the network, which sees its faces. An outline is surer that
+    twist is lost than where: what the network sees elsewhere, up to ``until_mm``, counts a little less."""
+    turned = twist.loss_deg.value >= 0.0 and twist.reversed_mm > back_least_mm
     if hurts is None:
-        kind = "overwound" if not lost else "reverse-wound" if turned else "unwound"
+        kind = "overwound" if twist.loss_deg.value < 0.0 else "reverse-wound" if turned else "unwound"
         return Twisted(kind, twist.zone_mm, twist.probability)
     low, high = twist.zone_mm[0] - BESIDE_MM, twist.zone_mm[1] + BESIDE_MM
-    less, back, more = (hurts.most(kind, low, high) for kind in TURNED)
-    if turned or back > max(less, 0.0 if lost else more) or (lost and more > less):
-        kind = "reverse-wound"
-    else:
-        kind = "unwound" if lost else "overwound"
-    zone, seen = twist.zone_mm, odds(max(less, back, more))
+    there = {kind: hurts.most(kind, low, high) for kind in TURNED}
+    kind, zone, seen = _sense(twist, there, turned=turned), twist.zone_mm, odds(max(there.values()))
     loudest = max(TURNED, key=lambda one: hurts.most(one, TURNED_FROM_MM, until_mm))
     elsewhere = odds(hurts.most(loudest, TURNED_FROM_MM, until_mm)) - ELSEWHERE
     if elsewhere > seen:
         kind, zone, seen = loudest, hurts.stretch(loudest, TURNED_FROM_MM, until_mm), elsewhere
-    elif kind == "reverse-wound" and back > LEAST_SEEN:
+    elif kind == "reverse-wound" and there[kind] > LEAST_SEEN:
         zone = hurts.stretch(kind, low, high)
     return Twisted(kind, zone, float(expit(TWIST_WEIGHT * odds(twist.probability, LEAST_TWIST) + seen - TWIST_LEVEL)))
+
+
+def _sense(twist: TwistLoss, there: Mapping[str, float], *, turned: bool) -> str:
+    """An outline turns alike in either sense: a stretch that turns back fast looks unwound or overwound in it, and only the faces, which
+    the network sees, tell them apart; where both witnesses see the opposite sense, it turns back."""
+    lost = twist.loss_deg.value >= 0.0
+    less, back, more = (there[kind] for kind in TURNED)
+    if turned or back > max(less, 0.0 if lost else more) or (lost and more > less):
+        return "reverse-wound"
+    return "unwound" if lost else "overwound"
 
 
 def tip_told(tip: TipLoss, hurts: HurtSight | None) -> float:
@@ -144,7 +150,7 @@ def barbs_limit(gap: BarbGap, hurts: HurtSight | None) -> float:
     return gap.smallest if hurts is None else BARBS_SHOWN
 
 
-def spot_told(spots: tuple[Tint, ...], hurts: HurtSight | None, until_mm: float) -> Tint | None:
+def spot_told(spots: tuple[Spot, ...], hurts: HurtSight | None, until_mm: float) -> Spot | None:
     """The spot that is dirt, a stain or corrosion: the largest by far, unless the network sees nothing at all there; a smaller one that it
     sees; or, without any colour of its own, what it is certain of on the working part. None where there is none."""
     areas = [spot.area_mm2 or 0.0 for spot in spots]
@@ -157,5 +163,5 @@ def spot_told(spots: tuple[Tint, ...], hurts: HurtSight | None, until_mm: float)
     if spots and max(seen) >= SPOT_SEEN:
         return spots[int(np.argmax(seen))]
     if hurts.most(DEBRIS, TURNED_FROM_MM, until_mm) >= SPOT_CERTAIN:
-        return Tint(float(np.mean(hurts.stretch(DEBRIS, TURNED_FROM_MM, until_mm))), None)
+        return Spot(float(np.mean(hurts.stretch(DEBRIS, TURNED_FROM_MM, until_mm))), None)
     return None
