@@ -48,7 +48,7 @@ def in_columns(shown: Sequence[str]) -> list[Line]:
     half = (len(shown) + 1) // 2
     left_in, right_in = (max((len(text) for text in part), default=0) * CHARACTER * BODY_PT / 72 for part in (shown[:half], shown[half:]))
     at_in = max(WIDTH_IN / 2, MARGIN_IN + left_in + GAP_IN)
-    if at_in + right_in > WIDTH_IN - GAP_IN:
+    if at_in + right_in > WIDTH_IN:  # a mean width: numbers run a little narrower, which leaves the margin
         return [Line(text) for text in shown]
     return [Line(left, right=right, right_in=at_in) for left, right in zip_longest(shown[:half], shown[half:], fillvalue="")]
 
