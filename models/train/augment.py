@@ -70,13 +70,13 @@ def stretched(batch: Batch) -> Batch:
 
 
 def blurred(light: Tensor) -> Tensor:
-    """The whole batch out of focus by one random Gaussian of 0.4 to 2.2 px."""
-    sigma = float(0.4 * (2.2 / 0.4) ** torch.rand(1))
-    at = torch.arange(-7, 8, device=light.device, dtype=torch.float32)
+    """The whole batch out of focus by one random Gaussian of 0.4 to 3 px."""
+    sigma = float(0.4 * (3.0 / 0.4) ** torch.rand(1))
+    at = torch.arange(-9, 10, device=light.device, dtype=torch.float32)
     kernel = torch.exp(-0.5 * (at / sigma) ** 2)
     kernel = (kernel / kernel.sum()).to(light.dtype)
     channels = light.shape[1]
-    light = functional.pad(light, (7, 7, 7, 7), mode="replicate")
+    light = functional.pad(light, (9, 9, 9, 9), mode="replicate")
     light = functional.conv2d(light, kernel.view(1, 1, -1, 1).expand(channels, 1, -1, 1), groups=channels)
     return functional.conv2d(light, kernel.view(1, 1, 1, -1).expand(channels, 1, 1, -1), groups=channels)
 

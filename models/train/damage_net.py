@@ -1,7 +1,8 @@
 """Trains the damage network. Needs PyTorch (the extra 'train').
 
 Run as ``python -m models.train.damage_net DATA_DIR OUT_DIR SECONDS``, on several GPUs through ``torchrun``. DATA_DIR holds the
-.npz files of ``models.train.strips --damage``. Seeds divisible by ten are kept apart for the scores. Writes damage.onnx, damage.pt,
+.npz files of ``models.train.strips --damage``, and may hold the strip network's besides: more whole instruments, in more kinds of light;
+those too coarse to be judged are left out. Seeds divisible by ten are kept apart for the scores. Writes damage.onnx, damage.pt,
 damage-scores.json and damage-held.npz (what it said of the strips kept apart, for setting alerts).
 """
 
@@ -28,6 +29,7 @@ SEED, RATE = 20261126, 2e-3
 # What a column of damage weighs against a sound one. Marks fill a hundredth of the columns, and would be passed over.
 THERE = {"unwound": 2.0, "reverse-wound": 2.0, "overwound": 2.0, "tip-lost": 3.0}
 THERE_SMALL = 6.0
+COARSEST_PX_PER_MM = 40.0
 FALSE_SHARE = 0.01  # of the quiet windows that may pass the level at which finds are counted
 
 
@@ -90,10 +92,15 @@ def runs(row: np.ndarray, there: np.ndarray) -> list[np.ndarray]:
     return [row[low:high] for low, high in zip(steps[0::2], steps[1::2], strict=True)]
 
 
+def parts_of(data: Store) -> tuple[Tensor, Tensor]:
+    """Windows kept apart, and those to learn from; none that is too coarse."""
+    fine, kept = data["px_per_mm"] >= COARSEST_PX_PER_MM, data["seed"] % 10 == 0
+    return torch.nonzero(fine & kept)[:, 0], torch.nonzero(fine & ~kept)[:, 0]
+
+
 def fit(net: DamageNet, data: Store, seconds: float, rate: float, place: Place) -> int:
     """Train for a fixed time; returns the number of steps."""
-    kept = data["seed"] % 10 == 0
-    learned, held = torch.nonzero(~kept)[:, 0], torch.nonzero(kept)[:, 0]
+    held, learned = parts_of(data)
     quarters = {0}
 
     def told(step: int, done: float, loss: float) -> None:
@@ -120,6 +127,8 @@ def main() -> None:
     net = DamageNet().to(place.device)
     if args.start is not None:
         warm(net, args.start, toned(pick(data, torch.arange(min(64, len(data["seed"])), device=place.device))))
+        if place.rank == 0:
+            print("at the start", json.dumps(scores(looked(net, data, parts_of(data)[0]))), flush=True)
     steps = fit(net, data, args.seconds, args.rate, place)
     if place.rank == 0:
         _keep(net, data, args.out, {"steps": steps, "seed": args.seed, "gpus": place.gpus, "card": place.card})
@@ -128,8 +137,7 @@ def main() -> None:
 
 def _keep(net: DamageNet, data: Store, out: Path, how: dict[str, Any]) -> None:
     """Write scores, what was said of the strips kept apart, weights, and the network as it is run."""
-    kept = data["seed"] % 10 == 0
-    held, seen = (torch.nonzero(part)[:, 0] for part in (kept, ~kept))
+    held, seen = parts_of(data)
     said = looked(net, data, held)
     counts = {"strips": len(seen), "held": len(held), "parameters": sum(p.numel() for p in net.parameters())}
     final = {"held out": scores(said), "seen": scores(looked(net, data, seen[: len(held)])), **how, **counts}

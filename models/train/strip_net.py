@@ -65,7 +65,7 @@ def drawn(data: Store, learned: Tensor) -> Batch:
         batch = mirrored(batch, along=False)
     if torch.rand(1) < 0.5:
         batch = stretched(batch)
-    if torch.rand(1) < 0.2:
+    if torch.rand(1) < 0.3:
         batch.light = blurred(batch.light)
     batch.light = camera(batch.light)
     return batch
