@@ -6,6 +6,7 @@ accounts for is left to the finding of single pieces: instruments whose handle i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -31,6 +32,7 @@ STOP_MM = 1.0  # half as wide as this or more, a run across is a stop's
 LEAST_WORTH = 1.8  # a mm; 4 is metal all along
 ON_MM = 1.5  # a shaft so near to the middle of a thick place runs through it
 STOP_THICK = 12  # steps of a quarter of a millimetre on another's handle: it is a stop beside it, or a corner
+WHOLE_MM2 = 28.0  # of a handle as it is seen; the smallest is 10 by 3.5 mm
 LEAST_LEFT = 20  # steps of a quarter of a millimetre that a shaft must keep
 OWN_HANDLE_MM = 8.0  # a handle whose middle is so far from another's is no part of it
 HANDLE_APART_MM = 3.0  # two finds of one handle lie nearer
@@ -99,7 +101,7 @@ def _on_page(one: _Held, plane: Plane) -> bool:
 
 
 def _fitting(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> list[_Held]:
-    return _unlike(_cut_at_handles(held, shape), px_per_mm)
+    return _unlike(_cut_at_handles(held, shape, px_per_mm), px_per_mm)
 
 
 def _worthy(one: _Held, px_per_mm: float) -> bool:
@@ -108,15 +110,20 @@ def _worthy(one: _Held, px_per_mm: float) -> bool:
 
 
 def _held(grips: tuple[Grip, ...], ground: Ground) -> list[_Held]:
-    """Handles with the better of the shafts that leave their two ends; those without any are left out."""
+    """Handles with the better of the shafts that leave their two ends; those without any are left out.
+
+    What lies on another handle counts for neither: a neighbour close behind is no shaft.
+    """
     inside = INSIDE_MM * ground.px_per_mm
     leaving = [way for grip in grips for way in _ways_out(grip, inside)]
     shafts = trace_shafts(ground, leaving)
+    owner = _owners(grips, ground.metal.shape, ground.px_per_mm)
     found = []
     for k, grip in enumerate(grips):
         some = [shaft for shaft in shafts[2 * k : 2 * k + 2] if shaft is not None]
         if some:
-            found.append(_Held(grip, max(some, key=lambda shaft: shaft.worth)))
+            free = [shaft.worth * _clear(shaft.line_px, k + 1, owner) / len(shaft.line_px) for shaft in some]
+            found.append(_Held(grip, some[int(np.argmax(free))]))
     return found
 
 
@@ -177,27 +184,38 @@ def _through(grip: Grip, shaft: Shaft, px_per_mm: float) -> bool:
     return grip.rank < 2 and bool(gap.min() < ON_MM * px_per_mm)
 
 
-def _cut_at_handles(held: list[_Held], shape: tuple[int, ...]) -> list[_Held]:
+def _cut_at_handles(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> list[_Held]:
     """End every shaft where it runs into another one's handle: no shaft lies on or under one. A stop that touches it is shorter."""
-    owner = np.zeros(shape, dtype=np.int16)
-    for k, one in enumerate(held, 1):
-        if one.grip.rank >= 2:
-            left, top = one.grip.offset_px
-            height, width = one.grip.mask.shape
-            owner[top : top + height, left : left + width][one.grip.mask] = k
+    owner = _owners([one.grip for one in held], shape, px_per_mm)
     return [cut for k, one in enumerate(held, 1) if (cut := _cut_at_others(one, k, owner)) is not None]
 
 
-def _cut_at_others(one: _Held, own: int, owner: NDArray[np.int16]) -> _Held | None:
-    line = one.shaft.line_px
+def _owners(grips: Sequence[Grip], shape: tuple[int, ...], px_per_mm: float) -> NDArray[np.int16]:
+    """Which sure handle (1, 2 ...) owns each pixel; a heap of stops and shafts is coloured too, but smaller."""
+    owner = np.zeros(shape, dtype=np.int16)
+    for k, grip in enumerate(grips, 1):
+        if grip.rank >= 2 and grip.mask.sum() > WHOLE_MM2 * px_per_mm**2:
+            left, top = grip.offset_px
+            height, width = grip.mask.shape
+            owner[top : top + height, left : left + width][grip.mask] = k
+    return owner
+
+
+def _clear(line: Array, own: int, owner: NDArray[np.int16]) -> int:
+    """How many points of a line come before it runs into another one's handle, that of ``own`` being its own."""
     x, y = np.clip(np.rint(line).astype(int), 0, np.array(owner.shape[::-1]) - 1).T
     other = (owner[y, x] > 0) & (owner[y, x] != own)
     passing = _short_runs(other, STOP_THICK)
     passing[len(passing) - STOP_THICK :] = False  # what ends on a handle does not pass by it
     other &= ~passing
-    if not other.any():
+    return int(np.argmax(other)) if other.any() else len(line)
+
+
+def _cut_at_others(one: _Held, own: int, owner: NDArray[np.int16]) -> _Held | None:
+    line = one.shaft.line_px
+    stop = _clear(line, own, owner)
+    if stop == len(line):
         return one
-    stop = int(np.argmax(other))
     return _Held(one.grip, Shaft(line[:stop], one.shaft.worth * stop / len(line))) if stop > LEAST_LEFT else None
 
 

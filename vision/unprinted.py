@@ -65,7 +65,8 @@ def _told(grey: Image, colour: Image, printed: Image, sharp: Image, inside: Mask
     flat = _flat(np.asarray((grey + np.float32(FLOOR)) / (expected + np.float32(FLOOR)), dtype=np.float32), known)
     steep = cv2.magnitude(cv2.Sobel(flat, cv2.CV_32F, 1, 0), cv2.Sobel(flat, cv2.CV_32F, 0, 1)) / np.float32(8.0)
     white = expected > 0.5
-    odd = ((flat < BLACK) & white) | np.where(white, flat > BRIGHT, known & (grey > expected + np.float32(SHINES)))
+    brighter = known & (grey > expected + np.float32(SHINES))  # beside ink's edges a print half a px aside is brighter than expected too
+    odd = ((flat < BLACK) & white) | np.where(white, flat > BRIGHT, brighter)
     coloured = span(cv2.GaussianBlur(colour, (0, 0), 1.0)) > COLOUR
     odd |= coloured
     plain = coloured | ((flat < DARK) & white)

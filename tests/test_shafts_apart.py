@@ -1,0 +1,68 @@
+"""A shaft goes straight on where others cross it, what lies on a neighbour's handle is none, and print a little aside is no metal."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from vision.crowd import _held
+from vision.grips import Grip
+from vision.plane import Plane
+from vision.shafts import Ground, trace_shaft
+from vision.unprinted import see_through_print
+
+PPM = 20.0
+
+
+def ground(*lines_mm: tuple[tuple[float, float], tuple[float, float]]) -> Ground:
+    """Paper of 60 mm x 40 mm with shafts of 0.6 mm on it."""
+    metal = np.zeros((800, 1200), np.uint8)
+    for ends in lines_mm:
+        first, last = (tuple(round(PPM * v) for v in end) for end in ends)
+        cv2.line(metal, first, last, 1, round(0.6 * PPM))
+    return Ground(metal.astype(bool), np.ones_like(metal, dtype=bool), PPM)
+
+
+def test_a_line_goes_straight_on_through_a_crossing_to_its_own_end() -> None:
+    """Both shafts cross at 25 degrees; the other one is longer beyond, and no reason to turn."""
+    both = ground(((10.0, 20.0), (32.0, 20.0)), ((12.0, 14.4), (45.0, 29.8)))
+
+    shaft = trace_shaft(both, PPM * np.array([10.5, 20.0]), np.array([1.0, 0.0]))
+
+    assert shaft is not None
+    assert shaft.line_px[-1] == pytest.approx(PPM * np.array([32.0, 20.0]), abs=0.8 * PPM)
+
+
+def test_print_half_a_pixel_aside_is_no_metal() -> None:
+    """A black bar on white, where the picture shows it as predicted and where it shows it half a px lower."""
+    printed = np.ones((200, 200), np.float32)
+    printed[80:120] = 0.0
+    plane = Plane(np.empty((0, 0, 3), np.float32), printed, np.ones((200, 200), bool), (), None, (10.0, 10.0), 0.0, 0.0, PPM)
+    aside = cv2.warpAffine(printed, np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.5]]), (200, 200), borderMode=cv2.BORDER_REPLICATE)
+    seen = cv2.GaussianBlur(0.94 * aside + 0.06, (0, 0), 0.8)
+
+    through = see_through_print(plane, np.dstack([seen] * 3))
+
+    assert not through.metal.any()
+
+
+def grip(left_mm: float, right_mm: float, y_mm: float) -> Grip:
+    """A coloured handle of 4 mm that lies level."""
+    mask = np.ones((round(4 * PPM), round((right_mm - left_mm) * PPM)), bool)
+    middle = PPM * np.array([(left_mm + right_mm) / 2, y_mm])
+    offset = (round(left_mm * PPM), round((y_mm - 2) * PPM))
+    return Grip(mask, offset, middle, np.array([1.0, 0.0]), PPM * (right_mm - left_mm) / 2, False, rank=3)
+
+
+def test_a_handle_close_behind_is_not_taken_for_the_shaft() -> None:
+    """The shaft of the first is 9 mm long and seen; behind it lies another handle, 12 mm of metal and more."""
+    paper = ground(((3.0, 20.0), (13.0, 20.0)))
+    metal = paper.metal.copy()
+    metal[round(18 * PPM) : round(22 * PPM), round(12 * PPM) : round(38 * PPM)] = True
+    first, second = grip(12.0, 24.0, 20.0), grip(25.0, 38.0, 20.0)
+
+    held = _held((first, second), Ground(metal, paper.known, PPM))
+
+    own = next(one for one in held if one.grip is first)
+    assert own.shaft.line_px[-1, 0] < PPM * 6.0
