@@ -70,7 +70,16 @@ def test_the_network_takes_back_what_it_does_not_see_at_all_and_adds_what_it_see
     assert certain is not None
     assert certain.area_mm2 is None
     assert certain.at_mm == pytest.approx(9.0, abs=0.1)
-    assert spot_told((), sees(16.0, 0.98), 14.0) is None
+    assert spot_told((), sees(9.0, 0.7), 14.0) is None
+
+
+def test_behind_the_working_part_the_network_must_be_surer():
+    """A stop's rim and marks on the shank look like dirt."""
+    behind = spot_told((), sees(16.0, 0.99), 14.0)
+
+    assert behind is not None
+    assert behind.at_mm == pytest.approx(16.0, abs=0.1)
+    assert spot_told((), sees(16.0, 0.9), 14.0) is None
 
 
 def test_beside_a_stop_and_the_handle_colours_are_mirrored():

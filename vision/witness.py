@@ -41,7 +41,9 @@ BARBS_SHOWN = 3.0  # in the outline, found 12 times in 13 on those crops
 BEND_SHOWN = 1.65  # of what the outline alone would have told: what both witnesses do, found nine times in ten on those crops
 # Of spots: areas on 58 crops, the network's say on 32 dirty ones (22 that face the camera) and 278 whole ones, development seeds.
 SPOT_MM2, SPOT_ALONE, SPOT_BESIDE_MM = 0.0065, 2.5, 0.7
-SPOT_CONTRADICTED, SPOT_SEEN, SPOT_CERTAIN = 0.02, 0.2, 0.95
+SPOT_CONTRADICTED, SPOT_SEEN = 0.02, 0.2
+# Of what has no colour of its own, on the working part and behind it (a stop's rim, marks on the shank): none of 221 whole ones passes.
+CERTAIN, CERTAIN_BEHIND = 0.8, 0.97
 DEBRIS = "debris"
 ROW = ("barbs-folded", "barbs-missing")
 
@@ -152,7 +154,7 @@ def barbs_limit(gap: BarbGap, hurts: HurtSight | None) -> float:
 
 def spot_told(spots: tuple[Spot, ...], hurts: HurtSight | None, until_mm: float) -> Spot | None:
     """The spot that is dirt, a stain or corrosion: the largest by far, unless the network sees nothing at all there; a smaller one that it
-    sees; or, without any colour of its own, what it is certain of on the working part. None where there is none."""
+    sees; or, without any colour of its own, what it is certain of. None where there is none."""
     areas = [spot.area_mm2 or 0.0 for spot in spots]
     alone = bool(areas) and areas[0] >= max(SPOT_MM2, SPOT_ALONE * max(areas[1:], default=0.0))
     if hurts is None:
@@ -162,6 +164,7 @@ def spot_told(spots: tuple[Spot, ...], hurts: HurtSight | None, until_mm: float)
         return spots[0]
     if spots and max(seen) >= SPOT_SEEN:
         return spots[int(np.argmax(seen))]
-    if hurts.most(DEBRIS, TURNED_FROM_MM, until_mm) >= SPOT_CERTAIN:
-        return Spot(float(np.mean(hurts.stretch(DEBRIS, TURNED_FROM_MM, until_mm))), None)
+    for low, high, certain in ((TURNED_FROM_MM, until_mm, CERTAIN), (until_mm, np.inf, CERTAIN_BEHIND)):
+        if hurts.most(DEBRIS, low, high) >= certain:
+            return Spot(float(np.mean(hurts.stretch(DEBRIS, low, high))), None)
     return None
