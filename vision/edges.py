@@ -20,7 +20,7 @@ from vision.marks import STOP, read_marks
 from vision.metal import HALF, MetalSight, see_metal, strip_step
 from vision.photo import Photo
 from vision.step_edges import moved_to_middle, step_edges, strip_half_px
-from vision.strip import light_nearby, straighten
+from vision.strip import light_nearby, normals, straighten
 
 __all__ = ["Edges", "locate_edges"]
 
@@ -32,6 +32,7 @@ REACH = 1.3  # times half the strip: the axis moves a little, and wider metal is
 # The middle of a triangle's edges swings once in up to three widths of a reamer: an axis that followed it would hide a part of
 # every crest (a reamer 140 measured 75 um too thin).
 SWING_WIDTHS = 3.0
+OFF_ROWS = 12.0  # of the axis beside the metal's middle: the network was trained with as much, and sees the outline as well
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
@@ -51,15 +52,18 @@ def locate_edges(
     steps = step_edges(near, axis, px_per_mm, None if before is None else before.blur_px)
     if px_per_mm < MODEL_PX_PER_MM:
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
+    first, coarsely = None, px_per_mm > COARSE_FROM
     if before is None:
-        first = see_metal(near, axis.px, half_px, coarsely=px_per_mm > COARSE_FROM)
+        first = see_metal(near, axis.px, half_px, coarsely=coarsely)
         width = _width(first.upper_px - first.lower_px, half_px)
         centred = _centred(axis, first, width, px_per_mm)
     else:
         width, centred = _width(before.upper_px - before.lower_px, half_px), axis.px
     if strip_step(width / 2.0) > strip_step(half_px):  # thicker than it looked
         near = light_nearby(photo, centred, REACH * HALF * strip_step(width / 2.0))
-    seen = see_metal(near, centred, width / 2.0)
+    seen = None if first is None or coarsely else _seen_already(first, axis.px, centred, strip_step(width / 2.0))
+    if seen is None:
+        seen = see_metal(near, centred, width / 2.0)
     strip = straighten(near, centred, steps.strip.half_px)
     upper, lower = seen.upper_px, seen.lower_px
     if lit is not None and lit.any():
@@ -81,6 +85,17 @@ def locate_edges(
         heights_px=seen.heights_px,
         names=seen.names,
     )
+
+
+def _seen_already(first: MetalSight, axis_px: Array, centred_px: Array, step: int) -> MetalSight | None:
+    """What the first look saw, counted from the centred axis; None where its rows were others, or the metal lay far beside their middle."""
+    if first.row_px != step:
+        return None
+    aside = ((centred_px - axis_px) * normals(axis_px)).sum(axis=1)
+    metal = np.isfinite(first.upper_px - first.lower_px)
+    if metal.any() and np.abs(aside[metal]).max() > OFF_ROWS * step:
+        return None
+    return replace(first, upper_px=first.upper_px - aside, lower_px=first.lower_px - aside)
 
 
 def _width(wide_px: Array, half_px: float) -> float:
