@@ -56,8 +56,8 @@ def see_metal(photo: Photo | Nearby, axis_px: Array, half_width_px: float, *, co
     want = np.arange(float(len(axis_px)))
     shares = np.stack([np.interp(want, at, kind) for kind in kinds])
     hidden = np.where(shares[1] + shares[2] >= LEAST_METAL, 0.0, np.nan)
-    upper, u_upper = (np.interp(want, at, value * step) for value in _place(rows[0]))
-    lower, u_lower = (np.interp(want, at, value * step) for value in _place(rows[1]))
+    upper, u_upper = (np.interp(want, at, value * step) for value in place_of_outline(rows[0]))
+    lower, u_lower = (np.interp(want, at, value * step) for value in place_of_outline(rows[1]))
     above = np.stack([np.interp(want, at, value * step) for value in heights])
     return MetalSight(upper + hidden, lower + hidden, np.stack([u_upper, u_lower]), shares, above, names, float(step))
 
@@ -75,7 +75,7 @@ def network_input(values: Array) -> NDArray[np.float32]:
     return np.ascontiguousarray(np.minimum(toned, 1.25).transpose(2, 0, 1), dtype=np.float32)
 
 
-def _place(share: Array) -> tuple[Array, Array]:
+def place_of_outline(share: Array) -> tuple[Array, Array]:
     """Mean near the peak of each column's distribution over rows, from the axis, and the spread of all of it."""
     row = np.arange(share.shape[0], dtype=float)[:, None] - share.shape[0] // 2
     peak = row[share.argmax(axis=0), 0]

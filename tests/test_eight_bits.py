@@ -1,0 +1,51 @@
+"""A network of whole numbers must tell what the one it was made from tells; needs onnx (the extra 'train')."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from vision.metal import HALF, network_input
+from vision.photo import load_photo
+from vision.strip import straighten_rgb
+
+onnx = pytest.importorskip("onnx")
+from models.train import eight_bits  # noqa: E402 - it needs onnx
+
+PHOTO = Path(__file__).parent.parent / "samples" / "photos" / "k-file-25-flat.jpg"
+SOURCE = Path(str(files("models") / "strip.onnx"))
+
+
+@pytest.fixture(scope="module")
+def strip():
+    """A sample's strip along its true axis."""
+    axis = np.array(json.loads(PHOTO.with_suffix(".json").read_text())["instruments"][0]["axis_px"])[:, 1:]
+    length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(axis, axis=0), axis=1))])
+    at = np.arange(640.0)
+    dense = np.column_stack([np.interp(at, length, axis[:, k]) for k in (0, 1)])
+    return network_input(straighten_rgb(load_photo(PHOTO), dense, HALF).values)[None]
+
+
+def test_first_and_last_layer_and_heads_stay_in_floating_point():
+    nodes = eight_bits.inner_nodes(SOURCE)
+    assert "/net/down.0/steps/steps.0/Conv" not in nodes
+    assert "/net/up.3/steps/steps.3/Conv" not in nodes
+    assert "/net/down.1/steps/steps.0/Conv" in nodes
+    assert not any(name.startswith(("/net/stem", "/net/kinds", "/net/named", "/net/edges")) for name in nodes)
+    assert "/Concat" not in nodes  # which joins heights and their miss
+
+
+@pytest.mark.filterwarnings("ignore")  # the library's own
+def test_whole_numbers_tell_the_same(tmp_path, strip):
+    out = tmp_path / "whole.onnx"
+    eight_bits.write_eight_bits(SOURCE, out, [strip])
+    whole = [one for one in onnx.load(str(out)).graph.initializer if one.data_type == onnx.TensorProto.INT8 and len(one.dims) == 4]
+    assert len(whole) == sum(name.endswith("/Conv") for name in eight_bits.inner_nodes(SOURCE))
+    told = eight_bits.compare(SOURCE, out, [strip])
+    assert told["strips"] == 1
+    assert told["width_px"][0] < 0.17  # the network's own median miss of one edge (models/README.md)
+    assert told["height_u"][0] < 0.3  # of what it says that heights are usually off by
