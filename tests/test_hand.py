@@ -7,12 +7,13 @@ import pytest
 
 from vision.blank import BlankEvidence
 from vision.crests import find_crests
-from vision.hand import hand_notes, see_hand
+from vision.hand import hand_notes, odds_of_same_hand, see_hand
 from vision.outline import Outline
 from vision.place import Profile
 from vision.shapes import SQUARE, TRIANGLE
 from vision.strip import Strip
 from vision.twist import fit_twist
+from vision.twist_path import TwistPath
 
 PX_PER_MM, HALF, LENGTH_MM, D0_MM, TAPER = 40.0, 36, 12.0, 0.40, 0.02
 COUNT = int(LENGTH_MM * PX_PER_MM)
@@ -47,13 +48,20 @@ def painted(corners: int, pitch_mm: float, *, right: bool, seed: int = 0):
     return face + draw.normal(0.0, 0.01, face.shape), heights.max(axis=0), heights.min(axis=0)
 
 
-def seen(corners, face, upper_px, lower_px):
-    """What is told of a painted face with its edges known."""
+def laid(face, upper_px, lower_px):
+    """A painted face and its edges as a strip and a profile."""
     x = np.arange(COUNT) / PX_PER_MM
     axis = np.column_stack([np.arange(COUNT, dtype=float), np.full(COUNT, 100.0)])
     strip = Strip(face.astype(np.float32), axis, np.tile([0.0, 1.0], (COUNT, 1)), np.ones(COUNT, dtype=bool))
     upper, lower = upper_px / PX_PER_MM, lower_px / PX_PER_MM
-    profile = Profile(x, upper, lower, np.arange(COUNT), PX_PER_MM, 0.0, (upper, lower), np.ones((2, COUNT)), np.zeros((2, COUNT)))
+    ones, zeros = np.ones((2, COUNT)), np.zeros((2, COUNT))
+    return strip, Profile(x, upper, lower, np.arange(COUNT), PX_PER_MM, 0.0, (upper, lower), ones, zeros)
+
+
+def seen(corners, face, upper_px, lower_px):
+    """What is told of a painted face with its edges known."""
+    strip, profile = laid(face, upper_px, lower_px)
+    x, upper, lower = profile.x_mm, profile.upper_mm, profile.lower_mm
     crests = [find_crests(x, edge, from_mm=0.5, to_mm=LENGTH_MM - 0.5) for edge in (upper, -lower)]
     span = (0.6, LENGTH_MM - 0.6)
     fit = fit_twist({3: TRIANGLE, 4: SQUARE}[corners], x, upper, lower, (crests[0], crests[1]), span)
@@ -74,6 +82,26 @@ def test_a_mirror_changes_the_hand_and_nothing_else(corners, pitch_mm, seed):
 def test_the_other_helix_is_left_handed():
     """The same prism twisted the other way, painted anew and not mirrored."""
     assert seen(4, *painted(4, 0.6, right=False, seed=4)).hand == "left"
+
+
+@pytest.mark.parametrize(("corners", "pitch_mm"), [(4, 0.6), (3, 1.1)])
+def test_a_zone_whose_edges_run_the_other_way_is_told(corners, pitch_mm):
+    """The same outline, its face that of a right-handed blank or, from 2 to 4.5 mm, that of a left-handed one, as where a blank was
+    turned back: the zone's faces run as the whole blank's do, or plainly not; elsewhere they do in both."""
+    right, upper, lower = painted(corners, pitch_mm, right=True, seed=6)
+    left, *_ = painted(corners, pitch_mm, right=False, seed=6)
+    whole = seen(corners, right, upper, lower)
+    back, (low, high) = right.copy(), (round(2.0 * PX_PER_MM), round(4.5 * PX_PER_MM))
+    back[:, low:high] = left[:, low:high]
+    x = np.arange(0.6, LENGTH_MM - 0.6, 0.1)
+    path = TwistPath(x, 2.0 * np.pi * x / (corners * pitch_mm), np.eye(len(x)), corners, np.zeros(COUNT))
+
+    same, other = (odds_of_same_hand(*laid(face, upper, lower), path, (2.0, 4.5), whole) for face in (right, back))
+    beyond = odds_of_same_hand(*laid(back, upper, lower), path, (5.5, 8.0), whole)
+
+    assert min(same, beyond) > 2.0
+    assert other < -2.0
+    assert odds_of_same_hand(*laid(right, upper, lower), path, (2.0, 2.1), whole) is None
 
 
 def test_a_dull_face_tells_no_hand():

@@ -65,18 +65,29 @@ def test_log_odds_add_as_bayes_has_it():
 def test_each_witness_may_contradict_the_other():
     quiet, loud = sight(), sight(unwound=(1.5, 4.5, 0.95))
 
-    assert twist_told(twist(120.0, 0.9), quiet, 0.2, 14.0).probability < 0.2
-    assert twist_told(twist(120.0, 0.9), loud, 0.2, 14.0).probability > 0.9
-    assert twist_told(twist(120.0, 0.9), None, 0.2, 14.0).probability == 0.9
+    assert twist_told(twist(120.0, 0.9), quiet, 14.0).probability < 0.2
+    assert twist_told(twist(120.0, 0.9), loud, 14.0).probability > 0.9
+    assert twist_told(twist(120.0, 0.9), None, 14.0).probability == 0.9
 
 
 def test_a_stretch_that_turns_back_fast_is_not_called_overwound():
     """Its outline is that of a stretch wound more: only the faces tell the two apart."""
-    back = twist_told(twist(-180.0, 0.99), sight(reverse_wound=(2.0, 4.0, 0.9)), 0.2, 14.0)
-    more = twist_told(twist(-180.0, 0.99), sight(overwound=(2.0, 4.0, 0.9)), 0.2, 14.0)
+    back = twist_told(twist(-180.0, 0.99), sight(reverse_wound=(2.0, 4.0, 0.9)), 14.0)
+    more = twist_told(twist(-180.0, 0.99), sight(overwound=(2.0, 4.0, 0.9)), 14.0)
 
     assert (back.kind, more.kind) == ("reverse-wound", "overwound")
     assert min(back.probability, more.probability) > 0.9
+
+
+def test_what_the_edges_on_the_faces_tell_goes_before_the_network():
+    """Edges that run plainly against the whole blank's turn a gain of twist into a stretch turned back, whatever the network calls it;
+    edges that run along it do not silence a network that sees it turned back."""
+    more = sight(overwound=(2.0, 4.0, 0.9))
+    against, along, unclear = (twist_told(replace(twist(-180.0, 0.99), same_hand=odd), more, 14.0).kind for odd in (-4.0, 4.0, -1.0))
+
+    assert (against, along, unclear) == ("reverse-wound", "overwound", "overwound")
+    back = sight(reverse_wound=(2.0, 4.0, 0.9))
+    assert twist_told(replace(twist(120.0, 0.99), same_hand=4.0), back, 14.0).kind == "reverse-wound"
 
 
 def test_a_bend_counts_only_as_far_as_the_faces_bear_it_out():
@@ -90,13 +101,13 @@ def test_a_bend_counts_only_as_far_as_the_faces_bear_it_out():
 
 
 def test_twist_is_placed_by_the_network_where_it_turns_back_or_lies_elsewhere():
-    back = twist_told(twist(120.0, 0.9), sight(reverse_wound=(2.5, 3.5, 0.9)), 0.2, 14.0)
-    away = twist_told(twist(120.0, 0.99), sight(unwound=(8.0, 9.0, 0.99)), 0.2, 14.0)
+    back = twist_told(twist(120.0, 0.9), sight(reverse_wound=(2.5, 3.5, 0.9)), 14.0)
+    away = twist_told(twist(120.0, 0.99), sight(unwound=(8.0, 9.0, 0.99)), 14.0)
 
     assert back.zone_mm == pytest.approx((2.5, 3.5), abs=0.15)
     assert away.zone_mm == pytest.approx((8.0, 9.0), abs=0.15)
     assert away.probability > 0.9
-    assert twist_told(twist(120.0, 0.9), sight(unwound=(1.5, 4.5, 0.95)), 0.2, 14.0).zone_mm == (2.0, 4.0)
+    assert twist_told(twist(120.0, 0.9), sight(unwound=(1.5, 4.5, 0.95)), 14.0).zone_mm == (2.0, 4.0)
 
 
 def test_a_chip_that_only_the_outline_shows_is_a_reason_to_look():

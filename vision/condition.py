@@ -28,6 +28,7 @@ from vision.witness import (
     bend_told,
     chip_limit,
     chip_told,
+    loss_limit,
     spot_told,
     tip_told,
     twist_told,
@@ -37,7 +38,6 @@ SEEN_SHARE = 0.5  # one photo sees about half of the circumference
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
 KINK_HIDES, KINK_BESIDE_MM = 0.5, 0.5  # chance of a kink from which, and how near, a chip is taken for the kink's own crests
 CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
-REVERSED_LEAST_MM = 0.2
 BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 rendered kinks, development seeds)
 TIP_LEAST_MM = 0.5
 OVERWOUND_MOST, MOST = 0.45, 0.999
@@ -85,7 +85,7 @@ def _twist_findings(seen: Seen) -> list[Finding]:
     twist = seen.twist
     if twist is None:
         return []
-    told = twist_told(twist, seen.hurts, REVERSED_LEAST_MM, seen.part_mm)
+    told = twist_told(twist, seen.hurts, seen.part_mm)
     # A gain of turns and a curve toward the camera look alike in one outline: an oddity at most, unless the faces tell as well.
     chance = min(told.probability, OVERWOUND_MOST if seen.hurts is None and told.kind == "overwound" else MOST)
     if chance < SHOWN_FROM:
@@ -98,7 +98,7 @@ def _turned(twist: TwistLoss, told: Twisted) -> Quantity:
     """How much twist is lost or gained where it is told; as much as this photo would have shown, give or take all of it, where the
     outline does not say."""
     back = told.kind == "reverse-wound"
-    if told.zone_mm == twist.zone_mm and (not back or twist.reversed_mm > REVERSED_LEAST_MM):
+    if told.zone_mm == twist.zone_mm and (not back or twist.turned):
         return Quantity(abs(twist.loss_deg.value), twist.loss_deg.u)
     size = missing_deg(twist, told.zone_mm, back=back)
     sense = -1.0 if told.kind == "overwound" else 1.0
@@ -161,7 +161,7 @@ def _limits(seen: Seen) -> dict[str, Mapping[str, float]]:
     """The smallest damage of each kind that this photo would have shown 95 times in 100, where it lies in the outline."""
     limits: dict[str, Mapping[str, float]] = {}
     if seen.twist is not None:
-        limits["unwound"] = {"value": round(seen.twist.smallest_deg), "over_mm": round(seen.twist.over_mm, 1)}
+        limits["unwound"] = {"value": round(loss_limit(seen.twist, seen.hurts)), "over_mm": round(seen.twist.over_mm, 1)}
     if seen.bend is not None:
         limits["kinked"] = {"value": round(bend_limit(seen.bend, seen.hurts)), "over_mm": 1.0}
     if seen.tip is not None:

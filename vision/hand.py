@@ -21,6 +21,7 @@ from vision.outline import Outline
 from vision.place import Profile
 from vision.reading import Hand
 from vision.strip import Strip
+from vision.twist_path import TwistPath
 
 Array = NDArray[np.floating[Any]]
 FACE = 0.75  # of the radius on either side of the axis: beyond, the outline's own edge blurs in
@@ -31,6 +32,7 @@ STEP_MM = 0.02
 LEAST_PASSAGES = 6
 LEAST_U = 0.01
 NOISE = 0.02  # log light that a step must clear to mean anything
+LEAST_ZONE_STEPS, LEAST_ZONE_PASSAGES, MOST_ODDS = 20, 2, 6.0
 DECIDED_U = 3.0  # standard errors by which one hand must lead
 
 
@@ -59,6 +61,37 @@ def see_hand(strip: Strip, profile: Profile, outline: Outline, evidence: BlankEv
         return None
     theta, span, corners = turned
     x = np.arange(span[0], span[1], STEP_MM)
+    lines = _face_of(strip, profile, x, theta(x), corners)
+    if lines is None:
+        return None
+    right, left = _coherence(lines, -1.0), _coherence(lines, 1.0)
+    return None if len(right) < LEAST_PASSAGES or len(left) < LEAST_PASSAGES else _compared(right, left)
+
+
+def odds_of_same_hand(strip: Strip, profile: Profile, path: TwistPath, zone_mm: tuple[float, float], whole: HandSeen) -> float | None:
+    """Log odds that the faces of a zone run as those of the ``whole`` blank do, along the twist that its outline shows; None where too
+    few edges cross them, or the whole blank's hand is not seen.
+
+    A zone that turns back while its outline was taken for one that turns onward shows the other hand. The coherence of a passage is
+    taken for normal, of the whole blank's lead and spread.
+    """
+    if whole.hand is None:
+        return None
+    x = np.arange(max(path.x_mm[0], 0.0), path.x_mm[-1], STEP_MM)
+    lines = _face_of(strip, profile, x, np.interp(x, path.x_mm, path.theta_rad), path.corners)
+    inside = (x >= zone_mm[0]) & (x <= zone_mm[1])
+    if lines is None or inside.sum() < LEAST_ZONE_STEPS:
+        return None
+    right, left = (_coherence(lines.within(inside), side) for side in (-1.0, 1.0))
+    count = min(len(right), len(left))
+    if count < LEAST_ZONE_PASSAGES:
+        return None
+    lead, variance = float(right.mean() - left.mean()), whole.u**2 * whole.passages
+    return float(np.clip(2.0 * whole.lead * lead * count / variance, -MOST_ODDS, MOST_ODDS))
+
+
+def _face_of(strip: Strip, profile: Profile, x: Array, theta: Array, corners: int) -> _Face | None:
+    """What the lines of edges are laid on, at x; None where too little of the outline is seen, or it is too thin."""
     column = np.interp(x, profile.x_mm, profile.column)
     upper, lower = (np.interp(x, profile.x_mm, edge) for edge in (profile.upper_mm, profile.lower_mm))
     good = np.isfinite(upper) & np.isfinite(lower)
@@ -71,9 +104,7 @@ def see_hand(strip: Strip, profile: Profile, outline: Outline, evidence: BlankEv
     face = np.log(np.maximum(strip.values, 0.02))
     sigma = max(0.8, 0.06 * float(np.median(radius * px_per_mm)))
     slopes = gaussian_filter(face, sigma, order=(1, 0)), gaussian_filter(face, sigma, order=(0, 1))
-    lines = _Face(column, middle * px_per_mm + strip.half_px, radius * px_per_mm, theta(x), corners, slopes, NOISE / sigma)
-    right, left = _coherence(lines, -1.0), _coherence(lines, 1.0)
-    return None if len(right) < LEAST_PASSAGES or len(left) < LEAST_PASSAGES else _compared(right, left)
+    return _Face(column, middle * px_per_mm + strip.half_px, radius * px_per_mm, theta, corners, slopes, NOISE / sigma)
 
 
 def hand_notes(seen: HandSeen | None, *, fluted: bool) -> tuple[str, ...]:
@@ -97,6 +128,11 @@ class _Face:
     corners: int
     slopes: tuple[Array, Array]
     noise: float
+
+    def within(self, inside: NDArray[np.bool_]) -> _Face:
+        """A stretch of it."""
+        rows = self.column[inside], self.axis_row[inside], self.radius_px[inside], self.theta[inside]
+        return _Face(*rows, self.corners, self.slopes, self.noise)
 
 
 def _turning(outline: Outline, evidence: BlankEvidence) -> tuple[Callable[[Array], Array], tuple[float, float], int] | None:

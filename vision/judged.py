@@ -15,7 +15,7 @@ from vision.dimensions import Dimensions, measure, most_spread_px
 from vision.faces import see_faces
 from vision.find import Candidate
 from vision.fitness import in_doubt, judging_doubts
-from vision.hand import hand_notes
+from vision.hand import hand_notes, odds_of_same_hand
 from vision.handle import HandleColour, handle_colour, handle_reading
 from vision.identity import identify
 from vision.instrument import Measured
@@ -55,7 +55,7 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
     """Dimensions, handle colour and what the network says of one candidate."""
     fit = chosen_twist(seen.outline, seen.evidence)
     path = followed(fit, seen.profile, seen.outline) if fit is not None else None
-    twist = twist_loss(path) if path is not None else None
+    twist = _loss(path, seen) if path is not None else None
     dimensions = measure(
         seen.profile,
         seen.outline,
@@ -78,6 +78,14 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
     barbed = seen.evidence.best == "barbed"
     tip = lost_tip(dimensions, colour, end_reach(seen.profile), barbed=barbed) if judged else None
     return Given(dimensions, colour, named(seen.edges.names), twist, tip, path)
+
+
+def _loss(path: TwistPath, seen: Measured) -> TwistLoss | None:
+    """Twist lost or gained, and whether the faces there run as the whole blank's do."""
+    twist = twist_loss(path)
+    if twist is None or seen.hand is None:
+        return twist
+    return replace(twist, same_hand=odds_of_same_hand(seen.edges.strip, seen.profile, path, twist.zone_mm, seen.hand))
 
 
 def examined(photo: Photo, seen: Measured, given: Given) -> Seen:

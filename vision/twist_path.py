@@ -1,8 +1,9 @@
 """Stage 6h: TwistFit, edges -> twist followed cell by cell from the handle to the tip, wherever it goes.
 
 A spline through numbered crests takes a stretch that has lost half of its turns for a missed crest. Here nothing is numbered:
-the likeliest course of theta(x) is found over all cells at once (Viterbi's algorithm), its rate free from -1.75 to 2.5 times
-the usual, held only to change little from cell to cell; it is then refined by least squares, which also tells its u.
+the likeliest course of theta(x) is found over all cells at once. Twice: first with the rate free, which tells what is usual for
+this blank from its half nearer the handle; then in phases (``twist_phases``), in cells of equal usual turn. It is refined by
+least squares, which also tells its u.
 """
 
 from __future__ import annotations
@@ -13,18 +14,28 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.shapes import RHOMBUS, Blank, support, support_of
 from vision.twist import TwistFit
+from vision.twist_cells import (
+    STEPS_A_CELL,
+    STEPS_A_PERIOD,
+    Cells,
+    Points,
+    as_rough,
+    as_thick,
+    cells_between,
+    cost_of,
+    costs_of,
+    period,
+    points_of,
+    refined,
+)
+from vision.twist_phases import FREE_RATES, RATES, likeliest_free, likeliest_in_phases
 
 Array = NDArray[np.floating[Any]]
-STEPS_A_PERIOD, STEPS_A_CELL = 48, 8  # of theta in one symmetry of the section; in one cell at the usual rate
-RATES = np.arange(-14, 21)  # steps a cell
-RATE_CHANGE, RATE_LEVEL = 1.0, 10.0  # steps a cell: how far the rate may move from cell to cell, and from the usual one
-WORST = 6.0  # cost of a point at most: glints and dirt
-CORRELATED_PX = 4.0  # neighbouring points of an outline share their errors
-LEAST_MISFIT_MM = 0.0015
 LEAST_CELLS = 12
-ROUNDS = 5
+HANDLE_SHARE = 0.6  # of the followed stretch, nearer the handle: where unwinding does not sit
+DRIFTS, DRIFT_PER_MM, DRIFT_U = (-0.03, 0.06), 0.02, 0.008  # of the pitch, relative a mm: assumed, no source; and how well it is read
+FINE_MM = 0.005
 
 
 @dataclass(frozen=True)
@@ -48,43 +59,94 @@ class TwistPath:
 
 
 @dataclass(frozen=True)
-class _Points:
-    """Edge points inside the fitted stretch: station, the two edges about the axis over the radius, weights, spread."""
+class _Followed:
+    """The first course, its rate free: from the handle toward the tip, on even cells; the points that it was followed along."""
 
-    x_mm: Array
-    edges: Array
-    weights: Array
-    spread: Array
+    points: Points
+    cells: Cells
+    theta_rad: Array
+    covariance: Array
 
 
-def follow_twist(
+def freely_followed(
     fit: TwistFit, x_mm: Array, upper_mm: Array, lower_mm: Array, axis_mm: Array, trust: Array
 ) -> TwistPath | None:
+    """Follow the twist with its rate free, once; arguments as in ``courses``. None where it cannot be followed."""
+    first = _free(fit, x_mm, np.stack([upper_mm - axis_mm, axis_mm - lower_mm]), trust)
+    return None if first is None else _path(fit, first.cells, first.theta_rad, first.covariance, axis_mm)
+
+
+def courses(
+    fit: TwistFit, x_mm: Array, upper_mm: Array, lower_mm: Array, axis_mm: Array, trust: Array
+) -> tuple[tuple[TwistPath, float], ...]:
     """Follow the twist of ``fit``'s blank along both edges (N,), NaN where unseen; ``trust`` (2, N) weighs them.
 
-    ``axis_mm`` (N,): the axis, counted as the edges are. None where there are too few cells or the fit does not turn. The
-    start of theta is arbitrary.
+    ``axis_mm`` (N,): the axis, counted as the edges are. Two courses, the first never turning back, each with its cost (nats);
+    none where there are too few cells or the fit does not turn. The start of theta is arbitrary.
     """
+    first = _free(fit, x_mm, np.stack([upper_mm - axis_mm, axis_mm - lower_mm]), trust)
+    if first is None:
+        return ()
+    at, theta = first.cells.middle_mm[::-1], first.theta_rad[::-1]
+    px_per_mm = float(1.0 / np.median(np.diff(first.points.x_mm)))
+    points = as_thick(first.points, period(fit.blank) / _usual_rate(fit), px_per_mm)
+    points = as_rough(fit, points, at, theta, px_per_mm)
+    return _again(fit, points, usual_course(at, theta), axis_mm)
+
+
+def _free(fit: TwistFit, x_mm: Array, heights_mm: Array, trust: Array) -> _Followed | None:
     inside = (x_mm >= fit.span_mm[0]) & (x_mm <= fit.span_mm[1])
     usual = _usual_rate(fit)
     if usual <= 0.0 or inside.sum() < 50:
         return None
-    heights = np.stack([upper_mm - axis_mm, axis_mm - lower_mm])
-    points = _points(fit, x_mm[inside], heights[:, inside], trust[:, inside])
-    step = _period(fit.blank) / STEPS_A_PERIOD
-    cell_mm = STEPS_A_CELL * step / usual
-    count = int((fit.span_mm[1] - fit.span_mm[0]) / cell_mm)
-    if count < LEAST_CELLS:
+    points = points_of(fit, x_mm[inside], heights_mm[:, inside], trust[:, inside])
+    step = period(fit.blank) / STEPS_A_PERIOD
+    cells = _even_cells(fit.span_mm, STEPS_A_CELL * step / usual, points.x_mm)
+    if cells is None:
         return None
-    centres = fit.span_mm[1] - (np.arange(count) + 0.5) * cell_mm  # from the handle's end toward the tip
-    costs = _costs(fit, points, centres, cell_mm, step)
-    theta = _likeliest(costs, step)
-    theta, covariance = _refined(fit, points, centres, theta, step)
-    return TwistPath(centres[::-1], theta[::-1], covariance[::-1, ::-1], fit.blank.corners, axis_mm)
+    return _Followed(points, cells, *refined(fit, points, cells, step * likeliest_free(costs_of(fit, points, cells, FREE_RATES))))
 
 
-def _period(blank: Blank) -> float:
-    return float(np.pi if blank == RHOMBUS else 2.0 * np.pi / blank.corners)
+def _again(
+    fit: TwistFit, points: Points, usual: tuple[float, float, float], axis_mm: Array
+) -> tuple[tuple[TwistPath, float], ...]:
+    """Follow once more, in phases, beside what is usual for the blank as first followed."""
+    step = period(fit.blank) / STEPS_A_PERIOD
+    cells = _turned_cells(points.x_mm, usual, STEPS_A_CELL * step)
+    if cells is None:
+        return ()
+    costs, found = costs_of(fit, points, cells, RATES), []
+    for back in (False, True):
+        theta, covariance = refined(fit, points, cells, step * likeliest_in_phases(costs, back=back))
+        found.append((_path(fit, cells, theta, covariance, axis_mm), cost_of(fit, points, cells, theta)))
+    return tuple(found)
+
+
+def _path(fit: TwistFit, cells: Cells, theta_rad: Array, covariance: Array, axis_mm: Array) -> TwistPath:
+    return TwistPath(cells.middle_mm[::-1], theta_rad[::-1], covariance[::-1, ::-1], fit.blank.corners, axis_mm)
+
+
+def usual_course(x_mm: Array, theta_rad: Array) -> tuple[float, float, float]:
+    """Middle (mm), rate there (rad/mm) and drift (relative, a mm) of a course whose pitch changes evenly, told by the handle's side.
+
+    theta = rate / drift * log(1 + drift (x - middle)). The drift is drawn toward none as far as it is ill read.
+    """
+    middle = 0.5 * (x_mm[0] + x_mm[-1])
+    near = x_mm > x_mm[-1] - HANDLE_SHARE * np.ptp(x_mm)
+    t, turn = x_mm[near] - middle, theta_rad[near]
+    weight = np.ones(len(t))
+    for _ in range(6):
+        bend, rate, start = np.polyfit(t, turn, 2, w=weight)
+        miss = np.abs(turn - np.polyval((bend, rate, start), t))
+        weight = 1.0 / np.sqrt(1.0 + (miss / (2.0 * np.median(miss) + 1e-3)) ** 2)
+    drift = float(np.clip(-2.0 * bend / max(rate, 1e-6), *DRIFTS)) * DRIFT_PER_MM**2 / (DRIFT_PER_MM**2 + DRIFT_U**2)
+    return float(middle), float(rate), drift
+
+
+def _course(x_mm: Array, usual: tuple[float, float, float]) -> Array:
+    middle, rate, drift = usual
+    t = x_mm - middle
+    return np.asarray(rate * t if abs(drift) < 1e-6 else rate / drift * np.log(np.maximum(1.0 + drift * t, 0.1)))
 
 
 def _usual_rate(fit: TwistFit) -> float:
@@ -93,84 +155,17 @@ def _usual_rate(fit: TwistFit) -> float:
     return float(np.median(fit.rate_rad_per_mm(x)))
 
 
-def _points(fit: TwistFit, x: Array, edges: Array, trust: Array) -> _Points:
-    radius = np.maximum(fit.radius_mm(x), 0.01)
-    relative = edges / radius
-    weights = np.where(np.isfinite(relative), trust, 0.0)
-    return _Points(x, np.nan_to_num(relative), weights, max(fit.misfit_mm, LEAST_MISFIT_MM) / radius)
+def _even_cells(span_mm: tuple[float, float], cell_mm: float, x_mm: Array) -> Cells | None:
+    """Cells of one length from the handle's end; None where there are too few."""
+    count = int((span_mm[1] - span_mm[0]) / cell_mm)
+    return None if count < LEAST_CELLS else cells_between(span_mm[1] - cell_mm * np.arange(count + 1), x_mm)
 
 
-def _shape(fit: TwistFit, theta: Array) -> Array:
-    """Both edges' heights over the radius, stacked first."""
-    return np.stack([support(fit.blank, theta + turn, fit.rounding, fit.low_corner) for turn in (0.0, np.pi)])
-
-
-def _costs(fit: TwistFit, points: _Points, centres: Array, cell_mm: float, step: float) -> Array:
-    """Cost (cells, theta, rate) of every cell at every angle and rate, in nats."""
-    grid = step * np.arange(STEPS_A_PERIOD)
-    costs = np.zeros((len(centres), STEPS_A_PERIOD, len(RATES)), dtype=np.float32)
-    which = np.clip(((centres[0] + 0.5 * cell_mm - points.x_mm) / cell_mm).astype(int), 0, len(centres) - 1)
-    first = np.flatnonzero(np.diff(which, prepend=-1))  # of each cell; the points stand in their order
-    over = (1.0 / (np.sqrt(2.0) * points.spread)).astype(np.float32)
-    wanted, trust = (points.edges * over).astype(np.float32), (points.weights / CORRELATED_PX).astype(np.float32)
-    for k, rate in enumerate(RATES):
-        off = (points.x_mm - centres[which]) * rate * step / cell_mm
-        for model, edge, weights in zip(_shapes_on(fit, off, grid), wanted, trust, strict=True):
-            miss = model * over[:, None] - edge[:, None]
-            costs[which[first], :, k] += np.add.reduceat(np.minimum(miss * miss, np.float32(WORST)) * weights[:, None], first, axis=0)
-    return costs
-
-
-def _shapes_on(fit: TwistFit, off: Array, grid: Array) -> tuple[Array, Array]:
-    """Both edges' heights over the radius at every sum of ``off`` (N,) and ``grid`` (M,): cosines of sums, without one for each."""
-    cos_off, sin_off, cos_grid, sin_grid = (turn(of).astype(np.float32) for of in (off, grid) for turn in (np.cos, np.sin))
-    cosine = np.outer(cos_off, cos_grid) - np.outer(sin_off, sin_grid)
-    sine = np.outer(sin_off, cos_grid) + np.outer(cos_off, sin_grid)
-    upper = support_of(fit.blank, cosine, sine, fit.rounding, fit.low_corner)
-    even = fit.blank.corners % 2 == 0  # half a turn shows the same
-    return upper, upper if even else support_of(fit.blank, -cosine, -sine, fit.rounding, fit.low_corner)
-
-
-def _likeliest(costs: Array, step: float) -> Array:
-    """Viterbi: theta of every cell on the cheapest course; toward the tip a cell at rate m lies m steps lower."""
-    jump = (0.5 * ((RATES[:, None] - RATES[None, :]) / RATE_CHANGE) ** 2).astype(costs.dtype)  # to, from
-    level = (0.5 * ((RATES - STEPS_A_CELL) / RATE_LEVEL) ** 2).astype(costs.dtype)
-    came = (np.arange(STEPS_A_PERIOD)[:, None] + RATES[None, :]) % STEPS_A_PERIOD  # theta of the cell before
-    value = costs[0] + level * STEPS_A_CELL
-    back = np.zeros(costs.shape, dtype=np.int8)
-    for cell in range(1, len(costs)):
-        through = value[:, None, :] + jump[None, :, :]  # theta before, rate now, rate before
-        best = through.argmin(axis=2)
-        least = np.take_along_axis(through, best[:, :, None], axis=2)[:, :, 0]
-        columns = np.arange(len(RATES))[None, :]
-        back[cell] = best[came, columns]
-        value = costs[cell] + level + least[came, columns]
-    at, rate = (int(k) for k in np.unravel_index(int(value.argmin()), value.shape))
-    theta = np.full(len(costs), at * step)
-    for cell in range(len(costs) - 1, 0, -1):
-        theta[cell - 1] = theta[cell] + RATES[rate] * step
-        before = int(back[cell, at, rate])
-        at, rate = int(at + RATES[rate]) % STEPS_A_PERIOD, before
-    return theta
-
-
-def _refined(fit: TwistFit, points: _Points, centres: Array, theta: Array, step: float) -> tuple[Array, Array]:
-    """Gauss-Newton on the cells' angles, linear between centres, with the same prior on changes of rate; and the covariance."""
-    count = len(centres)
-    place = np.clip(np.interp(points.x_mm, centres[::-1], np.arange(count)[::-1].astype(float)), 0.0, count - 1.0)
-    low = np.minimum(place.astype(int), count - 2)
-    share = place - low
-    spread = np.zeros((len(place), count))
-    spread[np.arange(len(place)), low], spread[np.arange(len(place)), low + 1] = 1.0 - share, share
-    bend = np.diff(np.eye(count), 2, axis=0) / (RATE_CHANGE * step)
-    prior = bend.T @ bend
-    normal = prior
-    for _ in range(ROUNDS):
-        turn = spread @ theta
-        miss = (points.edges - _shape(fit, turn)) / points.spread
-        slope = (_shape(fit, turn + 0.02) - _shape(fit, turn - 0.02)) / 0.04 / points.spread
-        root = points.weights / CORRELATED_PX / (1.0 + (miss / 2.5) ** 2)
-        pull = spread.T @ (root * slope * miss).sum(axis=0) - prior @ theta
-        normal = spread.T @ (spread * (root * slope**2).sum(axis=0)[:, None]) + prior
-        theta = theta + np.clip(np.linalg.solve(normal + 1e-9 * np.eye(count), pull), -2.0 * step, 2.0 * step)
-    return theta, np.asarray(np.linalg.pinv(normal, hermitian=True))
+def _turned_cells(x_mm: Array, usual: tuple[float, float, float], turn_rad: float) -> Cells | None:
+    """Cells of equal usual turn from the handle's end; None where there are too few."""
+    fine = np.arange(x_mm[0], x_mm[-1], FINE_MM)
+    course = _course(fine, usual)
+    count = int((course[-1] - course[0]) / turn_rad)
+    if count < LEAST_CELLS or usual[1] <= 0.0:
+        return None
+    return cells_between(np.interp(course[-1] - turn_rad * np.arange(count + 1), course, fine), x_mm)

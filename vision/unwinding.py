@@ -13,23 +13,24 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
-from scipy.special import ndtr
 
-from vision.healthy_twist import HealthyTwist, Ramp, against_healthy
+from vision.healthy_twist import Ramp, against_healthy
 from vision.outline import Outline
 from vision.place import Profile
 from vision.quantity import Quantity
 from vision.shapes import support
 from vision.twist import TwistFit
-from vision.twist_path import TwistPath, follow_twist
+from vision.twist_limit import USUAL_OVER_MM, smallest_loss_rad
+from vision.twist_path import TwistPath, freely_followed
+from vision.twist_rivals import follow_twist
 
 Array = NDArray[np.floating[Any]]
 # Log likelihood ratio that one healthy twist in a hundred passes: 400 drawn healthy courses, 2.5 deg of noise a cell.
 ALERT_LOG_RATIO = 1.1
 LOG_RATIO_SCALE = 0.8  # of the chance: 1/2 at the alert, 0.9 at 1.8 above it
-FOUND_95 = 1.645
 LEAST_CRESTS = 6  # an edge outside the zone; fewer (large reamers) leave no trend to compare with
 LEAST_MM = 4.0
+REVERSED_LEAST_MM = 0.2
 BACK_LEAST_RAD = np.radians(25.0)  # turned back by less is the fit's own doubt where flutes run nearly straight
 BACK_U_SHARE, ZONE_STEPS = 0.35, 101
 AXIS_MM, SWING_MM = 0.5, 1.0  # lengths over which the middle of both edges is smoothed to an axis
@@ -43,7 +44,8 @@ class TwistLoss:
     ``probability``: that this is no healthy wander. ``reversed_mm``: length over which the blank turns back.
     ``smallest_deg``: the loss over ``over_mm`` that this photo would have shown 95 times in 100. ``pitch_mm`` and
     ``trend_pitch_mm`` are rows of x and the local pitch, measured and healthy. ``scatter_deg``: this blank's own wander.
-    ``corners``: of its section.
+    ``corners``: of its section. ``same_hand``: log odds that the faces there run as the whole blank's do, along the twist as followed
+    (``vision.hand``); None where they do not tell.
     """
 
     zone_mm: tuple[float, float]
@@ -56,6 +58,12 @@ class TwistLoss:
     pitch_mm: Array
     trend_pitch_mm: Array
     corners: int = 4
+    same_hand: float | None = None
+
+    @property
+    def turned(self) -> bool:
+        """Whether the twist as followed turns back over more than REVERSED_LEAST_MM."""
+        return self.loss_deg.value >= 0.0 and self.reversed_mm > REVERSED_LEAST_MM
 
     @property
     def is_odd(self) -> bool:
@@ -77,7 +85,7 @@ def followed(fit: TwistFit, profile: Profile, outline: Outline) -> TwistPath | N
         return follow_twist(fit, profile.x_mm, *edges, _smooth_axis(profile, middle, AXIS_MM), profile.trust)
     scaled = 2.0 * (profile.x_mm - fit.span_mm[0]) / (fit.span_mm[1] - fit.span_mm[0]) - 1.0
     axis = outline.centre_mm + np.polynomial.legendre.legval(np.clip(scaled, -1.0, 1.0), fit.axis_mm)
-    first = follow_twist(fit, profile.x_mm, *edges, axis, profile.trust)
+    first = freely_followed(fit, profile.x_mm, *edges, axis, profile.trust)
     if first is None:
         return None
     axis = axis + _smooth_axis(profile, middle - swing_mm(fit, first, profile.x_mm) - axis, SWING_MM)
@@ -119,8 +127,8 @@ def twist_loss(path: TwistPath) -> TwistLoss | None:
         loss_deg=Quantity(float(np.degrees(odd.loss_rad)), _u_deg(odd, usual)),
         probability=chance(odd.log_ratio),
         reversed_mm=back if sign > 0.0 else 0.0,
-        smallest_deg=_smallest_deg(healthy),
-        over_mm=healthy.over_mm,
+        smallest_deg=float(np.degrees(smallest_loss_rad(healthy, ALERT_LOG_RATIO))),
+        over_mm=USUAL_OVER_MM,
         scatter_deg=float(np.degrees(healthy.scatter_rad)),
         pitch_mm=np.column_stack([x, pitch_of(path.rate_rad_per_mm, path.corners)]),
         trend_pitch_mm=np.column_stack([x, pitch_of(usual, path.corners)]),
@@ -168,12 +176,6 @@ def _u_deg(odd: Ramp, usual: Array) -> float:
     return float(np.degrees(np.hypot(odd.u_rad, min(hidden, np.radians(40.0)))))
 
 
-def _smallest_deg(healthy: HealthyTwist) -> float:
-    """Loss over ``over_mm`` that passes the alert 95 times in 100: its score grows as half the square of loss over u."""
-    alert = np.sqrt(2.0 * (ALERT_LOG_RATIO + healthy.cost))
-    return float(np.degrees(healthy.u_rad) * (alert + FOUND_95))
-
-
 def _turned_back_mm(path: TwistPath) -> float:
     """Length over which the blank turns the other way; 0 where all of that turn is no more than the fit's own doubt."""
     step = np.diff(path.theta_rad)
@@ -182,8 +184,3 @@ def _turned_back_mm(path: TwistPath) -> float:
     if -back.sum() < max(BACK_LEAST_RAD, np.radians(3.0 * u)):
         return 0.0
     return float(np.diff(path.x_mm)[step < 0.0].sum())
-
-
-def found_share(loss_deg: float, smallest_deg: float, u_deg: float) -> float:
-    """Share of such losses that the alert would find, when ``smallest_deg`` is found 95 times in 100 and u is normal."""
-    return float(ndtr((loss_deg - smallest_deg) / u_deg + FOUND_95))

@@ -39,7 +39,7 @@ def _twist(seen: Seen) -> dict[str, Any]:
     raw: dict[str, Any] = {}
     if twist is not None:
         where = (*twist.zone_mm, twist.reversed_mm, twist.scatter_deg)
-        raw["twist"] = [_round(v) for v in (twist.probability, *_pair(twist.loss_deg), *where)]
+        raw["twist"] = [_round(v) for v in (twist.probability, *_pair(twist.loss_deg), *where, twist.same_hand)]
     if tip is not None:
         raw["tip"] = [_round(v) for v in (tip.probability, *_pair(tip.lost_mm))]
     return raw
