@@ -20,8 +20,9 @@ from vision.outline import Outline
 from vision.place import Profile
 from vision.tip_loss import TipLoss
 from vision.twist import TwistFit
+from vision.twist_axis import swing_mm
 from vision.twist_path import TwistPath
-from vision.unwinding import TwistLoss, swing_mm
+from vision.unwinding import TwistLoss
 
 Array = NDArray[np.floating[Any]]
 BARBS_FROM_MM = 2.5  # where barbs have begun at the latest: common practice, no source

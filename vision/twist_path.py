@@ -89,14 +89,14 @@ def courses(
         return ()
     at, theta = first.cells.middle_mm[::-1], first.theta_rad[::-1]
     px_per_mm = float(1.0 / np.median(np.diff(first.points.x_mm)))
-    points = as_thick(first.points, period(fit.blank) / _usual_rate(fit), px_per_mm)
+    points = as_thick(first.points, period(fit.blank) / usual_rate(fit), px_per_mm)
     points = as_rough(fit, points, at, theta, px_per_mm)
     return _again(fit, points, usual_course(at, theta), axis_mm)
 
 
 def _free(fit: TwistFit, x_mm: Array, heights_mm: Array, trust: Array) -> _Followed | None:
     inside = (x_mm >= fit.span_mm[0]) & (x_mm <= fit.span_mm[1])
-    usual = _usual_rate(fit)
+    usual = usual_rate(fit)
     if usual <= 0.0 or inside.sum() < 50:
         return None
     points = points_of(fit, x_mm[inside], heights_mm[:, inside], trust[:, inside])
@@ -149,7 +149,7 @@ def _course(x_mm: Array, usual: tuple[float, float, float]) -> Array:
     return np.asarray(rate * t if abs(drift) < 1e-6 else rate / drift * np.log(np.maximum(1.0 + drift * t, 0.1)))
 
 
-def _usual_rate(fit: TwistFit) -> float:
+def usual_rate(fit: TwistFit) -> float:
     """Median rate of the half nearer the handle, where unwinding does not sit."""
     x = np.linspace(0.5 * (fit.span_mm[0] + fit.span_mm[1]), fit.span_mm[1] - 0.3, 40)
     return float(np.median(fit.rate_rad_per_mm(x)))

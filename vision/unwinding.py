@@ -12,16 +12,15 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, median_filter
 
 from vision.healthy_twist import Ramp, against_healthy
 from vision.outline import Outline
 from vision.place import Profile
 from vision.quantity import Quantity
-from vision.shapes import support
 from vision.twist import TwistFit
+from vision.twist_axis import axes
 from vision.twist_limit import USUAL_OVER_MM, smallest_loss_rad
-from vision.twist_path import TwistPath, freely_followed
+from vision.twist_path import TwistPath
 from vision.twist_rivals import follow_twist
 
 Array = NDArray[np.floating[Any]]
@@ -33,7 +32,6 @@ LEAST_MM = 4.0
 REVERSED_LEAST_MM = 0.2
 BACK_LEAST_RAD = np.radians(25.0)  # turned back by less is the fit's own doubt where flutes run nearly straight
 BACK_U_SHARE, ZONE_STEPS = 0.35, 101
-AXIS_MM, SWING_MM = 0.5, 1.0  # lengths over which the middle of both edges is smoothed to an axis
 CURVE_RADIUS_MM = 16.0  # of a pre-curve that might lie out of the plane: 8 to 25 mm in use
 
 
@@ -72,42 +70,9 @@ class TwistLoss:
 
 
 def followed(fit: TwistFit, profile: Profile, outline: Outline) -> TwistPath | None:
-    """Follow the twist of the chosen blank along the outline that it was fitted to.
-
-    The smooth axis of the fit cannot follow a kink. A section with an even number of corners has its axis midway between
-    the edges; a triangle's middle swings, so its twist is followed twice, the second time about an axis with that swing off.
-    """
-    if not len(outline.centre_mm):
-        return None
-    edges = profile.upper_mm, profile.lower_mm
-    middle = (edges[0] + edges[1]) / 2.0
-    if fit.blank.corners % 2 == 0:
-        return follow_twist(fit, profile.x_mm, *edges, _smooth_axis(profile, middle, AXIS_MM), profile.trust)
-    scaled = 2.0 * (profile.x_mm - fit.span_mm[0]) / (fit.span_mm[1] - fit.span_mm[0]) - 1.0
-    axis = outline.centre_mm + np.polynomial.legendre.legval(np.clip(scaled, -1.0, 1.0), fit.axis_mm)
-    first = freely_followed(fit, profile.x_mm, *edges, axis, profile.trust)
-    if first is None:
-        return None
-    axis = axis + _smooth_axis(profile, middle - swing_mm(fit, first, profile.x_mm) - axis, SWING_MM)
-    return follow_twist(fit, profile.x_mm, *edges, axis, profile.trust)
-
-
-def swing_mm(fit: TwistFit, path: TwistPath, x_mm: Array) -> Array:
-    """How far the middle of both edges lies from the axis because the section is not symmetric (a triangle's), mm; 0 elsewhere."""
-    inside = (x_mm > path.x_mm[0]) & (x_mm < path.x_mm[-1])
-    theta = np.interp(x_mm, path.x_mm, path.theta_rad)
-    above, below = (support(fit.blank, theta + turn, fit.rounding, fit.low_corner) for turn in (0.0, np.pi))
-    return np.where(inside, 0.5 * fit.radius_mm(x_mm) * (above - below), 0.0)
-
-
-def _smooth_axis(profile: Profile, middle_mm: Array, over_mm: float) -> Array:
-    """Running median, then mean, of a middle line; bridged where it is not seen."""
-    good = np.isfinite(middle_mm)
-    if good.sum() < 20:
-        return np.zeros(len(middle_mm))
-    filled = np.interp(profile.x_mm, profile.x_mm[good], middle_mm[good])
-    size = max(round(over_mm * profile.px_per_mm), 3) | 1
-    return np.asarray(gaussian_filter1d(median_filter(filled, size, mode="nearest"), size / 3.0, mode="nearest"))
+    """Follow the twist of the chosen blank along the outline that it was fitted to; None where it cannot be followed."""
+    about = axes(fit, profile, outline)
+    return follow_twist(fit, profile.x_mm, profile.upper_mm, profile.lower_mm, about, profile.trust)
 
 
 def twist_loss(path: TwistPath) -> TwistLoss | None:
