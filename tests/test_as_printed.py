@@ -22,12 +22,12 @@ def page() -> Any:
     printed[36:44, 30:230:20] = 0.0
     printed[36:44, 31:230:20] = 0.0
     printed[58:70, 130:220] = 0.0
-    return SimpleNamespace(printed=printed)
+    return SimpleNamespace(printed=printed, px_per_mm=8.0)
 
 
-def light(over: np.ndarray | None = None, value: float = 0.5) -> np.ndarray:
+def light(over: np.ndarray | None = None, value: float = 0.5, aside: int = 1) -> np.ndarray:
     """Light over paper's as the print gives it, a px aside, with something of ``value`` over it."""
-    seen = 0.08 + 0.92 * np.roll(page().printed, 1, axis=1)
+    seen = 0.08 + 0.92 * np.roll(page().printed, aside, axis=1)
     if over is not None:
         seen[10:70, 20:220][over] = value
     return np.repeat(seen[:, :, None], 3, axis=2).astype(np.float32)
@@ -36,6 +36,11 @@ def light(over: np.ndarray | None = None, value: float = 0.5) -> np.ndarray:
 def test_print_a_little_aside_is_print() -> None:
     assert print_alone(page(), light(), THIN, INK, (20, 10))
     assert print_alone(page(), light(), THIN, NONE, (20, 10))
+
+
+def test_print_aside_by_what_a_page_that_is_not_flat_moves_it_is_print() -> None:
+    assert print_alone(page(), light(aside=3), THIN, INK, (20, 10))
+    assert print_alone(page(), light(aside=-3), THIN, NONE, (20, 10))
 
 
 def test_a_handle_as_white_as_the_paper_is_not() -> None:

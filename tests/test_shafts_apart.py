@@ -6,11 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.crowd import _held
+from vision.crowd import _held, _held_faintly, _on_line
 from vision.grips import Grip
 from vision.plane import Plane
 from vision.shafts import Ground, trace_shaft
-from vision.unprinted import see_through_print
+from vision.unprinted import Unprinted, see_through_print
 
 PPM = 20.0
 
@@ -66,3 +66,25 @@ def test_a_handle_close_behind_is_not_taken_for_the_shaft() -> None:
 
     own = next(one for one in held if one.grip is first)
     assert own.shaft.line_px[-1, 0] < PPM * 6.0
+
+
+def test_a_shaft_goes_on_beyond_a_stop_as_pale_as_paper() -> None:
+    """Clear metal ends at the stop, 7 mm from the handle, and goes on 3 mm later; a faint outline joins both."""
+    clear = ground(((24.0, 20.0), (31.0, 20.0)), ((34.0, 20.0), (50.0, 20.0)))
+    faint = ground(((24.0, 20.0), (50.0, 20.0)))
+    handle = grip(12.0, 24.0, 20.0)
+    none = np.zeros_like(clear.metal)
+
+    alone = _held((handle,), clear)
+    both = _held_faintly((handle,), alone, clear, Unprinted(clear.metal, faint.metal, clear.known, none))
+
+    assert alone[0].shaft.line_px[-1, 0] < PPM * 33.0
+    assert len(both) == 1
+    assert both[0].shaft.line_px[-1, 0] == pytest.approx(PPM * 50.0, abs=PPM)
+
+
+def test_what_lies_on_a_shaft_is_told_from_what_lies_beside_it() -> None:
+    held = _held((grip(12.0, 24.0, 20.0),), ground(((24.0, 20.0), (50.0, 20.0))))
+
+    assert _on_line(grip(30.0, 40.0, 21.0), held[0].shaft, PPM)
+    assert not _on_line(grip(30.0, 40.0, 26.0), held[0].shaft, PPM)

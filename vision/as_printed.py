@@ -16,7 +16,8 @@ from vision.plane import Plane
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
-BESIDE_PX = 1  # by which the print may lie aside
+BESIDE_PX = 1  # by which each edge of the print may lie aside
+ASIDE_MM = 0.45  # and by which all of it may there, where the page is not flat or the lens not fitted well: up to half of it was seen
 DARKER, BRIGHTER = (0.8, 0.1), (1.1, 0.15)  # share of the print's own reflectance, and light more or less, within which it is print
 LEAST_THIN = 0.03  # share of what has no handle that print does not explain, at least
 INKED, LEAST_HANDLE, LEAST_THIN_INKED = 0.5, 0.1, 0.25  # a "handle" that is mostly ink, as printed, and shows no more of a shaft, is print
@@ -26,17 +27,30 @@ def print_alone(plane: Plane, relative: Array, thin: Mask, handle: Mask, offset_
     """Whether print explains nearly all of the ``thin`` part and of the ``handle``, masks of a part that begins at ``offset_px``."""
     left, top = offset_px
     height, width = thin.shape
-    place = slice(top, top + height), slice(left, left + width)
-    light = relative[place].mean(axis=2)
+    if handle.any() and plane.printed[top : top + height, left : left + width][handle].mean() >= INKED:
+        return False  # a white handle on paper, and its shaft in soft light, are as bright as paper too
+    reach = max(round(ASIDE_MM * plane.px_per_mm), 1)
+    light = relative[top : top + height, left : left + width].mean(axis=2)
     around = np.ones((2 * BESIDE_PX + 1, 2 * BESIDE_PX + 1), np.uint8)
-    printed = np.ascontiguousarray(plane.printed[place], dtype=np.float32)
-    least, most = cv2.erode(printed, around), cv2.dilate(printed, around)
-    odd = (light < DARKER[0] * least - DARKER[1]) | (light > BRIGHTER[0] * most + BRIGHTER[1])
-    if not handle.any():
-        return _share(odd, thin) < LEAST_THIN
-    inked = float(printed[handle].mean()) < INKED  # a white handle on paper, and its shaft in soft light, are as bright as paper too
-    return inked and _share(odd, handle) < LEAST_HANDLE and _share(odd, thin) < LEAST_THIN_INKED
+    printed = _printed(plane, (left - reach, top - reach), (height + 2 * reach, width + 2 * reach))
+    least, most = DARKER[0] * cv2.erode(printed, around) - DARKER[1], BRIGHTER[0] * cv2.dilate(printed, around) + BRIGHTER[1]
+    spots = [(down, right) for down in range(2 * reach + 1) for right in range(2 * reach + 1)]
+    odd_thin, odd_handle = min((_odd(light, least, most, thin, spot), _odd(light, least, most, handle, spot)) for spot in spots)
+    return odd_thin < LEAST_THIN if not handle.any() else odd_handle < LEAST_HANDLE and odd_thin < LEAST_THIN_INKED
 
 
-def _share(odd: Mask, part: Mask) -> float:
-    return float(odd[part].mean()) if part.any() else 0.0
+def _odd(light: Array, least: Array, most: Array, part: Mask, aside_px: tuple[int, int]) -> float:
+    """Share of a part that is darker or brighter than the print so many rows and columns on."""
+    v, u = np.nonzero(part)
+    seen, there = light[v, u], (v + aside_px[0], u + aside_px[1])
+    return float(((seen < least[there]) | (seen > most[there])).mean()) if len(v) else 0.0
+
+
+def _printed(plane: Plane, first: tuple[int, int], shape: tuple[int, int]) -> Array:
+    """The print of a part that begins at ``first`` (x, y), white beyond the plane."""
+    whole = plane.printed
+    out = np.ones(shape, dtype=np.float32)
+    x0, y0 = max(first[0], 0), max(first[1], 0)
+    x1, y1 = min(first[0] + shape[1], whole.shape[1]), min(first[1] + shape[0], whole.shape[0])
+    out[y0 - first[1] : y1 - first[1], x0 - first[0] : x1 - first[0]] = whole[y0:y1, x0:x1]
+    return out

@@ -33,6 +33,8 @@ LEAST_WORTH = 1.8  # a mm; 4 is metal all along
 ON_MM = 1.5  # a shaft so near to the middle of a thick place runs through it
 STOP_THICK = 12  # steps of a quarter of a millimetre on another's handle: it is a stop beside it, or a corner
 WHOLE_MM2 = 28.0  # of a handle as it is seen; the smallest is 10 by 3.5 mm
+SHORT_MM = 16.0  # the shortest instrument is 21 mm long, less 5 mm of a tip that is lost
+FAINT_MORE = 8.0  # steps by which a faint shaft must be worth more than a clear one
 LEAST_LEFT = 20  # steps of a quarter of a millimetre that a shaft must keep
 OWN_HANDLE_MM = 8.0  # a handle whose middle is so far from another's is no part of it
 HANDLE_APART_MM = 3.0  # two finds of one handle lie nearer
@@ -76,8 +78,10 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     solid = filled(ground.metal, ppm)
     plain = find_grips(filled(through.plain, ppm), relative, rim, ppm)
     clear = _held(plain, ground)
-    held = _fitting([*clear, *_held_faintly(plain, clear, ground, through)], solid.shape, ppm)
-    white = outlined_grips(through.weak & ~_drawn(held, solid.shape, 2.6 * ppm), grey, ppm)
+    held = _fitting(_held_faintly(plain, clear, ground, through), solid.shape, ppm)
+    sides = outlined_grips(through.weak & ~_drawn(held, solid.shape, 2.6 * ppm), grey, ppm)
+    # a shaft and its shadow are two sides too
+    white = tuple(grip for grip in sides if not any(_on_line(grip, one.shaft, ppm) for one in held))
     held = _fitting([*held, *(_held(white, _faint(ground, through)) if white else ())], solid.shape, ppm)
     whole = _drawn(held, solid.shape, 2.6 * ppm)
     pale = filled(_closed(through.weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
@@ -128,10 +132,19 @@ def _held(grips: tuple[Grip, ...], ground: Ground) -> list[_Held]:
 
 
 def _held_faintly(grips: tuple[Grip, ...], clear: list[_Held], ground: Ground, through: Unprinted) -> list[_Held]:
-    """Coloured and black handles whose shaft is as pale as the paper: in soft light its outline alone is seen, and faintly."""
-    with_shaft = {id(one.grip) for one in clear}
-    left = tuple(grip for grip in grips if grip.rank >= 2 and id(grip) not in with_shaft)
-    return _held(left, _faint(ground, through)) if left else []
+    """Coloured and black handles, each with its shaft: where none or a short one was seen, soft light or a pale stop may hide the rest,
+    and its outline is looked for that shows faintly."""
+    seen = {id(one.grip): one for one in clear}
+    short = [grip for grip in grips if grip.rank >= 2 and not _long_enough(seen.get(id(grip)), ground.px_per_mm)]
+    for one in _held(tuple(short), _faint(ground, through)) if short else []:
+        before = seen.get(id(one.grip))
+        if before is None or one.shaft.worth > before.shaft.worth + FAINT_MORE:
+            seen[id(one.grip)] = one
+    return list(seen.values())
+
+
+def _long_enough(one: _Held | None, px_per_mm: float) -> bool:
+    return one is not None and one.shaft.length_mm(px_per_mm) >= SHORT_MM
 
 
 def _faint(ground: Ground, through: Unprinted) -> Ground:
@@ -180,8 +193,11 @@ def _led_astray(one: _Held, others: list[_Held], px_per_mm: float) -> _Held:
 
 def _through(grip: Grip, shaft: Shaft, px_per_mm: float) -> bool:
     """Whether a shaft runs through what is not surely a handle: nobody lays one on another."""
-    gap = np.linalg.norm(shaft.line_px - grip.middle_px, axis=1)
-    return grip.rank < 2 and bool(gap.min() < ON_MM * px_per_mm)
+    return grip.rank < 2 and _on_line(grip, shaft, px_per_mm)
+
+
+def _on_line(grip: Grip, shaft: Shaft, px_per_mm: float) -> bool:
+    return bool(np.linalg.norm(shaft.line_px - grip.middle_px, axis=1).min() < ON_MM * px_per_mm)
 
 
 def _cut_at_handles(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> list[_Held]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import cv2
@@ -45,6 +46,7 @@ Array = NDArray[np.floating[Any]]
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 GRIPPED_MM = 40.0  # from handle to tip: 31 mm, and what is made longer for the jaw's far teeth; beyond, it is led on by something else
 LEAST_STEPPED = (0.25, 0.25, 0.05, -1.0)  # share of columns, by the rank of the handle: a coloured one is no shadow
+COLOURED = 2  # rank of a handle from which on it is surely one
 COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 
 
@@ -90,7 +92,8 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
         return None
     middle = axis.px[len(axis.px) // 2]
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
-    axis, edges = follow(photo, axis, scale_at.value, lambda px: before_screen(plane, scale, candidate.lit, px))
+    lit_at = partial(before_screen, plane, scale, candidate.lit)
+    axis, edges = follow(photo, axis, scale_at.value, lit_at, led=candidate.rank >= COLOURED)
     turned = past_kink(photo, plane, scale, candidate, axis, edges, scale_at.value)
     if turned is not axis:
         axis, edges = turned, locate_edges(photo, turned, scale_at.value, before_screen(plane, scale, candidate.lit, turned.px))

@@ -26,6 +26,7 @@ from vision.strip import normals
 Array = NDArray[np.floating[Any]]
 Lit = Callable[[Array], NDArray[np.bool_] | None]
 STRIDE_MM, MOST_STRIDES = 5.0, 6
+LED_STRIDES = 1  # of an axis that was led to its end among others: what lies farther on is another's metal more often
 LOOK_MM = 1.2  # of strip at either end
 IS_METAL = 0.5  # mean chance of metal over that
 SLOPE_MM = 4.0  # the direction to run on in is taken over so much
@@ -37,20 +38,21 @@ LEAST_SHOWN = 0.3  # share of metal in what a direction is taken over: the rest 
 APART_AT_MM, ASTRAY_MM = 2.0, 0.2
 
 
-def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit) -> tuple[Axis, Edges]:
+def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit, *, led: bool = False) -> tuple[Axis, Edges]:
     """Locate both outlines on an axis that reaches past the metal at both ends, or to the picture's border.
 
     ``lit`` tells which axis points (N, 2) lie before a lit screen. An end that was run past is no longer known from
-    finding: ``tip_index`` or ``front_index`` is None then, and only the network's marks tell it.
+    finding: ``tip_index`` or ``front_index`` is None then, and only the network's marks tell it. ``led``: the axis was led out of a handle
+    told by its colour, among others: where two cross, the longest stretch of metal may be another's.
     """
     edges = locate_edges(photo, axis, px_per_mm, lit(axis.px))
-    if _lies_the_wrong_way(axis, edges):
+    if not led and _lies_the_wrong_way(axis, edges):
         axis = _turned_round(axis)
         edges = locate_edges(photo, axis, px_per_mm, lit(axis.px))
-    kept = _kept_on_metal(photo, axis, edges, px_per_mm)
+    kept = axis if led else _kept_on_metal(photo, axis, edges, px_per_mm)
     if kept is not axis:
         axis, edges = kept, locate_edges(photo, kept, px_per_mm, lit(kept.px))
-    for _ in range(MOST_STRIDES):
+    for _ in range(LED_STRIDES if led else MOST_STRIDES):
         longer = _longer(photo, axis, edges, px_per_mm)
         if longer is axis:
             break
