@@ -302,3 +302,22 @@ def test_a_bad_list_is_refused_in_one_sentence(text: str, ending: str, said: str
 @pytest.mark.parametrize("path", sorted((Path(__file__).parent.parent / "samples" / "kits").iterdir()), ids=lambda path: path.name)
 def test_the_invented_kits_can_be_read(path: Path) -> None:
     assert read_kit(path).total >= 7
+
+
+def test_damage_that_is_not_beyond_doubt_is_looked_at_again_in_a_check_and_is_never_passed() -> None:
+    kit = parse_kit(KIT, ".toml", "x")
+    sure, likely = (told(2, kind="damaged", why=("a piece is missing",), certain=certain) for certain in (True, False))
+
+    outcomes = [[row.outcome for row in check_tray(kit, seen(told(1), one, told(3, "reamer", 30))).rows] for one in (sure, likely)]
+
+    assert outcomes == [["matches list", "damaged", "matches list"], ["matches list", "undecided", "matches list"]]
+
+
+def test_a_slot_in_which_something_lies_is_not_called_empty() -> None:
+    kit = parse_kit(KIT + b"slots = [3]\n", ".toml", "x")
+    there = seen(told(1), told(2))
+
+    bare, filled = check_tray(kit, there, filled=(1, 2)).rows[-1], check_tray(kit, there, filled=(1, 2, 3)).rows[-1]
+
+    assert (bare.outcome, filled.outcome) == ("missing", "undecided")
+    assert "slot 3" in filled.why

@@ -17,8 +17,8 @@ from vision.flutes import seen_flutes, seen_period
 from vision.quantity import Quantity
 from vision.reading import Choice, Finding, InstrumentReading
 from vision.tray.from_above import _bare
-from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, mask_middle, seen_bend, sharpest
-from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, tip_gone
+from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, bent_beyond_doubt, mask_middle, seen_bend, sharpest
+from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, gone_beyond_doubt, tip_gone
 from vision.tray.straightened import DOUBT, FOUND, SURE, straightened
 
 PPM = 15.0
@@ -224,3 +224,14 @@ def test_a_slight_bend_of_two_straight_pieces_is_sure_on_what_nobody_curves(fami
 
 def test_a_bend_that_the_outlines_show_plainly_needs_but_a_trace_of_it_in_the_mask() -> None:
     assert seen_bend(bent(8.0), PPM, outlined(30.0)) == (pytest.approx(30.0, abs=4.0), True)
+
+
+@pytest.mark.parametrize(("mask_deg", "outline_deg", "certain"), [(35.0, 35.0, True), (16.0, 16.0, False), (0.0, 35.0, False)])
+def test_a_check_asks_for_a_plainer_bend(mask_deg: float, outline_deg: float, certain: bool) -> None:
+    assert bent_beyond_doubt(bent(mask_deg), PPM, outlined(outline_deg)) == certain
+
+
+@pytest.mark.parametrize(("length_mm", "part_mm", "certain"), [(21.0, 12.0, True), (25.0, 16.2, False), (23.4, 14.6, False)])
+def test_a_check_asks_for_a_piece_that_is_surely_gone(length_mm: float, part_mm: float, certain: bool) -> None:
+    """Of a file of 25 mm: 4 mm less, whole, and 1.6 mm less."""
+    assert gone_beyond_doubt(laid(part_mm, length_mm=length_mm), sheet()) == certain

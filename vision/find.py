@@ -35,6 +35,7 @@ HANDLE_LENGTH_MM = 4.5  # a stop is shorter along the axis
 CROWD_MM2 = 9000.0  # a view as large as 110 mm x 82 mm may hold several instruments; a smaller one is a close-up
 LEAST_LEFT_MM = 8.0  # pieces left over beside others are shadows and print more often
 ALONE_MM, LONGEST_MM = 12.0, 60.0  # with its handle no instrument is longer: 31 mm and 12 mm
+SURE_RANK, RIM_MM = 2, 0.5  # of a handle that tells an instrument beyond the page too; of the page's edge
 LEAST_TOLD = 0.3  # of such a piece that print does not explain
 
 
@@ -94,6 +95,7 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
             candidates.append(candidate)
     if told is not None:  # a close-up is asked no such thing: there a pale shaft may be as bright as paper
         candidates = [one for one in candidates if not print_alone(plane, relative, one.thin, one.handle, one.offset_px)]
+        candidates = [one for one in candidates if one.rank >= SURE_RANK or _on_page(one, plane)]
     return Found(tuple(replace(one, lit=lit, off=off) for one in candidates), relative, holes)
 
 
@@ -118,6 +120,14 @@ def _crowd(plane: Plane, relative: Image, rim: Mask) -> tuple[list[Candidate], M
     taken, used, solid = take_apart(plane, relative, through, rim)
     give_back()
     return ([_cropped(one) for one in taken], used, solid) if len(taken) > 1 else ([], none, None)
+
+
+def _on_page(candidate: Candidate, plane: Plane) -> bool:
+    """Whether most of its thin part lies on the page: along the page's edge a table's grain is long and thin too."""
+    if plane.page_mm is None:
+        return True
+    spots = plane.to_mm(np.argwhere(candidate.thin)[:, ::-1] + np.array(candidate.offset_px, dtype=float))
+    return bool(((spots > RIM_MM) & (spots < np.array(plane.page_mm) - RIM_MM)).all(axis=1).mean() > 0.5)
 
 
 def _cropped(one: Taken) -> Candidate:

@@ -26,7 +26,7 @@ from vision.strip import normals
 Array = NDArray[np.floating[Any]]
 Lit = Callable[[Array], NDArray[np.bool_] | None]
 STRIDE_MM, MOST_STRIDES = 5.0, 6
-LED_STRIDES = 1  # of an axis that was led to its end among others: what lies farther on is another's metal more often
+LED_MM = 34.0  # an axis that was led to its end among others runs on no farther than the longest needs: beyond lies another's metal
 LOOK_MM = 1.2  # of strip at either end
 IS_METAL = 0.5  # mean chance of metal over that
 SLOPE_MM = 4.0  # the direction to run on in is taken over so much
@@ -52,7 +52,9 @@ def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit, *, led: bool = 
     kept = axis if led else _kept_on_metal(photo, axis, edges, px_per_mm)
     if kept is not axis:
         axis, edges = kept, locate_edges(photo, kept, px_per_mm, lit(kept.px))
-    for _ in range(LED_STRIDES if led else MOST_STRIDES):
+    for _ in range(MOST_STRIDES):
+        if led and len(axis.px) > LED_MM * px_per_mm:
+            break
         longer = _longer(photo, axis, edges, px_per_mm)
         if longer is axis:
             break

@@ -31,7 +31,7 @@ def checked_lists(lists: int, seed: int, truth: dict[str, Any], tray: TrayPhoto)
     total = Counter({"not examined": int(tray.reading.error is not None)})
     for turn in range(lists):
         plan = planted(truth, seed, turn)
-        total += counted(plan, check_tray(plan.kit, merge([tray])))
+        total += counted(plan, check_tray(plan.kit, merge([tray]), filled=tray.filled))
     return total
 
 

@@ -16,7 +16,7 @@ from vision.tray.check_page import check_lines, check_story, class_story, summar
 from vision.tray.class_table import class_csv, proved_codes
 from vision.tray.kit import SUFFIXES, Kit, kit_of, read_kit, write_kit
 from vision.tray.looked import TrayPhoto
-from vision.tray.merged import merge
+from vision.tray.merged import filled_in, merge
 
 FINE, PHOTO_FAILED = 0, 2
 PICTURES = (".jpg", ".jpeg", ".png", ".heic", ".heif")
@@ -93,7 +93,7 @@ def check_class(arguments: argparse.Namespace) -> int:
 
 
 def _checked(kit: Kit, read: list[TrayPhoto], *, relaid: bool) -> Checked:
-    return check_tray(kit, merge(read, relaid=relaid), partial_of(read))
+    return check_tray(kit, merge(read, relaid=relaid), partial_of(read), frozenset() if relaid else filled_in(read))
 
 
 def _photos(folder: Path) -> list[Path]:

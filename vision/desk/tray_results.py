@@ -13,7 +13,7 @@ from vision.tray.check import Checked, check_tray
 from vision.tray.groups import Sorted, sort_tray
 from vision.tray.kit import Kit
 from vision.tray.looked import TrayPhoto
-from vision.tray.merged import Seen, merge
+from vision.tray.merged import Seen, filled_in, merge
 from vision.tray.told_json import tray_from
 
 MOST = 60
@@ -74,12 +74,12 @@ def sorted_tray(tray: Tray, *, relaid: bool) -> Sorted:
 
 def checked_tray(tray: Tray, kit: Kit, *, relaid: bool) -> Checked:
     """The tray against a list."""
-    return check_tray(kit, merged(tray, relaid=relaid), tray.partial)
+    return check_tray(kit, merged(tray, relaid=relaid), tray.partial, frozenset() if relaid else filled_in(tray.photos))
 
 
 def each_checked(tray: Tray, kit: Kit) -> list[tuple[TrayPhoto, Checked | None]]:
     """Every photo as a tray of its own; None for one that could not be examined."""
-    return [(one, None if one.reading.error is not None else check_tray(kit, merge([one]))) for one in tray.photos]
+    return [(one, None if one.reading.error is not None else check_tray(kit, merge([one]), filled=one.filled)) for one in tray.photos]
 
 
 def _names(kept: Sequence[KeptReading]) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -79,8 +79,12 @@ def positions(kit: Kit) -> list[Position]:
     return out
 
 
-def check_tray(kit: Kit, seen: Sequence[Seen], partial: str | None = None) -> Checked:
-    """Give every position the instrument that fits it best, and say what becomes of it. ``partial``: why not all was seen."""
+def check_tray(kit: Kit, seen: Sequence[Seen], partial: str | None = None, filled: Collection[int] = ()) -> Checked:
+    """Give every position the instrument that fits it best, and say what becomes of it. ``partial``: why not all was seen.
+
+    ``filled``: the slots in which something lies, read or not; one in which nothing was read is not called empty then.
+    """
+    unread = set(filled) - {one.best.lane for one in seen}
     wanted = positions(kit)
     cost = np.array([[_cost(position, one) for one in seen] for position in wanted]).reshape(len(wanted), len(seen))
     size = len(wanted) + len(seen)
@@ -90,7 +94,7 @@ def check_tray(kit: Kit, seen: Sequence[Seen], partial: str | None = None) -> Ch
     full[len(wanted) :, : len(seen)] = NOT_ASKED
     rows, columns = linear_sum_assignment(full)
     given = {int(i): int(j) for i, j in zip(rows, columns, strict=True) if i < len(wanted) and j < len(seen)}
-    made = [_row(position, seen[given[i]] if i in given else None, partial) for i, position in enumerate(wanted)]
+    made = [_row(position, seen[given[i]] if i in given else None, partial, unread) for i, position in enumerate(wanted)]
     made += [_extra(one) for j, one in enumerate(seen) if j not in given.values()]
     return Checked(kit, tuple(made), tuple(_warnings(kit, made, seen)), partial)
 
@@ -122,12 +126,14 @@ def _length(position: Position, one: Seen) -> Literal["right", "wrong", "open"]:
     return "right" if off <= LENGTH_MM else "open"
 
 
-def _row(position: Position, one: Seen | None, partial: str | None) -> Row:
+def _row(position: Position, one: Seen | None, partial: str | None, unread: Collection[int]) -> Row:
     if one is None:
+        if position.slot in unread:
+            return Row(position, None, "undecided", f"something lies in slot {position.slot} that could not be read: take a close-up of it")
         if partial is not None:
             return Row(position, None, "undecided", f"not seen, and {partial}")
         return Row(position, None, "missing", "no instrument that could be it was found")
-    if one.best.kind == "damaged":
+    if one.best.kind == "damaged" and one.best.certain:
         return Row(position, one, "damaged", "; ".join(one.best.why))
     outcome, why = _fault(position, one) or _doubt(position, one) or ("matches list", "")
     return Row(position, one, outcome, why)
@@ -152,7 +158,7 @@ def _doubt(position: Position, one: Seen) -> tuple[Outcome, str] | None:
     """What keeps a position from being said to match."""
     best = one.best
     close_up = f"take a close-up of number {one.numbers}"
-    if best.in_doubt:
+    if best.in_doubt or best.kind == "damaged":
         return "undecided", f"{close_up}: {'; '.join(best.why)}"
     family, size = _family_share(position, best), _size_share(position, best)
     both_open = best.family is None and best.size is None and position.size is not None

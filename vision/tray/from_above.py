@@ -13,8 +13,9 @@ from vision.instrument import Measured
 from vision.reading import Finding, InstrumentReading
 from vision.report.words import finding_text
 from vision.together import Looked
-from vision.tray.kinks import seen_bend
-from vision.tray.short import ends_early
+from vision.tray.kinks import bent_beyond_doubt, seen_bend
+from vision.tray.short import ends_early, gone_beyond_doubt
+from vision.tray.straightened import CERTAIN as BARE_CERTAIN
 from vision.tray.straightened import DOUBT as BARE_DOUBT
 from vision.tray.straightened import LEAST_REPEATS, straightened
 from vision.tray.straightened import SURE as BARE_SURE
@@ -28,10 +29,11 @@ LOST_TWIST = ("unwound", "reverse-wound")
 
 @dataclass(frozen=True)
 class Shown:
-    """Sentences on damage: sure, and in doubt."""
+    """Sentences on damage: sure, and in doubt. ``certain``: one is so sure that a check may call it a fault."""
 
     sure: tuple[str, ...] = ()
     open: tuple[str, ...] = ()
+    certain: bool = False
 
 
 def damage_shown(reading: InstrumentReading, candidate: Candidate, seen: Measured, looked: Looked) -> Shown:
@@ -39,12 +41,12 @@ def damage_shown(reading: InstrumentReading, candidate: Candidate, seen: Measure
     found = [finding for finding in reading.condition.findings if finding.kind in GROSS]
     if reading.local_px_per_mm >= CLOSE_PX_PER_MM:
         return by_findings(found)
-    sure: list[str] = []
-    doubts: list[str] = []
-    for said in (ends_early(reading, looked), _bent(reading, candidate, looked), _bare(reading, seen, found)):
-        if said is not None:
-            (sure if said[1] else doubts).append(said[0])
-    return Shown(tuple(sure), tuple(doubts))
+    bent, bare = _bent(reading, candidate, looked), _bare(reading, seen, found)
+    said = [one for one in (ends_early(reading, looked), bent, bare) if one is not None]
+    certain = (gone_beyond_doubt(reading, looked) or bent_beyond_doubt(candidate, looked.plane.px_per_mm, reading)
+               or _bare_beyond_doubt(reading, seen, found))  # fmt: skip
+    sure, doubts = (tuple(words for words, plain in said if plain == which) for which in (True, False))
+    return Shown(sure, doubts, bool(sure) and certain)
 
 
 def _bent(reading: InstrumentReading, candidate: Candidate, looked: Looked) -> tuple[str, bool] | None:
@@ -65,6 +67,11 @@ def _bare(reading: InstrumentReading, seen: Measured, found: list[Finding]) -> t
     return (told if bare >= BARE_SURE else f"perhaps {told}", bare >= BARE_SURE) if bare >= BARE_DOUBT else None
 
 
+def _bare_beyond_doubt(reading: InstrumentReading, seen: Measured, found: list[Finding]) -> bool:
+    flutes = seen_flutes(seen.edges, seen.profile, seen.scale_at.value) if _twisted(reading) else None
+    return flutes is not None and straightened(flutes, found)[0] >= BARE_CERTAIN
+
+
 def _twisted(reading: InstrumentReading) -> bool:
     """Whether it is, or likelier is than not, one whose whole working part is twisted."""
     if reading.family.value is None:
@@ -76,4 +83,4 @@ def by_findings(found: list[Finding]) -> Shown:
     """Findings by their probabilities alone."""
     sure = [finding for finding in found if finding.probability >= SURE]
     doubted = [finding for finding in found if DOUBT <= finding.probability < SURE]
-    return Shown(tuple(map(finding_text, sure)), tuple(f"perhaps {finding_text(one)}" for one in doubted))
+    return Shown(tuple(map(finding_text, sure)), tuple(f"perhaps {finding_text(one)}" for one in doubted), bool(sure))

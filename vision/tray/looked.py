@@ -14,6 +14,7 @@ from vision.reading import InstrumentReading, PhotoReading
 from vision.scale import Scale
 from vision.together import Looked
 from vision.tray.from_above import damage_shown
+from vision.tray.slots import filled_lanes
 from vision.tray.told import Told, tell
 
 Array = NDArray[np.floating[Any]]
@@ -22,12 +23,16 @@ LEAST_PX_PER_MM = 12.0  # flutes of small sizes are lost below
 
 @dataclass(frozen=True)
 class TrayPhoto:
-    """One photo of a tray: its reading, what is told of each instrument, and why the photo should be taken again, if so."""
+    """One photo of a tray: its reading, what is told of each instrument, and why the photo should be taken again, if so.
+
+    ``filled``: numbers of the lanes or slots in which something lies, read or not.
+    """
 
     reading: PhotoReading
     told: tuple[Told, ...]
     sheet: str | None
     retake: str | None
+    filled: tuple[int, ...] = ()
 
     @property
     def file(self) -> str:
@@ -42,7 +47,8 @@ def tray_photo(reading: PhotoReading, looked: Looked | None) -> TrayPhoto:
     made = {one.id: (candidate, seen) for one, (candidate, seen) in zip(looked.readings, looked.found, strict=True)}
     told = [_told(one, reading.file, looked, made.get(one.id)) for one in reading.instruments]
     sheet = looked.scale.sheet.id if looked.scale.sheet is not None else None
-    return TrayPhoto(reading, tuple(told), sheet, _retake(looked.scale, told, looked))
+    filled = filled_lanes(looked.plane, looked.relative, looked.scale)
+    return TrayPhoto(reading, tuple(told), sheet, _retake(looked.scale, told, looked), filled)
 
 
 def _told(one: InstrumentReading, file: str, looked: Looked, made: tuple[Candidate, Measured] | None) -> Told:

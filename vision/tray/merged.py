@@ -47,6 +47,11 @@ def merge(photos: Sequence[TrayPhoto], *, relaid: bool = False) -> list[Seen]:
     return [replace(_joined(views), one_photo=len(photos) == 1) for _, views in groups]
 
 
+def filled_in(photos: Sequence[TrayPhoto]) -> frozenset[int]:
+    """Numbers of the slots in which something lies in any of the photos of one laying."""
+    return frozenset(slot for photo in photos for slot in photo.filled)
+
+
 def _home(groups: list[tuple[str | None, list[Told]]], sheet: str | None, one: Told) -> list[Told] | None:
     """The instrument seen before at this place, the nearest if there are several."""
     if sheet is None or one.place_mm is None or one.axis_deg is None:
@@ -75,6 +80,8 @@ def _joined(views: list[Told]) -> Seen:
     hurt = [view for view in views if view.kind == "damaged"]
     if hurt and best.kind != "damaged":
         best = replace(best, kind="damaged", why=(*hurt[0].why, *best.why))
+    if hurt:
+        best = replace(best, certain=any(view.certain for view in hurt))
     names = {(view.family, view.size) for view in views if view.kind == "named"}
     if len(names) > 1:
         said = " or ".join(sorted(view.name for view in views if view.kind == "named"))

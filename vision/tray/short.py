@@ -28,8 +28,9 @@ GONE_MM = np.arange(1.2, 10.0, 0.1)  # pieces that are thought of; a smaller one
 RARER_MM = 3.0  # longer pieces are rarer: by e for so much more, our own choice
 USUAL = 0.05  # share of instruments on a tray that lost so much: our own choice
 # Chances by the rule below from which an end on bare paper is sure, and from which any other is in doubt. The share of lost tips that the
-# rule begins with is low, so that its chances are: of 560 whole ones on development trays fewer than one in a hundred is sure.
+# rule begins with is low, so that its chances are: of 623 whole ones on development trays fewer than one in a hundred is sure.
 SURE_ON_PAPER, DOUBT = 0.12, 0.2
+CERTAIN = 0.5  # the same for a check, with a piece of SURE_MM gone: of those 623 whole ones one is beyond it, of 33 lost tips 21
 SURE_MM, SURE_OF_LITTLE = 1.7, 0.3  # of a shorter piece one must be surer: whole ones are as short as that now and then
 BELIEVED = 3.0  # a part shorter than that, mm, was not read but lost sight of
 LONGEST_MM = 33.0  # beyond, something else was followed
@@ -44,13 +45,8 @@ BEHIND_MM = 2.0  # from where the direction at the end is taken
 
 def ends_early(reading: InstrumentReading, looked: Looked) -> tuple[str, bool] | None:
     """The sentence on an instrument that is too short, and whether that is sure; None where it is not."""
-    if reading.family.value not in (None, *FLUTED, BROACH):
-        return None
-    length, part = reading.length_mm, reading.working_part_mm
-    if length is not None and length.value > LONGEST_MM:
-        return None
-    part = None if part is None or part.value < BELIEVED else part
-    chance, gone = tip_gone(length, part, _barbed(reading))
+    length, part = _lengths(reading)
+    chance, gone = _chance_gone(reading)
     plain = chance >= (SURE_ON_PAPER if gone >= SURE_MM else SURE_OF_LITTLE)
     sure = plain and on_bare_paper(reading, looked)
     if not sure and chance < DOUBT:
@@ -58,6 +54,26 @@ def ends_early(reading: InstrumentReading, looked: Looked) -> tuple[str, bool] |
     read = [f"{name} {one.value:.1f} mm (u {one.u:.1f})" for name, one in (("length", length), ("working part", part)) if one is not None]
     told = f"{', '.join(read)}: about {gone:.0f} mm short of a whole one; a piece of the tip is missing, or the end is bent away"
     return (told if sure else f"perhaps too short: {told}"), sure
+
+
+def gone_beyond_doubt(reading: InstrumentReading, looked: Looked) -> bool:
+    """Whether so much is missing, and so surely, that a check may call it damage."""
+    chance, gone = _chance_gone(reading)
+    return chance >= CERTAIN and gone >= SURE_MM and on_bare_paper(reading, looked)
+
+
+def _chance_gone(reading: InstrumentReading) -> tuple[float, float]:
+    """As ``tip_gone``; 0 for what has no such lengths, or where something else was followed."""
+    length, part = _lengths(reading)
+    led_on = length is not None and length.value > LONGEST_MM
+    if led_on or reading.family.value not in (None, *FLUTED, BROACH):
+        return 0.0, 0.0
+    return tip_gone(length, part, _barbed(reading))
+
+
+def _lengths(reading: InstrumentReading) -> tuple[Quantity | None, Quantity | None]:
+    part = reading.working_part_mm
+    return reading.length_mm, None if part is None or part.value < BELIEVED else part
 
 
 def tip_gone(length: Quantity | None, part: Quantity | None, barbed: float) -> tuple[float, float]:

@@ -26,6 +26,7 @@ MIDDLE_MM = (1.8, 6.0)  # of the stretch, from the tip: where a tip that was hel
 FOUND, FOUND_MM = 0.6, (0.8, 8.4)  # what lost twist by crests, inside that, adds; probable by at least LIKELY
 LIKELY = 0.9
 SURE, DOUBT = 1.4, 1.2
+CERTAIN = 1.8  # for a check: one of 623 whole ones on development trays is beyond it, 14 of 22 straightened parts
 
 
 def straightened(flutes: Flutes, findings: Sequence[Finding]) -> tuple[float, float]:

@@ -23,8 +23,9 @@ class Told:
     ``number`` as in the picture; ``photo`` which picture; ``why``: sentences, damage first; ``length_mm``, ``length_u`` None
     where not measured; ``place_mm`` its middle on the sheet and ``axis_deg`` its direction there, None without a sheet;
     ``lane`` the number of the lane or slot that it lies in. ``family_shares``, ``size_shares``: how likely each name is by itself;
-    ``in_doubt``: more is open than the name. ``unexamined``: why damage could not be looked for, where that is out of the ordinary;
-    what no overview shows stands in the printed limits.
+    ``in_doubt``: more is open than the name. ``certain``: its damage, if any, is so sure that a check may call it a fault.
+    ``unexamined``: why damage could not be looked for, where that is out of the ordinary; what no overview shows stands in the printed
+    limits.
     """
 
     number: int
@@ -43,6 +44,7 @@ class Told:
     family_shares: Mapping[str, float] = field(default_factory=dict)
     size_shares: Mapping[str, float] = field(default_factory=dict)
     in_doubt: bool = False
+    certain: bool = True
     unexamined: str | None = None
 
     @property
@@ -96,6 +98,7 @@ def tell(
         family_shares=_shares(reading.family),
         size_shares=_shares(reading.size),
         in_doubt=bool(doubts),
+        certain=damage.certain or not damage.sure,
         unexamined=_unexamined(reading),
     )
 
