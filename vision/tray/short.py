@@ -30,7 +30,7 @@ USUAL = 0.05  # share of instruments on a tray that lost so much: our own choice
 # Chances by the rule below from which an end on bare paper is sure, and from which any other is in doubt. The share of lost tips that the
 # rule begins with is low, so that its chances are: of 623 whole ones on development trays fewer than one in a hundred is sure.
 SURE_ON_PAPER, DOUBT = 0.12, 0.2
-CERTAIN = 0.5  # the same for a check, with a piece of SURE_MM gone: of those 623 whole ones one is beyond it, of 33 lost tips 21
+CERTAIN = 0.5  # the same for a check, with a piece of SURE_MM gone: of those 623 whole ones one is beyond it, of 33 lost tips 19
 SURE_MM, SURE_OF_LITTLE = 1.7, 0.3  # of a shorter piece one must be surer: whole ones are as short as that now and then
 BELIEVED = 3.0  # a part shorter than that, mm, was not read but lost sight of
 LONGEST_MM = 33.0  # beyond, something else was followed
