@@ -15,7 +15,7 @@ from vision.shapes import RHOMBUS, SQUARE, TRIANGLE, support
 from vision.twist import fit_twist
 from vision.twist_path import TwistPath
 from vision.twist_rivals import follow_twist
-from vision.unwinding import TwistLoss, followed, missing_deg, pitch_growth, pitch_of, twist_loss
+from vision.unwinding import ALERT_LOG_RATIO, TwistLoss, followed, missing_deg, pitch_growth, pitch_of, twist_loss
 
 # Pitch growth when a zone loses twist, p'/p = N / (N - lost/360): edges a mm, corners, zone mm; per cent at
 # 30, 45, 90, 180, 360 deg lost. Derived table, of sections and densities common in the trade (remembered, no source).
@@ -204,8 +204,9 @@ def test_healthy_wander_is_seldom_odd_and_a_loss_at_the_limit_is_mostly_found():
         assert healthy is not None
         odd += healthy.is_odd and healthy.loss_deg.value > 0.0
         for share in (2.0, 1.0, 0.5):
-            hurt = twist_loss(drawn_path(seed, scatter, share * healthy.smallest_deg))
-            told = hurt is not None and hurt.is_odd and hurt.loss_deg.value > 0.0
+            hurt = against_healthy(drawn_path(seed, scatter, share * healthy.smallest_deg))
+            assert hurt is not None
+            told = hurt.lost.log_ratio > max(ALERT_LOG_RATIO, hurt.gained.log_ratio)
             found, faint, plain = found + told * (share == 1.0), faint + told * (share == 0.5), plain + told * (share == 2.0)
 
     assert odd <= 3

@@ -17,9 +17,9 @@ from vision.twist_model import TwistModel, ramp
 
 Array = NDArray[np.floating[Any]]
 FOUND_95 = 1.645
-FROM_MM, OVER_MM = (0.6, 1.5, 2.4), (1.5, 2.2, 3.0)  # within the last 3 to 5 mm, where a file that jams unwinds
+FROM_MM, OVER_MM = (0.6, 1.5, 2.4), (1.5, 3.0)  # within the last 3 to 5 mm, where a file that jams unwinds
 USUAL_OVER_MM = 2.2
-MOST_RAD, HALVINGS = np.radians(720.0), 12
+MOST_RAD, HALVINGS = np.radians(720.0), 9
 
 
 def smallest_loss_rad(healthy: HealthyTwist, alert: float) -> float:

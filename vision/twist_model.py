@@ -18,11 +18,11 @@ from vision.twist_path import TwistPath
 Array = NDArray[np.floating[Any]]
 SCATTER_RAD = np.radians([3.0, 6.0, 9.0, 12.0, 15.0])
 WANDER_MM = np.array([1.0, 2.0, 4.0])  # the correlation has fallen to 1/e
-STATION_MM = 0.15
+STATION_MM = 0.2
 LEAST_STATIONS = 10
 FLOOR_RAD = np.radians(2.0)  # of one station: what the fit's own covariance does not know (corner shapes, neighbouring glints)
 COVARIANCE_TIMES = 2.0
-START_MM = 0.2  # step of the places tried
+START_MM, FARTHER_MM = 0.2, 0.5  # steps of the places tried, near the tip and beyond NEAR_TIP_MM
 WIDTHS_MM = (0.8, 1.0, 1.2, 1.5, 1.8, 2.2, 2.6, 3.1, 3.7, 4.4, 5.2, 6.2)
 CLEAR_OF_END_MM = 2.0  # a loss that ends nearer to the working part's end has no healthy side left
 NEAR_TIP_MM = 4.5  # a loss mostly begins nearer to the tip than this
@@ -127,13 +127,9 @@ def _law(t: Array, drift: float) -> Array:
 
 
 def _windows(x: Array) -> Array:
-    return np.array(
-        [
-            (float(start), width)
-            for width in WIDTHS_MM
-            for start in np.arange(x[0] - 0.2 * width, x[-1] - CLEAR_OF_END_MM - width, START_MM)
-        ]
-    )
+    last = x[-1] - CLEAR_OF_END_MM
+    starts = np.concatenate([np.arange(x[0] - 1.2, NEAR_TIP_MM, START_MM), np.arange(max(x[0], NEAR_TIP_MM), x[-1], FARTHER_MM)])
+    return np.array([(start, over) for over in WIDTHS_MM for start in starts if x[0] - 0.2 * over <= start < last - over])
 
 
 def _projected(within: Array, trend: Array) -> tuple[Array, float]:
