@@ -39,7 +39,7 @@ from vision.rounded import refuse_rounded
 from vision.scale import GivenScale, Scale
 from vision.screen import even_tiles, refuse_screen
 from vision.together import Looked
-from vision.twice import counted_once
+from vision.twice import NEAR_MM, SHADOW_MM, counted_once
 from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
 
 
@@ -126,12 +126,13 @@ def _numbers(ordered: list[Candidate], counted: list[Candidate]) -> dict[int, in
 
 
 def _once(seen: list[tuple[Candidate, Measured]]) -> list[tuple[Candidate, Measured]]:
-    """Leave out what shows an instrument again; the candidate with the larger handle stays."""
+    """Leave out what shows an instrument again, or is its shadow; the candidate with the larger handle stays."""
     if len(seen) < 2:
         return seen
     axes = [measured.edges.strip.axis_px[np.isfinite(measured.edges.upper_px - measured.edges.lower_px)] for _, measured in seen]
     worth = [float(candidate.handle.sum()) for candidate, _ in seen]
-    keep = counted_once(axes, worth, seen[0][1].scale_at.value)
+    near = [NEAR_MM if candidate.handle.any() or candidate.cut else SHADOW_MM for candidate, _ in seen]
+    keep = counted_once(axes, worth, seen[0][1].scale_at.value, near)
     return [one for one, kept in zip(seen, keep, strict=True) if kept]
 
 

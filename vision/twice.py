@@ -13,15 +13,22 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.floating[Any]]
 NEAR_MM, SHARE = 0.6, 0.7  # so much of the shorter axis as near as that to the longer one
+SHADOW_MM = 2.5  # the same of a piece without a handle: the hard shadow of a shaft lies beside it all along, and wider the higher it lies
 EVERY_PX = 6
 
 
-def counted_once(axes_px: Sequence[Array], worth: Sequence[float], px_per_mm: float) -> list[bool]:
-    """Whether each axis (N, 2), over its metal as seen, is of an instrument of its own. Of two on one metal the one worth more stays."""
+def counted_once(axes_px: Sequence[Array], worth: Sequence[float], px_per_mm: float, near_mm: Sequence[float] | None = None) -> list[bool]:
+    """Whether each axis (N, 2), over its metal as seen, is of an instrument of its own. Of two on one metal the one worth more stays.
+
+    ``near_mm``: how near each of them shows one again that is worth more; usually ``NEAR_MM``.
+    """
     keep = [True] * len(axes_px)
+    near = [NEAR_MM] * len(axes_px) if near_mm is None else near_mm
     order = sorted(range(len(axes_px)), key=lambda k: -worth[k])
     for place, k in enumerate(order):
-        keep[k] = not any(keep[j] and _same(axes_px[k], axes_px[j], NEAR_MM * px_per_mm) for j in order[:place])
+        keep[k] = not any(
+            keep[j] and _same(axes_px[k], axes_px[j], (near[k] if worth[j] > worth[k] else NEAR_MM) * px_per_mm) for j in order[:place]
+        )
     return keep
 
 
