@@ -19,7 +19,7 @@ from vision.handle import HandleColour
 from vision.hurt_sight import HURTS, HurtSight
 from vision.place import Profile
 from vision.quantity import Quantity
-from vision.tip_loss import end_reach, lost_tip
+from vision.tip_loss import BEFOREHAND, end_reach, lost_tip
 from vision.unwinding import TwistLoss
 
 RED = HandleColour({"red": 0.95, "blue": 0.05}, None)
@@ -33,11 +33,11 @@ def dimensions(d0: float, length: float | None) -> Dimensions:
     return replace(made, d0_mm=Quantity(d0, 0.006), taper_mm_per_mm=Quantity(0.02, 0.0004), length_mm=long)
 
 
-def ended(d0: float, *, broken: bool, skew: float = 0.0, angle_deg: float = 75.0) -> Profile:
-    """Both edges of a shaft whose end is a cone, or broken square or at a slant (tangent ``skew``)."""
+def ended(d0: float, *, broken: bool, skew: float = 0.0, angle_deg: float = 75.0, cut_mm: float = 0.0) -> Profile:
+    """Both edges of a shaft whose end is a cone, short by ``cut_mm``, or broken square or at a slant (tangent ``skew``)."""
     x = np.arange(0.0, 6.0, 1.0 / PX_PER_MM)
     radius = (d0 + 0.02 * x) / 2.0
-    cone = 0.008 + x * np.tan(np.radians(angle_deg / 2.0))
+    cone = 0.008 + (x + cut_mm) * np.tan(np.radians(angle_deg / 2.0))
     up = radius if broken else np.minimum(radius, cone)
     low = np.clip(radius - np.maximum(d0 - x / max(skew, 1e-9), 0.0), -radius, radius) if broken and skew else up
     ones = np.ones((2, len(x)))
@@ -55,6 +55,18 @@ def test_a_broken_end_is_told_from_a_cone(d0, skew):
     assert broken is not None
     assert broken.probability > (0.8 if d0 > 0.3 else 0.5)
     assert all(one is not None and one.probability < 0.1 for one in whole)
+
+
+@pytest.mark.parametrize("d0", [0.60, 0.80, 1.20])
+def test_the_shape_of_an_end_cut_by_the_printed_limit_speaks_for_a_loss(d0):
+    """A cone of 75 degrees cut short by the smallest loss that would be told: likelier broken than before it was looked at; cut by a
+    third of that: likelier whole. A small tip's limit is that of length and thickness."""
+    unknown = HandleColour({}, None)
+    limit = lost_tip(dimensions(d0, None), unknown, None).smallest_mm
+    at, below = (lost_tip(dimensions(d0, None), unknown, end_reach(ended(d0, broken=False, cut_mm=cut))) for cut in (limit, limit / 3.0))
+
+    assert below.probability < BEFOREHAND < at.probability
+    assert lost_tip(dimensions(0.25, None), unknown, None).smallest_mm > 2.0 * limit
 
 
 def test_how_much_is_lost_follows_from_colour_and_length():
