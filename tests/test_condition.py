@@ -206,6 +206,23 @@ def test_twist_told_elsewhere_has_the_size_that_it_has_there(at_mm, expected_deg
     assert found.strength.u == pytest.approx(u_deg)
 
 
+@pytest.mark.parametrize(("kind", "share", "u_share"), [("unwound", 0.5, 0.5), ("reverse-wound", 2.0, 1.0), ("overwound", 0.5, 0.5)])
+def test_a_twist_that_the_outline_cannot_tell_is_told_by_the_faces(kind, share, u_share):
+    """Too few crests to be followed, 30 deg a mm over 4 mm: 120 deg usually. How much is not known: a rectangular distribution's mean and
+    standard uncertainty (GUM 4.3.7), none to all of it, from one to three times for what turns back."""
+    chances = np.full((len(HURTS), 1601), 0.001)
+    sight = HurtSight(np.arange(1601) / 100.0, chances)
+    chances[HURTS.index(kind), np.abs(sight.x_mm - 3.0) <= 2.0] = 0.99
+
+    (found,) = examine(Seen(hurts=sight, turn_deg_per_mm=30.0), px_per_mm=70.0).findings
+
+    assert (found.kind, found.from_mm, found.to_mm) == (kind, pytest.approx(1.0, abs=0.05), pytest.approx(5.0, abs=0.05))
+    assert found.strength.value == pytest.approx(120.0 * share, rel=0.02)
+    assert found.strength.u == pytest.approx(120.0 * u_share / np.sqrt(3.0), rel=0.02)
+    assert found.probability > 0.9
+    assert examine(Seen(hurts=sight), px_per_mm=70.0).findings == ()
+
+
 def test_turns_gained_in_one_photo_may_be_a_curve_toward_the_camera():
     made = examine(seen(loss_deg=-120.0), px_per_mm=70.0)
 

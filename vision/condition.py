@@ -31,6 +31,7 @@ from vision.witness import (
     loss_limit,
     spot_told,
     tip_told,
+    twist_seen,
     twist_told,
 )
 
@@ -41,6 +42,7 @@ CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
 BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 rendered kinks, development seeds)
 TIP_LEAST_MM = 0.5
 OVERWOUND_MOST, MOST = 0.45, 0.999
+TURNS = {"unwound": "deg of twist lost", "reverse-wound": "deg of twist lost", "overwound": "deg of twist gained"}
 USUAL_PART_MM = 14.0  # where the end of the working part was not seen
 # Tray resolution: below this scale only gross damage is told.
 FINE_PX_PER_MM = 40.0
@@ -52,7 +54,8 @@ Limits = Mapping[str, Mapping[str, float]]
 class Seen:
     """What the examinations of one instrument in one photo came to; None where one could not be made.
 
-    ``hurts``: what the damage network sees; ``barbed``: a broach; ``part_mm``: where the working part ends.
+    ``hurts``: what the damage network sees; ``barbed``: a broach; ``part_mm``: where the working part ends; ``turn_deg_per_mm``: the
+    usual twist of a twisted blank.
     """
 
     twist: TwistLoss | None = None
@@ -65,6 +68,7 @@ class Seen:
     hurts: HurtSight | None = None
     barbed: bool = False
     part_mm: float = USUAL_PART_MM
+    turn_deg_per_mm: float | None = None
 
 
 def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> ConditionReading:
@@ -84,14 +88,26 @@ def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> Co
 def _twist_findings(seen: Seen) -> list[Finding]:
     twist = seen.twist
     if twist is None:
-        return []
+        return _seen_twist(seen)
     told = twist_told(twist, seen.hurts, seen.part_mm)
     # A gain of turns and a curve toward the camera look alike in one outline: an oddity at most, unless the faces tell as well.
     chance = min(told.probability, OVERWOUND_MOST if seen.hurts is None and told.kind == "overwound" else MOST)
     if chance < SHOWN_FROM:
         return []
-    words = "deg of twist gained" if told.kind == "overwound" else "deg of twist lost"
-    return [Finding(told.kind, *told.zone_mm, _turned(twist, told), words, chance)]
+    return [Finding(told.kind, *told.zone_mm, _turned(twist, told), TURNS[told.kind], chance)]
+
+
+def _seen_twist(seen: Seen) -> list[Finding]:
+    """What the faces alone tell of a blank whose outline shows too few crests, a large reamer's: that a stretch has lost or gained turns,
+    but not how many; anything from none to all of its usual ones, of what turns back from one to three times as many."""
+    if seen.hurts is None or seen.turn_deg_per_mm is None:
+        return []
+    told = twist_seen(seen.hurts, seen.part_mm)
+    if (chance := min(told.probability, MOST)) < SHOWN_FROM:
+        return []
+    half = 0.5 * seen.turn_deg_per_mm * (told.zone_mm[1] - told.zone_mm[0])
+    most = Quantity(4.0 * half, 2.0 * half / math.sqrt(3.0)) if told.kind == "reverse-wound" else Quantity(half, half / math.sqrt(3.0))
+    return [Finding(told.kind, *told.zone_mm, most, TURNS[told.kind], chance)]
 
 
 def _turned(twist: TwistLoss, told: Twisted) -> Quantity:

@@ -21,7 +21,7 @@ from vision.place import Profile
 from vision.tip_loss import TipLoss
 from vision.twist import TwistFit
 from vision.twist_axis import swing_mm
-from vision.twist_path import TwistPath
+from vision.twist_path import TwistPath, usual_rate
 from vision.unwinding import TwistLoss
 
 Array = NDArray[np.floating[Any]]
@@ -50,7 +50,8 @@ class Part:
 
 def damage_seen(part: Part, fit: TwistFit | None, path: TwistPath | None, twist: TwistLoss | None, tip: TipLoss | None) -> Seen:
     """Examine the outline for bends, chips, rows of barbs and dirt, and put it beside what twist and tip showed."""
-    return Seen(twist, _bend(part, fit, path), tip, *_on_outline(part, fit, path))
+    turn = None if fit is None else float(np.degrees(usual_rate(fit)))
+    return Seen(twist, _bend(part, fit, path), tip, *_on_outline(part, fit, path), turn_deg_per_mm=turn)
 
 
 def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | None:
