@@ -68,6 +68,22 @@ def test_a_handle_close_behind_is_not_taken_for_the_shaft() -> None:
     assert own.shaft.line_px[-1, 0] < PPM * 6.0
 
 
+def test_a_neighbour_with_its_own_shaft_is_not_taken_for_a_faint_one() -> None:
+    """As above, and the second handle's own shaft of 17 mm is plain: looked for faintly, the first's shaft stays its own."""
+    paper = ground(((3.0, 20.0), (13.0, 20.0)), ((37.0, 20.0), (55.0, 20.0)))
+    metal = paper.metal.copy()
+    metal[round(18 * PPM) : round(22 * PPM), round(12 * PPM) : round(38 * PPM)] = True
+    ground_of = Ground(metal, paper.known, PPM)
+    handles = grip(12.0, 24.0, 20.0), grip(25.0, 38.0, 20.0)
+    through = Unprinted(metal, metal, paper.known, np.zeros_like(metal))
+
+    held = _held_faintly(handles, _held(handles, ground_of), ground_of, through)
+
+    own = next(one for one in held if one.grip is handles[0])
+    assert len(held) == 2
+    assert own.shaft.line_px[-1, 0] < PPM * 6.0
+
+
 def test_a_shaft_goes_on_beyond_a_stop_as_pale_as_paper() -> None:
     """Clear metal ends at the stop, 7 mm from the handle, and goes on 3 mm later; a faint outline joins both."""
     clear = ground(((24.0, 20.0), (31.0, 20.0)), ((34.0, 20.0), (50.0, 20.0)))

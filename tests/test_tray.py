@@ -319,5 +319,8 @@ def test_a_slot_in_which_something_lies_is_not_called_empty() -> None:
 
     bare, filled = check_tray(kit, there, filled=(1, 2)).rows[-1], check_tray(kit, there, filled=(1, 2, 3)).rows[-1]
 
-    assert (bare.outcome, filled.outcome) == ("missing", "undecided")
+    anywhere = check_tray(parse_kit(KIT, ".toml", "x"), there, filled=(1, 2, 9)).rows[-1]  # its position names no slot
+
+    assert (bare.outcome, filled.outcome, anywhere.outcome) == ("missing", "undecided", "undecided")
     assert "slot 3" in filled.why
+    assert "slot 9" in anywhere.why

@@ -36,6 +36,7 @@ from vision.witness import (
 )
 
 SEEN_SHARE = 0.5  # one photo sees about half of the circumference
+WHOLE_CREST = 100.0  # % of its height: no chip is deeper
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
 KINK_HIDES, KINK_BESIDE_MM = 0.5, 0.5  # chance of a kink from which, and how near, a chip is taken for the kink's own crests
 CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
@@ -94,12 +95,13 @@ def _twist_findings(seen: Seen) -> list[Finding]:
     chance = min(told.probability, OVERWOUND_MOST if seen.hurts is None and told.kind == "overwound" else MOST)
     if chance < SHOWN_FROM:
         return []
-    return [Finding(told.kind, *told.zone_mm, _turned(twist, told), TURNS[told.kind], chance)]
+    return [Finding(told.kind, *told.zone_mm, _turned(twist, told, loss_limit(twist, seen.hurts)), TURNS[told.kind], chance)]
 
 
 def _seen_twist(seen: Seen) -> list[Finding]:
-    """What the faces alone tell of a blank whose outline shows too few crests, a large reamer's: that a stretch has lost or gained turns,
-    but not how many; anything from none to all of its usual ones, of what turns back from one to three times as many."""
+    """What the faces alone tell of a blank whose twist could not be followed, of a large reamer with few crests above all: that a stretch
+    has lost or gained turns, but not how many; anything from none to all of its usual ones, of what turns back from one to three times
+    as many."""
     if seen.hurts is None or seen.turn_deg_per_mm is None:
         return []
     told = twist_seen(seen.hurts, seen.part_mm)
@@ -110,7 +112,7 @@ def _seen_twist(seen: Seen) -> list[Finding]:
     return [Finding(told.kind, *told.zone_mm, most, TURNS[told.kind], chance)]
 
 
-def _turned(twist: TwistLoss, told: Twisted) -> Quantity:
+def _turned(twist: TwistLoss, told: Twisted, least_deg: float) -> Quantity:
     """How much twist is lost or gained where it is told; as much as this photo would have shown, give or take all of it, where the
     outline does not say."""
     back = told.kind == "reverse-wound"
@@ -119,7 +121,7 @@ def _turned(twist: TwistLoss, told: Twisted) -> Quantity:
     size = missing_deg(twist, told.zone_mm, back=back)
     sense = -1.0 if told.kind == "overwound" else 1.0
     if size is None or sense * size.value <= 0.0:
-        return Quantity(twist.smallest_deg, twist.smallest_deg)
+        return Quantity(least_deg, least_deg)
     return Quantity(sense * size.value, size.u)
 
 
@@ -174,7 +176,8 @@ def _spot_doubts(spot: Spot | None) -> tuple[str, ...]:
 
 
 def _limits(seen: Seen) -> dict[str, Mapping[str, float]]:
-    """The smallest damage of each kind that this photo would have shown 95 times in 100, where it lies in the outline."""
+    """The smallest damage of each kind that this photo would have shown about nine times in ten, where it lies in the outline; a kind of
+    which not even the largest would have been told so is left out."""
     limits: dict[str, Mapping[str, float]] = {}
     if seen.twist is not None:
         limits["unwound"] = {"value": round(loss_limit(seen.twist, seen.hurts)), "over_mm": round(seen.twist.over_mm, 1)}
@@ -182,7 +185,7 @@ def _limits(seen: Seen) -> dict[str, Mapping[str, float]]:
         limits["kinked"] = {"value": round(bend_limit(seen.bend, seen.hurts)), "over_mm": 1.0}
     if seen.tip is not None:
         limits["tip-lost"] = {"value": round(seen.tip.smallest_mm, 1)}
-    if seen.chip is not None:
+    if seen.chip is not None and chip_limit(seen.chip, seen.hurts) < WHOLE_CREST:
         limits["crest-chipped"] = {"value": round(chip_limit(seen.chip, seen.hurts))}
     if seen.barbs is not None:
         limits["barbs-folded"] = {"value": round(barbs_limit(seen.barbs, seen.hurts), 1)}

@@ -62,8 +62,11 @@ class Taken:
 
 @dataclass(frozen=True)
 class _Held:
+    """A handle with its shaft, and what of the shaft's worth lies before another handle."""
+
     grip: Grip
     shaft: Shaft
+    worth: float
 
 
 def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> tuple[list[Taken], Mask, Mask]:
@@ -82,14 +85,15 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     sides = outlined_grips(through.weak & ~_drawn(held, solid.shape, 2.6 * ppm), grey, ppm)
     # a shaft and its shadow are two sides too
     white = tuple(grip for grip in sides if not any(_on_line(grip, one.shaft, ppm) for one in held))
-    held = _fitting([*held, *(_held(white, _faint(ground, through)) if white else ())], solid.shape, ppm)
+    held = _fitting([*held, *(_held(white, _faint(ground, through), plain) if white else ())], solid.shape, ppm)
     whole = _drawn(held, solid.shape, 2.6 * ppm)
     pale = filled(_closed(through.weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
-    more = [one for mask in (solid, pale) for one in _held(find_grips(mask & ~whole, relative, rim, ppm), ground) if _worthy(one, ppm)]
+    thick = [find_grips(mask & ~whole, relative, rim, ppm) for mask in (solid, pale)]
+    more = [one for grips in thick for one in _held(grips, ground, plain) if _worthy(one, ppm)]
     held = _fitting([*held, *more], solid.shape, ppm)
     claimed = _drawn(held, solid.shape, 1.6 * ppm)
     free = Ground(ground.metal & ~claimed, ground.known, ppm)
-    bent = [_Held(one.grip, follow_end(free, one.shaft)) for one in held]
+    bent = [replace(one, shaft=follow_end(free, one.shaft)) for one in held]
     taken = [replace(_take(one, solid, ground, rim), rank=one.grip.rank if _on_page(one, plane) else 1) for one in bent]
     used = _drawn(bent, solid.shape, 3.4 * ppm)
     reach = 2 * max(round(0.8 * ppm), 1) + 1
@@ -113,21 +117,22 @@ def _worthy(one: _Held, px_per_mm: float) -> bool:
     return one.grip.rank >= 2 or one.shaft.worth > LEAST_WORTH * one.shaft.length_mm(px_per_mm)
 
 
-def _held(grips: tuple[Grip, ...], ground: Ground) -> list[_Held]:
+def _held(grips: tuple[Grip, ...], ground: Ground, others: Sequence[Grip] = ()) -> list[_Held]:
     """Handles with the better of the shafts that leave their two ends; those without any are left out.
 
-    What lies on another handle counts for neither: a neighbour close behind is no shaft.
+    What lies on another handle, one of ``others`` too, counts for neither: a neighbour close behind is no shaft.
     """
     inside = INSIDE_MM * ground.px_per_mm
     leaving = [way for grip in grips for way in _ways_out(grip, inside)]
     shafts = trace_shafts(ground, leaving)
-    owner = _owners(grips, ground.metal.shape, ground.px_per_mm)
+    known = {id(grip) for grip in grips}
+    owner = _owners([*grips, *(grip for grip in others if id(grip) not in known)], ground.metal.shape, ground.px_per_mm)
     found = []
     for k, grip in enumerate(grips):
         some = [shaft for shaft in shafts[2 * k : 2 * k + 2] if shaft is not None]
         if some:
             free = [shaft.worth * _clear(shaft.line_px, k + 1, owner) / len(shaft.line_px) for shaft in some]
-            found.append(_Held(grip, some[int(np.argmax(free))]))
+            found.append(_Held(grip, some[int(np.argmax(free))], max(free)))
     return found
 
 
@@ -136,9 +141,9 @@ def _held_faintly(grips: tuple[Grip, ...], clear: list[_Held], ground: Ground, t
     and its outline is looked for that shows faintly."""
     seen = {id(one.grip): one for one in clear}
     short = [grip for grip in grips if grip.rank >= 2 and not _long_enough(seen.get(id(grip)), ground.px_per_mm)]
-    for one in _held(tuple(short), _faint(ground, through)) if short else []:
+    for one in _held(tuple(short), _faint(ground, through), grips) if short else []:
         before = seen.get(id(one.grip))
-        if before is None or one.shaft.worth > before.shaft.worth + FAINT_MORE:
+        if before is None or one.worth > before.worth + FAINT_MORE:
             seen[id(one.grip)] = one
     return list(seen.values())
 
@@ -188,7 +193,7 @@ def _led_astray(one: _Held, others: list[_Held], px_per_mm: float) -> _Held:
         if LEAST_LEFT < alone < len(line) - LONGEST_TOGETHER:
             line = line[:alone]
     share = len(line) / len(one.shaft.line_px)
-    return one if share == 1.0 else _Held(one.grip, Shaft(line, one.shaft.worth * share))
+    return one if share == 1.0 else replace(one, shaft=Shaft(line, one.shaft.worth * share))
 
 
 def _through(grip: Grip, shaft: Shaft, px_per_mm: float) -> bool:
@@ -232,7 +237,7 @@ def _cut_at_others(one: _Held, own: int, owner: NDArray[np.int16]) -> _Held | No
     stop = _clear(line, own, owner)
     if stop == len(line):
         return one
-    return _Held(one.grip, Shaft(line[:stop], one.shaft.worth * stop / len(line))) if stop > LEAST_LEFT else None
+    return replace(one, shaft=Shaft(line[:stop], one.shaft.worth * stop / len(line))) if stop > LEAST_LEFT else None
 
 
 def _shared(one: Shaft, other: Shaft) -> float:

@@ -50,7 +50,8 @@ class Part:
 
 def damage_seen(part: Part, fit: TwistFit | None, path: TwistPath | None, twist: TwistLoss | None, tip: TipLoss | None) -> Seen:
     """Examine the outline for bends, chips, rows of barbs and dirt, and put it beside what twist and tip showed."""
-    turn = None if fit is None else float(np.degrees(usual_rate(fit)))
+    rate = 0.0 if fit is None else usual_rate(fit)
+    turn = float(np.degrees(rate)) if rate > 0.0 else None
     return Seen(twist, _bend(part, fit, path), tip, *_on_outline(part, fit, path), turn_deg_per_mm=turn)
 
 

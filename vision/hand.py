@@ -32,7 +32,7 @@ STEP_MM = 0.02
 LEAST_PASSAGES = 6
 LEAST_U = 0.01
 NOISE = 0.02  # log light that a step must clear to mean anything
-LEAST_ZONE_STEPS, LEAST_ZONE_PASSAGES, MOST_ODDS = 20, 2, 6.0
+LEAST_ZONE_STEPS, LEAST_ZONE_PASSAGES, MOST_ODDS = 20, 2, 6.0  # our own choice
 DECIDED_U = 3.0  # standard errors by which one hand must lead
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from vision.twist import TwistFit
 from vision.twist_cells import (
+    CORRELATED_PX,
     STEPS_A_CELL,
     STEPS_A_PERIOD,
     Cells,
@@ -91,7 +92,9 @@ def courses(
     px_per_mm = float(1.0 / np.median(np.diff(first.points.x_mm)))
     points = as_thick(first.points, period(fit.blank) / usual_rate(fit), px_per_mm)
     points = as_rough(fit, points, at, theta, px_per_mm)
-    return _again(fit, points, usual_course(at, theta), axis_mm)
+    # A likelihood's other half, the same for all courses about one axis: an axis that fits badly must not gain by the spread it is given.
+    rough = float((points.weights * np.log(points.spread / first.points.spread)).sum() / CORRELATED_PX)
+    return tuple((path, cost + rough) for path, cost in _again(fit, points, usual_course(at, theta), axis_mm))
 
 
 def _free(fit: TwistFit, x_mm: Array, heights_mm: Array, trust: Array) -> _Followed | None:

@@ -17,6 +17,7 @@ from vision.twist_cells import STEPS_A_CELL, STEPS_A_PERIOD
 
 Array = NDArray[np.floating[Any]]
 Whole = NDArray[np.int_]
+# Costs of a course, our own choice, tried on drawn and rendered blanks of development seeds.
 FREE_RATES, FREE_CHANGE, FREE_LEVEL = np.arange(-14, 21), 1.0, 10.0  # steps a cell
 RATES = np.arange(-20, 29)  # in a changed stretch: from 2.5 times backward to 3.5 times the usual
 USUAL_RATES, USUAL_LEVEL, USUAL_CHANGE = np.arange(4, 14), 1.6, 1.3  # 20 %: wander, drift, a curve out of the picture's plane

@@ -2,7 +2,8 @@
 
 The log odds of both are added; a kind's level is where the chance is one half. Weights and levels were set on rendered crops
 (``python -m tests.study.damage``): 824 of seeds 2600 to 3459, 1,009 of 27000 to 28719 with earlier networks, 892 of 27000 to 28113 with the
-present one, and all levels once more on 1,607 of seeds 80000 to 82099: of 758 whole instruments there 2 in a hundred have a finding.
+present one, and all levels once more on 1,597 of seeds 80000 to 80799 and 82000 to 82099: of 758 whole instruments there 2 in a hundred
+have a finding.
 """
 
 from __future__ import annotations
@@ -26,8 +27,8 @@ LEAST, LEAST_TWIST = 0.002, 0.02  # no witness is surer than that; an outline ma
 BESIDE_MM, TIP_MM = 1.5, (-0.5, 0.6)  # of a zone of twist; a broken end
 TWIST_WEIGHT, TWIST_LEVEL = 1.0, 1.6  # of the outline
 TURNED, TURNED_FROM_MM, ELSEWHERE = ("unwound", "reverse-wound", "overwound"), 0.2, 1.0
-TWIST_SHOWN = 1.5  # of what the outline alone would have told: on the 1,607 crops 18 of 20 unwound were told there, 7 of 13 at half of it
-HAND_DECIDES = 2.0  # log odds
+TWIST_SHOWN = 1.5  # of what the outline alone would have told: on the 1,597 crops 18 of 20 unwound were told there, 7 of 13 at half of it
+HAND_DECIDES = 2.0  # log odds: our own choice
 LEAST_SEEN = 0.3  # of a stretch that turns back, for the network to place it: both ends within 0.3 mm twice in three, 28 of 42
 TIP_LEVEL = 0.0
 BEND_WEIGHT, BEND_LEVEL = 1.0, 1.2

@@ -9,6 +9,7 @@ told comes from, stay in floating point: 8 bits of the input alone move heights 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import time
 from importlib.resources import files
 from pathlib import Path
@@ -128,6 +129,14 @@ def _loaded(path: Path) -> Any:
     return onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
 
 
+def _some(name: str, photos: list[Path]) -> list[Array]:
+    shown = strips_of(name, photos)
+    if not shown:
+        named = ", ".join(map(str, photos))
+        raise SystemExit(f"no strip was shown to the network {name}: {named} cannot be read or show no instrument; name others")
+    return shown
+
+
 def main() -> None:
     """Make one, compare, say what to register."""
     parser = argparse.ArgumentParser(prog="python -m models.train.eight_bits", description=__doc__)
@@ -137,8 +146,9 @@ def main() -> None:
     parser.add_argument("--check", type=Path, nargs="+", required=True)
     asked = parser.parse_args()
     source = Path(str(files("models") / f"{asked.name}.onnx"))
-    write_eight_bits(source, asked.out, strips_of(asked.name, asked.range))
-    for what, told in compare(source, asked.out, strips_of(asked.name, asked.check)).items():
+    write_eight_bits(source, asked.out, _some(asked.name, asked.range))
+    print(asked.out.name, "SHA-256", hashlib.sha256(asked.out.read_bytes()).hexdigest())
+    for what, told in compare(source, asked.out, _some(asked.name, asked.check)).items():
         print(what, told)
 
 

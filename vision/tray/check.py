@@ -129,7 +129,11 @@ def _length(position: Position, one: Seen) -> Literal["right", "wrong", "open"]:
 def _row(position: Position, one: Seen | None, partial: str | None, unread: Collection[int]) -> Row:
     if one is None:
         if position.slot in unread:
-            return Row(position, None, "undecided", f"something lies in slot {position.slot} that could not be read: take a close-up of it")
+            bare = f"slot {position.slot} does not show bare paper, and nothing there could be read: take a close-up of it"
+            return Row(position, None, "undecided", bare)
+        if position.slot is None and unread:
+            where = ", ".join(map(str, sorted(unread)))
+            return Row(position, None, "undecided", f"not seen; what lies in slot {where} could not be read: take a close-up of it")
         if partial is not None:
             return Row(position, None, "undecided", f"not seen, and {partial}")
         return Row(position, None, "missing", "no instrument that could be it was found")
