@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.twist_drift import drawn_in, run_of
 from vision.twist_path import TwistPath
 
 Array = NDArray[np.floating[Any]]
@@ -27,7 +28,7 @@ WIDTHS_MM = (0.8, 1.0, 1.2, 1.5, 1.8, 2.2, 2.6, 3.1, 3.7, 4.4, 5.2, 6.2)
 CLEAR_OF_END_MM = 2.0  # a loss that ends nearer to the working part's end has no healthy side left
 NEAR_TIP_MM = 4.5  # a loss mostly begins nearer to the tip than this
 USUAL_LOSS_RAD = np.radians(120.0)  # spread of losses that are looked for
-DRIFT_PER_MM = 0.02  # spread of a healthy pitch's relative change a mm: assumed, no source
+DRIFTS, DRIFT_U = (-0.03, 0.04), 0.01  # of the pitch, relative a mm: our own bounds; and how well it is read
 
 
 @dataclass(frozen=True)
@@ -117,13 +118,8 @@ def _trend(x: Array, y: Array) -> Array:
     t = x - middle
     upper = t > -0.15 * np.ptp(x)
     bend, rate, _ = np.polyfit(t[upper], y[upper], 2)
-    drift = float(np.clip(-2.0 * bend / max(rate, 1e-6), -0.03, 0.04))
-    drift *= DRIFT_PER_MM**2 / (DRIFT_PER_MM**2 + 0.01**2)
-    return np.column_stack([np.ones(len(x)), _law(t, drift), (_law(t, drift + 0.002) - _law(t, drift - 0.002)) / 0.004])
-
-
-def _law(t: Array, drift: float) -> Array:
-    return np.asarray(t if abs(drift) < 1e-6 else np.log(np.maximum(1.0 + drift * t, 0.05)) / drift)
+    drift = drawn_in(float(np.clip(-2.0 * bend / max(rate, 1e-6), *DRIFTS)), DRIFT_U)
+    return np.column_stack([np.ones(len(x)), run_of(t, drift), (run_of(t, drift + 0.002) - run_of(t, drift - 0.002)) / 0.004])
 
 
 def _windows(x: Array) -> Array:

@@ -30,12 +30,13 @@ from vision.twist_cells import (
     points_of,
     refined,
 )
+from vision.twist_drift import drawn_in, run_of
 from vision.twist_phases import FREE_RATES, RATES, likeliest_free, likeliest_in_phases
 
 Array = NDArray[np.floating[Any]]
 LEAST_CELLS = 12
 HANDLE_SHARE = 0.6  # of the followed stretch, nearer the handle: where unwinding does not sit
-DRIFTS, DRIFT_PER_MM, DRIFT_U = (-0.03, 0.06), 0.02, 0.008  # of the pitch, relative a mm: assumed, no source; and how well it is read
+DRIFTS, DRIFT_U = (-0.03, 0.06), 0.008  # of the pitch, relative a mm: our own bounds; and how well it is read
 FINE_MM = 0.005
 
 
@@ -132,7 +133,7 @@ def _path(fit: TwistFit, cells: Cells, theta_rad: Array, covariance: Array, axis
 def usual_course(x_mm: Array, theta_rad: Array) -> tuple[float, float, float]:
     """Middle (mm), rate there (rad/mm) and drift (relative, a mm) of a course whose pitch changes evenly, told by the handle's side.
 
-    theta = rate / drift * log(1 + drift (x - middle)). The drift is drawn toward none as far as it is ill read.
+    The drift is drawn toward none as far as it is ill read.
     """
     middle = 0.5 * (x_mm[0] + x_mm[-1])
     near = x_mm > x_mm[-1] - HANDLE_SHARE * np.ptp(x_mm)
@@ -142,14 +143,13 @@ def usual_course(x_mm: Array, theta_rad: Array) -> tuple[float, float, float]:
         bend, rate, start = np.polyfit(t, turn, 2, w=weight)
         miss = np.abs(turn - np.polyval((bend, rate, start), t))
         weight = 1.0 / np.sqrt(1.0 + (miss / (2.0 * np.median(miss) + 1e-3)) ** 2)
-    drift = float(np.clip(-2.0 * bend / max(rate, 1e-6), *DRIFTS)) * DRIFT_PER_MM**2 / (DRIFT_PER_MM**2 + DRIFT_U**2)
+    drift = drawn_in(float(np.clip(-2.0 * bend / max(rate, 1e-6), *DRIFTS)), DRIFT_U)
     return float(middle), float(rate), drift
 
 
 def _course(x_mm: Array, usual: tuple[float, float, float]) -> Array:
     middle, rate, drift = usual
-    t = x_mm - middle
-    return np.asarray(rate * t if abs(drift) < 1e-6 else rate / drift * np.log(np.maximum(1.0 + drift * t, 0.1)))
+    return np.asarray(rate * run_of(x_mm - middle, drift))
 
 
 def usual_rate(fit: TwistFit) -> float:
