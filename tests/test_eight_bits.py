@@ -1,4 +1,4 @@
-"""A network of whole numbers must tell what the one it was made from tells; needs onnx (the extra 'train')."""
+"""A network of whole numbers must tell what the one it was made from tells."""
 
 from __future__ import annotations
 
@@ -7,14 +7,13 @@ from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
+import onnx
 import pytest
 
+from models.train import eight_bits
 from vision.metal import HALF, network_input
 from vision.photo import load_photo
 from vision.strip import straighten_rgb
-
-onnx = pytest.importorskip("onnx")
-from models.train import eight_bits  # noqa: E402 - it needs onnx
 
 PHOTOS = Path(__file__).parent.parent / "samples" / "photos"
 SOURCE = Path(str(files("models") / "strip.onnx"))
