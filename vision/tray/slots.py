@@ -12,12 +12,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.as_printed import BRIGHTER, DARKER
 from vision.plane import Plane
 from vision.scale import Scale
 
 Array = NDArray[np.floating[Any]]
 LEAST_MM2 = 10.0
-DARKER, BRIGHTER = (0.8, 0.1), (1.1, 0.15)  # share of the print's own reflectance, and light more or less, within which it is print
 BESIDE_PX, CLEAR_PX = 2, 4  # by which print may lie aside; by which white is clear of it
 WHITE, STEEP = 0.95, 0.03  # of the print; change of light a px that no shadow of an empty slot's neighbours has
 
