@@ -31,19 +31,33 @@ def print_alone(plane: Plane, relative: Array, thin: Mask, handle: Mask, offset_
         return False  # a white handle on paper, and its shaft in soft light, are as bright as paper too
     reach = max(round(ASIDE_MM * plane.px_per_mm), 1)
     light = relative[top : top + height, left : left + width].mean(axis=2)
-    around = np.ones((2 * BESIDE_PX + 1, 2 * BESIDE_PX + 1), np.uint8)
-    printed = _printed(plane, (left - reach, top - reach), (height + 2 * reach, width + 2 * reach))
-    least, most = DARKER[0] * cv2.erode(printed, around) - DARKER[1], BRIGHTER[0] * cv2.dilate(printed, around) + BRIGHTER[1]
+    least, most = print_light(_printed(plane, (left - reach, top - reach), (height + 2 * reach, width + 2 * reach)))
     spots = [(down, right) for down in range(2 * reach + 1) for right in range(2 * reach + 1)]
     odd_thin, odd_handle = min((_odd(light, least, most, thin, spot), _odd(light, least, most, handle, spot)) for spot in spots)
     return odd_thin < LEAST_THIN if not handle.any() else odd_handle < LEAST_HANDLE and odd_thin < LEAST_THIN_INKED
+
+
+def print_light(printed: Array, beside_px: int = BESIDE_PX) -> tuple[Array, Array]:
+    """Least and most light over paper's that is still print, as much as ``beside_px`` aside of where it should lie.
+
+    ``printed`` (H, W): its reflectance, 1 for bare paper.
+    """
+    near = np.ones((2 * beside_px + 1, 2 * beside_px + 1), np.uint8)
+    least = DARKER[0] * cv2.erode(printed, near) - DARKER[1]
+    most = BRIGHTER[0] * cv2.dilate(printed, near) + BRIGHTER[1]
+    return np.asarray(least), np.asarray(most)
+
+
+def unlike_print(light: Array, least: Array, most: Array) -> Mask:
+    """Where light over paper's is none that ``print_light`` leaves to print."""
+    return np.asarray((light < least) | (light > most))
 
 
 def _odd(light: Array, least: Array, most: Array, part: Mask, aside_px: tuple[int, int]) -> float:
     """Share of a part that is darker or brighter than the print so many rows and columns on."""
     v, u = np.nonzero(part)
     seen, there = light[v, u], (v + aside_px[0], u + aside_px[1])
-    return float(((seen < least[there]) | (seen > most[there])).mean()) if len(v) else 0.0
+    return float(unlike_print(seen, least[there], most[there]).mean()) if len(v) else 0.0
 
 
 def _printed(plane: Plane, first: tuple[int, int], shape: tuple[int, int]) -> Array:

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.as_printed import BRIGHTER, DARKER
+from vision.as_printed import print_light, unlike_print
 from vision.plane import Plane
 from vision.scale import Scale
 
@@ -44,9 +44,8 @@ def _place(plane: Plane, scale: Scale, box_mm: tuple[float, float, float, float]
 def _covered_mm2(plane: Plane, relative: Array, place: tuple[slice, slice]) -> float:
     printed = np.ascontiguousarray(plane.printed[place], dtype=np.float32)
     light = np.ascontiguousarray(relative[place].mean(axis=2), dtype=np.float32)
-    near, clear = (np.ones((2 * reach + 1, 2 * reach + 1), np.uint8) for reach in (BESIDE_PX, CLEAR_PX))
-    odd = light < DARKER[0] * cv2.erode(printed, near) - DARKER[1]
-    odd |= light > BRIGHTER[0] * cv2.dilate(printed, near) + BRIGHTER[1]
+    odd = unlike_print(light, *print_light(printed, BESIDE_PX))
     steep = cv2.magnitude(cv2.Sobel(light, cv2.CV_32F, 1, 0), cv2.Sobel(light, cv2.CV_32F, 0, 1)) / np.float32(8.0) > STEEP
-    odd |= steep & (cv2.erode(printed, clear) > WHITE)
+    clear = cv2.erode(printed, np.ones((2 * CLEAR_PX + 1, 2 * CLEAR_PX + 1), np.uint8)) > WHITE
+    odd |= steep & clear
     return float(odd.sum()) / plane.px_per_mm**2
