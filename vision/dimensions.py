@@ -226,11 +226,17 @@ def _thread_quantities(
     width, place = budgets
     pitch = place.of(pitch_mm, u_fit, from_tip=False)
     flutes = Quantity(1.0 / pitch_mm, pitch.u / pitch_mm**2)
-    across = width.of_envelope(envelope, PITCH_AT_MM)
-    tangent = math.pi * across.value / (pitch_mm * crests_a_turn)
-    relative = math.hypot(pitch.u / pitch_mm, across.u / across.value, HELIX_U)
-    helix = Quantity(math.degrees(math.atan(tangent)), math.degrees(tangent / (1.0 + tangent**2)) * relative)
-    return pitch, flutes, helix
+    return pitch, flutes, helix_angle(pitch, width.of_envelope(envelope, PITCH_AT_MM), crests_a_turn, notes)
+
+
+def helix_angle(pitch: Quantity, across: Quantity, crests_a_turn: int, notes: list[str]) -> Quantity | None:
+    """Helix angle of a ``pitch`` between crests on a circle ``across``; None where outlines that went astray leave no circle."""
+    if across.value <= 0.0:
+        notes.append(f"helix angle is not measured: both outlines meet before {PITCH_AT_MM:.0f} mm, so one of them went astray")
+        return None
+    tangent = math.pi * across.value / (pitch.value * crests_a_turn)
+    relative = math.hypot(pitch.u / pitch.value, across.u / across.value, HELIX_U)
+    return Quantity(math.degrees(math.atan(tangent)), math.degrees(tangent / (1.0 + tangent**2)) * relative)
 
 
 def _pitch_at(
