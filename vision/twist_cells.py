@@ -13,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import percentile_filter
 
-from vision.shapes import RHOMBUS, Blank, support, support_of
+from vision.shapes import RHOMBUS, Blank, support_of
 from vision.twist import TwistFit
 
 Array = NDArray[np.floating[Any]]
 STEPS_A_PERIOD, STEPS_A_CELL = 48, 8  # of theta in one symmetry of the section; in one cell at the usual rate
+FINER = 4  # parts of a step to which a point's cost is looked up
 WORST = 6.0  # cost of a point at most: glints and dirt
 CORRELATED_PX = 4.0  # neighbouring points of an outline share their errors
 LEAST_MISFIT_MM = 0.0015
@@ -67,69 +68,92 @@ def cells_between(edges_mm: Array, x_mm: Array) -> Cells:
 
 
 def costs_of(fit: TwistFit, points: Points, cells: Cells, rates: NDArray[np.int_]) -> Array:
-    """Cost (cells, theta, rate) of every cell at every angle and rate (steps a cell)."""
-    step = period(fit.blank) / STEPS_A_PERIOD
-    grid = step * np.arange(STEPS_A_PERIOD)
-    costs = np.zeros((len(cells.middle_mm), STEPS_A_PERIOD, len(rates)), dtype=np.float32)
+    """Cost (cells, rate, theta) of every cell at every rate (steps a cell) and angle, to a ``FINER`` part of a step.
+
+    What a point costs at every angle is worked out once; a rate is where along that each point of a cell is looked up.
+    """
+    table = _costs_by_angle(fit, points)
+    costs = np.zeros((len(cells.middle_mm), len(rates), STEPS_A_PERIOD), dtype=np.float32)
     first = np.flatnonzero(np.diff(cells.which, prepend=-1))  # of each cell; the points stand in their order
-    over = (1.0 / (np.sqrt(2.0) * points.spread)).astype(np.float32)
-    wanted, trust = (points.edges * over).astype(np.float32), (points.weights / CORRELATED_PX).astype(np.float32)
     along = (points.x_mm - cells.middle_mm[cells.which]) / cells.length_mm[cells.which]
+    number = np.arange(len(along))
     for k, rate in enumerate(rates):
-        for model, edge, weights in zip(_shapes_on(fit, along * rate * step, grid), wanted, trust, strict=True):
-            miss = model * over[:, None] - edge[:, None]
-            costs[cells.which[first], :, k] += np.add.reduceat(np.minimum(miss * miss, np.float32(WORST)) * weights[:, None], first, axis=0)
+        off = np.rint(FINER * along * rate).astype(int) % (FINER * STEPS_A_PERIOD)
+        costs[cells.which[first], k] += np.add.reduceat(table[number, off % FINER, off // FINER], first, axis=0)
     return costs
 
 
-def _shapes_on(fit: TwistFit, off: Array, grid: Array) -> tuple[Array, Array]:
-    """Both edges' heights over the radius at every sum of ``off`` (N,) and ``grid`` (M,): cosines of sums, without one for each."""
-    cos_off, sin_off, cos_grid, sin_grid = (turn(of).astype(np.float32) for of in (off, grid) for turn in (np.cos, np.sin))
-    cosine = np.outer(cos_off, cos_grid) - np.outer(sin_off, sin_grid)
-    sine = np.outer(sin_off, cos_grid) + np.outer(cos_off, sin_grid)
-    upper = support_of(fit.blank, cosine, sine, fit.rounding, fit.low_corner)
-    even = fit.blank.corners % 2 == 0  # half a turn shows the same
-    return upper, upper if even else support_of(fit.blank, -cosine, -sine, fit.rounding, fit.low_corner)
+def _costs_by_angle(fit: TwistFit, points: Points) -> Array:
+    """Cost of a point, both edges, at every angle: seen as (points, part of a step, steps turned, further steps)."""
+    step = period(fit.blank) / STEPS_A_PERIOD
+    angles = step * (np.arange(STEPS_A_PERIOD)[None, :] + np.arange(FINER)[:, None] / FINER).ravel()
+    over = (1.0 / (np.sqrt(2.0) * points.spread)).astype(np.float32)
+    wanted, trust = (points.edges * over).astype(np.float32), (points.weights / CORRELATED_PX).astype(np.float32)
+    costs = np.zeros((len(points.x_mm), len(angles)), dtype=np.float32)
+    for shape, edge, weights in zip(_shape(fit, angles).astype(np.float32), wanted, trust, strict=True):
+        miss = over[:, None] * shape - edge[:, None]
+        costs += np.minimum(miss * miss, np.float32(WORST)) * weights[:, None]
+    parts = costs.reshape(-1, FINER, STEPS_A_PERIOD)
+    return np.lib.stride_tricks.sliding_window_view(np.concatenate([parts, parts], axis=2), STEPS_A_PERIOD, axis=2)
 
 
 def refined(fit: TwistFit, points: Points, cells: Cells, theta_rad: Array) -> tuple[Array, Array]:
     """Gauss-Newton on the cells' angles, linear between middles, their changes of rate held loosely; and the covariance."""
     count, step = len(cells.middle_mm), period(fit.blank) / STEPS_A_PERIOD
-    spread = _between(points.x_mm, cells.middle_mm)
+    place = _place(points.x_mm, cells.middle_mm)
     bend = np.diff(np.eye(count), 2, axis=0) / (RATE_CHANGE * step)
     prior = bend.T @ bend
     normal, theta = prior, theta_rad
     for _ in range(ROUNDS):
-        turn = spread @ theta
+        turn = _turn(place, theta)
         miss = (points.edges - _shape(fit, turn)) / points.spread
         slope = (_shape(fit, turn + 0.02) - _shape(fit, turn - 0.02)) / 0.04 / points.spread
         root = points.weights / CORRELATED_PX / (1.0 + (miss / 2.5) ** 2)
-        pull = spread.T @ (root * slope * miss).sum(axis=0) - prior @ theta
-        normal = spread.T @ (spread * (root * slope**2).sum(axis=0)[:, None]) + prior
-        theta = theta + np.clip(np.linalg.solve(normal + 1e-9 * np.eye(count), pull), -2.0 * step, 2.0 * step)
+        pull, pulled = _summed(place, (root * slope * miss).sum(axis=0), (root * slope**2).sum(axis=0), count)
+        normal = pulled + prior
+        theta = theta + np.clip(np.linalg.solve(normal + 1e-9 * np.eye(count), pull - prior @ theta), -2.0 * step, 2.0 * step)
     return theta, np.asarray(np.linalg.pinv(normal, hermitian=True))
 
 
 def cost_of(fit: TwistFit, points: Points, cells: Cells, theta_rad: Array) -> float:
     """Cost of a whole course, in nats."""
-    miss = (points.edges - _shape(fit, _between(points.x_mm, cells.middle_mm) @ theta_rad)) / points.spread
+    miss = (points.edges - _shape(fit, _turn(_place(points.x_mm, cells.middle_mm), theta_rad))) / points.spread
     return float((np.minimum(0.5 * miss * miss, WORST) * points.weights / CORRELATED_PX).sum())
 
 
-def _between(x_mm: Array, middle_mm: Array) -> Array:
-    """Matrix that draws straight lines from cell to cell: (points, cells)."""
+def _place(x_mm: Array, middle_mm: Array) -> tuple[NDArray[np.int_], Array]:
+    """Of every point the cell whose middle lies before it, and its share of the way to the next one's."""
     count = len(middle_mm)
     place = np.clip(np.interp(x_mm, middle_mm[::-1], np.arange(count)[::-1].astype(float)), 0.0, count - 1.0)
     low = np.minimum(place.astype(int), count - 2)
-    share = place - low
-    spread = np.zeros((len(place), count))
-    spread[np.arange(len(place)), low], spread[np.arange(len(place)), low + 1] = 1.0 - share, share
-    return spread
+    return low, place - low
+
+
+def _turn(place: tuple[NDArray[np.int_], Array], theta: Array) -> Array:
+    """Angle at every point on straight lines from cell to cell."""
+    low, share = place
+    return np.asarray((1.0 - share) * theta[low] + share * theta[low + 1])
+
+
+def _summed(place: tuple[NDArray[np.int_], Array], pulls: Array, weights: Array, count: int) -> tuple[Array, Array]:
+    """What the points pull at the cells' angles (count,) and how firmly they hold them (count, count)."""
+    low, share = place
+
+    def at(values: Array, of: NDArray[np.int_]) -> Array:
+        return np.asarray(np.bincount(of, values, minlength=count), dtype=float)
+
+    pull = at(pulls * (1.0 - share), low) + at(pulls * share, low + 1)
+    own = at(weights * (1.0 - share) ** 2, low) + at(weights * share**2, low + 1)
+    beside = at(weights * share * (1.0 - share), low)[:-1]
+    return pull, np.diag(own) + np.diag(beside, 1) + np.diag(beside, -1)
 
 
 def _shape(fit: TwistFit, theta: Array) -> Array:
     """Both edges' heights over the radius, stacked first."""
-    return np.stack([support(fit.blank, theta + turn, fit.rounding, fit.low_corner) for turn in (0.0, np.pi)])
+    cosine, sine = np.cos(theta), np.sin(theta)
+    upper = support_of(fit.blank, cosine, sine, fit.rounding, fit.low_corner)
+    even = fit.blank.corners % 2 == 0  # half a turn shows the same
+    return np.stack([upper, upper if even else support_of(fit.blank, -cosine, -sine, fit.rounding, fit.low_corner)])
 
 
 def as_thick(points: Points, pitch_mm: float, px_per_mm: float) -> Points:

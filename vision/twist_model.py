@@ -76,14 +76,14 @@ def model_of(path: TwistPath) -> TwistModel | None:
     trend, windows = _trend(x, theta), _windows(x)
     if not len(windows):
         return None
-    ramps = np.stack([ramp(x, start, start + width) for start, width in windows], axis=1)
-    wanders = [_projected(scatter**2 * like(x, wander) + noise, trend) for scatter in SCATTER_RAD for wander in WANDER_MM]
-    inverse, level = (np.array(part) for part in zip(*wanders, strict=True))
+    ramps = ramp(x[:, None], windows[:, 0], windows.sum(axis=1))
+    alike = np.stack([like(x, wander) for wander in WANDER_MM])
+    inverse, level = _projected((SCATTER_RAD[:, None, None, None] ** 2 * alike).reshape(-1, len(x), len(x)) + noise, trend)
     weight = np.maximum(np.einsum("iw,kiw->kw", ramps, inverse @ ramps), 1e-9)
     return TwistModel(x, theta, noise, trend, windows, ramps, _place(windows), inverse, level, weight)
 
 
-def ramp(x_mm: Array, from_mm: float, to_mm: float) -> Array:
+def ramp(x_mm: Array, from_mm: float | Array, to_mm: float | Array) -> Array:
     """Share of a loss that shows at x: all of it on the tip's side of the zone, none on the handle's, smooth between."""
     share = np.clip((to_mm - x_mm) / (to_mm - from_mm), 0.0, 1.0)
     return np.asarray(share**2 * (3.0 - 2.0 * share))
@@ -128,12 +128,13 @@ def _windows(x: Array) -> Array:
     return np.array([(start, over) for over in WIDTHS_MM for start in starts if x[0] - 0.2 * over <= start < last - over])
 
 
-def _projected(within: Array, trend: Array) -> tuple[Array, float]:
-    """Inverse covariance with the trend projected out, and the constant of the log evidence."""
+def _projected(within: Array, trend: Array) -> tuple[Array, Array]:
+    """Inverse covariances (K, N, N) with the trend projected out, and the constants (K,) of the log evidence."""
     inverse = np.linalg.inv(within)
-    normal = trend.T @ inverse @ trend
-    projected = inverse - inverse @ trend @ np.linalg.solve(normal, trend.T @ inverse)
-    return projected, float(-0.5 * np.linalg.slogdet(within)[1] - 0.5 * np.linalg.slogdet(normal)[1])
+    across = inverse @ trend
+    normal = trend.T @ across
+    projected = inverse - across @ np.linalg.solve(normal, across.swapaxes(1, 2))
+    return projected, -0.5 * np.linalg.slogdet(within)[1] - 0.5 * np.linalg.slogdet(normal)[1]
 
 
 def _place(windows: Array) -> Array:

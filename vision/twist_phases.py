@@ -7,7 +7,9 @@ not pass for a twist that stands still where the swing of a small tip is too sma
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -24,73 +26,122 @@ USUAL_RATES, USUAL_LEVEL, USUAL_CHANGE = np.arange(4, 14), 1.6, 1.3  # 20 %: wan
 ONWARD_LEVEL, BACK_LEVEL = 12.0, 30.0  # of a changed stretch that only turns onward, and of one that may turn back
 CHANGED_CHANGE, CHANGED_CELL = 2.0, 0.35  # the second: nats a cell that a changed stretch lasts
 ENTER, LEAVE = 5.0, 1.0  # nats
-FAR = 2.0  # standard deviations from which a change of rate costs in proportion
-USUAL, CHANGED, AGAIN = 0, 1, 2
+FREE_FAR, FAR = 8.0, 2.0  # standard deviations from which a change of rate costs in proportion
+
+
+@dataclass(frozen=True)
+class _Change:
+    """What a change of rate costs: by ``usual`` steps a cell half a nat, in proportion from ``far`` times that on."""
+
+    usual: float
+    far: float
+
+    @cached_property
+    def near(self) -> Array:
+        """Nats of changes by 1, 2, ... steps a cell, as far as they do not cost in proportion."""
+        return self.cost(np.arange(1.0, np.ceil(self.far * self.usual) + 1.0))
+
+    def cost(self, steps: NDArray[Any]) -> Array:
+        """Nats of changes by so many steps a cell."""
+        by = np.abs(steps) / self.usual
+        return np.asarray(np.where(by < self.far, 0.5 * by**2, self.far * by - 0.5 * self.far**2), dtype=np.float32)
+
+    def least(self, value: Array) -> Array:
+        """Least of ``value`` (rates, ...) and what it costs to come from there, at every rate: the same as over all pairs, as the
+        cost is the least sum of a part in proportion, which running minima give, and a near part."""
+        climb = np.float32(self.far / self.usual) * np.arange(len(value), dtype=np.float32).reshape(-1, *[1] * (value.ndim - 1))
+        up = np.minimum.accumulate(value - climb, axis=0) + climb
+        down = np.minimum.accumulate((value + climb)[::-1], axis=0)[::-1] - climb
+        far = np.minimum(up, down)
+        least = far.copy()
+        for by, cost in enumerate(self.near[: len(value) - 1], 1):
+            dearer = far + cost
+            np.minimum(least[by:], dearer[:-by], out=least[by:])
+            np.minimum(least[:-by], dearer[by:], out=least[:-by])
+        return np.asarray(least)
+
+
+FREE, USUALLY, FREELY = _Change(FREE_CHANGE, FREE_FAR), _Change(USUAL_CHANGE, FAR), _Change(CHANGED_CHANGE, FAR)
 
 
 @dataclass(frozen=True)
 class _States:
-    """A rate (steps a cell) and a phase each; costs of being there, of coming there (to, from) and of starting there."""
+    """A rate (steps a cell) and its column in the costs each, in the order of phases; costs of being there, of starting there and of
+    coming there: (to, from), and the least of it (states, theta) from any."""
 
     rate: Whole
     column: Whole
     level: Array
-    change: Array
     start: Array
+    change: Array
+    least: Callable[[Array], Array]
 
 
 def likeliest_free(costs: Array) -> Array:
-    """Steps of theta in every cell on the cheapest course of a free twist; ``costs`` (cells, theta, FREE_RATES)."""
-    apart = FREE_RATES[:, None] - FREE_RATES[None, :]
+    """Steps of theta in every cell on the cheapest course of a free twist; ``costs`` (cells, FREE_RATES, theta)."""
     level = 0.5 * ((FREE_RATES - STEPS_A_CELL) / FREE_LEVEL) ** 2
-    columns = np.arange(len(FREE_RATES))
-    return _cheapest(costs, _States(FREE_RATES, columns, level, 0.5 * (apart / FREE_CHANGE) ** 2, level * STEPS_A_CELL))
+    change = FREE.cost(FREE_RATES[:, None] - FREE_RATES[None, :])
+    return _cheapest(costs, _States(FREE_RATES, np.arange(len(FREE_RATES)), level, level * STEPS_A_CELL, change, FREE.least))
 
 
 def likeliest_in_phases(costs: Array, *, back: bool) -> Array:
-    """Steps of theta in every cell on the cheapest course with one changed stretch or none; ``costs`` (cells, theta, RATES).
+    """Steps of theta in every cell on the cheapest course with one changed stretch or none; ``costs`` (cells, RATES, theta).
 
     ``back``: whether it may turn back. A twist that stops and goes on looks much like one that turns back: both are asked for.
     """
-    changed = RATES if back else RATES[RATES >= 0]
+    changed, many = RATES if back else RATES[RATES >= 0], len(USUAL_RATES)
     rate = np.concatenate([USUAL_RATES, changed, USUAL_RATES])
-    phase = np.repeat([USUAL, CHANGED, AGAIN], [len(USUAL_RATES), len(changed), len(USUAL_RATES)])
-    off, wide = rate - STEPS_A_CELL, BACK_LEVEL if back else ONWARD_LEVEL
-    level = np.where(phase == CHANGED, 0.5 * (off / wide) ** 2 + CHANGED_CELL, 0.5 * (off / USUAL_LEVEL) ** 2)
-    start = level + np.array([0.0, ENTER, np.inf])[phase]
-    return _cheapest(costs, _States(rate, rate - RATES[0], level, _changes(rate, phase), start))
+    off, inside = rate - STEPS_A_CELL, slice(many, -many)
+    level = 0.5 * (off / USUAL_LEVEL) ** 2
+    level[inside] = 0.5 * (off[inside] / (BACK_LEVEL if back else ONWARD_LEVEL)) ** 2 + CHANGED_CELL
+    start = level.copy()
+    start[inside] += ENTER
+    start[-many:] = np.inf
+    first = int(USUAL_RATES[0] - changed[0])
+    least = partial(_least_in_phases, same=slice(first, first + many))
+    return _cheapest(costs, _States(rate, rate - RATES[0], level, start, _changes(rate, many), least))
 
 
-def _changes(rate: Whole, phase: Whole) -> Array:
-    to, came = phase[:, None], phase[None, :]
-    free = (to == CHANGED) | (came == CHANGED)
-    far = np.abs(rate[:, None] - rate[None, :]) / np.where(free, CHANGED_CHANGE, USUAL_CHANGE)
-    cost = np.where(far < FAR, 0.5 * far**2, FAR * far - 0.5 * FAR**2)
-    cost = cost + ENTER * ((came == USUAL) & (to == CHANGED)) + LEAVE * ((came == CHANGED) & (to == AGAIN))
-    return np.where((to == came) | (to == came + 1), cost, np.inf)
+def _changes(rate: Whole, many: int) -> Array:
+    """Cost (to, from) of going on: usual, changed, usual again, the first and the last with ``many`` rates."""
+    by, usual, changed, again = rate[:, None] - rate[None, :], slice(0, many), slice(many, -many), slice(-many, None)
+    cost = np.full(by.shape, np.inf, dtype=np.float32)
+    cost[usual, usual], cost[again, again] = USUALLY.cost(by[usual, usual]), USUALLY.cost(by[again, again])
+    cost[changed, changed] = FREELY.cost(by[changed, changed])
+    cost[changed, usual] = FREELY.cost(by[changed, usual]) + np.float32(ENTER)
+    cost[again, changed] = FREELY.cost(by[again, changed]) + np.float32(LEAVE)
+    return cost
+
+
+def _least_in_phases(value: Array, same: slice) -> Array:
+    """Least cost (states, theta) of coming to every state from any, as ``_changes`` counts; ``same``: where usual rates stand among
+    the changed ones."""
+    many = same.stop - same.start
+    usual, changed, again = value[:many], value[many:-many], value[-many:]
+    entered = changed.copy()
+    np.minimum(entered[same], usual + np.float32(ENTER), out=entered[same])
+    free, steady = FREELY.least(np.stack([entered, changed], axis=1)), USUALLY.least(np.stack([usual, again], axis=1))
+    return np.concatenate([steady[:, 0], free[:, 0], np.minimum(free[same, 1] + np.float32(LEAVE), steady[:, 1])])
 
 
 def _cheapest(costs: Array, states: _States) -> Array:
     """Toward the tip, a cell at rate m lies m steps lower."""
-    rate, columns = states.rate, np.arange(len(states.rate))[None, :]
-    change, level = states.change.astype(np.float32), states.level.astype(np.float32)
-    came = (np.arange(STEPS_A_PERIOD)[:, None] + rate[None, :]) % STEPS_A_PERIOD  # theta of the cell before
-    value = costs[0][:, states.column] + states.start.astype(np.float32)
-    back = np.zeros((len(costs), STEPS_A_PERIOD, len(rate)), dtype=np.int16)
+    rate, own = states.rate, np.arange(len(states.rate))[:, None]
+    came = (np.arange(STEPS_A_PERIOD)[None, :] + rate[:, None]) % STEPS_A_PERIOD  # theta of the cell before
+    level = states.level.astype(np.float32)[:, None]
+    values = np.zeros((len(costs), len(rate), STEPS_A_PERIOD), dtype=np.float32)
+    values[0] = costs[0][states.column] + states.start.astype(np.float32)[:, None]
     for cell in range(1, len(costs)):
-        through = value[:, None, :] + change[None, :, :]  # theta before, state now, state before
-        best = through.argmin(axis=2)
-        least = np.take_along_axis(through, best[:, :, None], axis=2)[:, :, 0]
-        back[cell] = best[came, columns]
-        value = costs[cell][:, states.column] + level + least[came, columns]
-    return _traced(back, rate, int(value.argmin()))
+        values[cell] = costs[cell][states.column] + level + states.least(values[cell - 1])[own, came]
+    return _traced(values, rate, states.change)
 
 
-def _traced(back: NDArray[np.int16], rate: Whole, last: int) -> Array:
-    at, state = divmod(last, len(rate))
-    steps = np.full(len(back), float(at))
-    for cell in range(len(back) - 1, 0, -1):
+def _traced(values: Array, rate: Whole, change: Array) -> Array:
+    """Back from the cheapest end; from where a state was come to is asked only along this course."""
+    state, at = divmod(int(values[-1].argmin()), STEPS_A_PERIOD)
+    steps = np.full(len(values), float(at))
+    for cell in range(len(values) - 1, 0, -1):
         steps[cell - 1] = steps[cell] + rate[state]
-        before = int(back[cell, at, state])
-        at, state = (at + int(rate[state])) % STEPS_A_PERIOD, before
+        at = (at + int(rate[state])) % STEPS_A_PERIOD
+        state = int((values[cell - 1][:, at] + change[state]).argmin())
     return steps

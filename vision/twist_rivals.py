@@ -27,11 +27,14 @@ def follow_twist(
     """Follow the twist along both edges as ``twist_path.courses`` does, about one axis after the other until a course is one that a
     whole blank may take, and choose the likeliest; None where it cannot be followed."""
     rivals: list[tuple[TwistPath, float]] = []
+    likeliest, odd = None, True
     for axis in axes_mm:
         rivals += courses(fit, x_mm, upper_mm, lower_mm, axis, trust)
-        if rivals and not _likeliest(rivals)[1]:
+        if rivals:
+            likeliest, odd = _likeliest(rivals)
+        if not odd:
             break
-    return _likeliest(rivals)[0] if rivals else None
+    return likeliest
 
 
 def _likeliest(rivals: Sequence[tuple[TwistPath, float]]) -> tuple[TwistPath, bool]:
