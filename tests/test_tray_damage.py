@@ -16,6 +16,7 @@ from vision.find import Candidate
 from vision.flutes import seen_flutes, seen_period
 from vision.quantity import Quantity
 from vision.reading import Choice, Finding, InstrumentReading
+from vision.tray.agreed import agreed_length, mask_length
 from vision.tray.from_above import _bare
 from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, bent_beyond_doubt, mask_middle, seen_bend, sharpest
 from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, gone_beyond_doubt, tip_gone
@@ -55,9 +56,9 @@ def test_a_straight_shaft_and_a_gentle_curve_are_no_kink(angle_deg: float, radiu
     assert bend is None or bend.miss_mm > STRAIGHT_MM or bend.angle_deg < DOUBT_DEG
 
 
-def outlined(angle_deg: float) -> InstrumentReading:
-    """A reading whose outlines run beside the same line as ``bent`` draws, tip first."""
-    steps = np.arange(0.0, 24.0, 0.1)
+def outlined(angle_deg: float, seen_mm: float = 24.0) -> InstrumentReading:
+    """A reading whose outlines run beside the same line as ``bent`` draws, tip first, so far as seen from the handle."""
+    steps = np.arange(0.0, seen_mm, 0.1)
     heading = np.where(steps > 18.0, np.radians(angle_deg), 0.0)
     line = np.cumsum(0.1 * np.column_stack([np.cos(heading), np.sin(heading)]), axis=0)[::-1] * PPM + [200, 100]
     trace = replace(k_file().trace, axis_px=line, upper_px=line - [0.0, 2.5], lower_px=line + [0.0, 2.5])
@@ -81,11 +82,39 @@ def test_a_bend_that_one_of_them_shows_is_a_close_up_at_most(mask_deg: float, ou
 
 
 def test_a_bend_too_sharp_for_the_outlines_to_follow_is_sure_by_the_mask_alone() -> None:
-    seen = seen_bend(bent(45.0), PPM, outlined(0.0))
+    seen = seen_bend(bent(45.0), PPM, outlined(0.0, seen_mm=18.0))
 
     assert seen is not None
     assert seen[0] == pytest.approx(45.0, abs=5.0)
     assert seen[1]
+
+
+def test_a_bend_of_the_mask_alone_is_not_where_the_outlines_are_straight_all_along() -> None:
+    seen = seen_bend(bent(45.0), PPM, outlined(0.0))
+
+    assert seen is None or not seen[1]
+
+
+def test_outlines_tell_a_bend_by_themselves_where_no_handle_was_found_to_lay_the_mask_by() -> None:
+    pale = replace(bent(0.0), handle=np.zeros_like(bent(0.0).handle))
+
+    assert seen_bend(pale, PPM, outlined(30.0)) == (pytest.approx(30.0, abs=4.0), True)
+    assert seen_bend(pale, PPM, outlined(6.0)) is None
+
+
+@pytest.mark.parametrize(
+    ("front_mm", "tip", "agreed"), [(24.0, 100.0, True), (22.0, 100.0, False), (None, 100.0, False), (24.0, None, False)]
+)
+def test_a_length_stands_where_marks_and_mask_agree(front_mm: float | None, tip: float | None, agreed: bool) -> None:
+    shaft = bent(0.0)  # drawn from 195 px on, the handle's end, to 560 px, half a line's width beyond the last point
+    front = None if front_mm is None else Quantity(front_mm, 0.1)
+    seen: Any = SimpleNamespace(front_mm=front, tip=SimpleNamespace(column=tip))
+
+    assert mask_length(shaft, PPM) == pytest.approx((560.0 - 195.0) / PPM, abs=0.4)
+    length = agreed_length(laid(None, length_mm=None), shaft, seen, PPM)
+    assert (length is not None) == agreed
+    assert length is None or length.u > 0.3
+    assert agreed_length(laid(None, length_mm=25.0), shaft, seen, PPM) == laid(None, length_mm=25.0).length_mm
 
 
 def laid(part_mm: float | None, family: str = "k-file", length_mm: float | None = 25.0) -> InstrumentReading:
@@ -125,7 +154,7 @@ def sheet(light: float = 1.0, ink: bool = False, fine: bool = False) -> Any:
 def test_one_that_is_short_of_a_standard_length_and_of_its_part_is_told(
     part_mm: float | None, length_mm: float, family: str, early: bool
 ) -> None:
-    said = ends_early(laid(part_mm, family, length_mm), sheet())
+    said = ends_early(one := laid(part_mm, family, length_mm), sheet(), one.length_mm)
 
     assert (said is not None and said[1]) == early
     assert said is None or f"{part_mm:.1f} mm" in said[0]
@@ -133,7 +162,7 @@ def test_one_that_is_short_of_a_standard_length_and_of_its_part_is_told(
 
 @pytest.mark.parametrize("hidden", [sheet(light=0.4), sheet(ink=True), sheet(light=0.4, fine=True)])
 def test_an_end_under_something_or_over_what_is_not_as_printed_is_never_sure(hidden: Any) -> None:
-    said = ends_early(laid(13.0, length_mm=22.0), hidden)
+    said = ends_early(one := laid(13.0, length_mm=22.0), hidden, one.length_mm)
 
     assert said is not None
     assert not said[1]

@@ -26,8 +26,10 @@ SURE_DEG, DOUBT_DEG = 14.0, 12.0  # called a kink; looked at again
 NEAR_MM, ALIKE = 3.0, 0.4  # of two bends that are one: places, angles
 ALONE_MM, ALONE_DEG = 2.0, 20.0  # a bend of the mask alone is worth a close-up from there on
 CLEAR_MM, CLEAR_DEG, CLEAR_MISS_MM = 2.5, 30.0, 0.22  # and a kink from there on: outlines lose sight of what turns off so much
-PLAIN_DEG, PLAIN_MISS_MM = 15.0, 0.065  # of the outlines, where the mask is bent by at least SLIGHT_DEG anywhere
-SLIGHT_DEG, SLIGHT_MM, SLIGHT_MASK_MM = 5.0, 0.03, 0.06  # a bend of two very straight pieces in both, by their misses
+PLAIN_DEG, PLAIN_MISS_MM, PLAIN_MASK_DEG = 15.0, 0.065, 5.0  # of the outlines, where the mask is bent so much anywhere, or tells nothing
+REACH_MM = 2.0  # outlines that end so near the mask's end show all of it
+LONGEST_MM = 33.0  # a mask that is longer holds something else
+SLIGHT_DEG, SLIGHT_MM, SLIGHT_MASK_MM = 4.0, 0.03, 0.06  # a bend of two very straight pieces in both, by their misses
 SLIGHT_NEAR_MM, SLIGHT_ALIKE = 1.5, 0.55  # places and angles of these
 SLIGHT_FROM_MM = 1.2
 SURE_SIZE = 0.8  # an overview names sizes a little sooner, for sorting
@@ -48,12 +50,13 @@ class Bend:
 
 def seen_bend(candidate: Candidate, px_per_mm: float, reading: InstrumentReading) -> tuple[float, bool] | None:
     """Angle of a sharp bend in deg, and whether mask and outlines both show it, or one of them all too plainly; None without one."""
-    mask, outline = sharpest(mask_middle(candidate, px_per_mm)), sharpest(outline_middle(reading))
+    lines = mask_middle(candidate, px_per_mm), outline_middle(reading)
+    mask, outline = sharpest(lines[0]), sharpest(lines[1])
     if mask is not None and outline is not None and _agree(mask, outline):
         return outline.angle_deg, outline.angle_deg >= SURE_DEG
-    if mask is not None and mask.at_mm >= CLEAR_MM and mask.angle_deg >= CLEAR_DEG and mask.miss_mm <= CLEAR_MISS_MM:
+    if mask is not None and _clear(mask) and not _straight_all_along(outline, lines):
         return mask.angle_deg, True
-    if mask is not None and outline is not None and _plain(mask, outline):
+    if outline is not None and _plain(mask, outline):
         return outline.angle_deg, True
     if mask is not None and outline is not None and _slight(mask, outline):
         return outline.angle_deg, _stiff(reading)
@@ -75,8 +78,20 @@ def _agree(mask: Bend, outline: Bend) -> bool:
     return straight and least >= DOUBT_DEG and least >= (1.0 - ALIKE) * most and abs(mask.at_mm - outline.at_mm) <= NEAR_MM
 
 
-def _plain(mask: Bend, outline: Bend) -> bool:
-    return outline.angle_deg >= PLAIN_DEG and outline.miss_mm <= PLAIN_MISS_MM and mask.angle_deg >= SLIGHT_DEG
+def _clear(mask: Bend) -> bool:
+    return mask.at_mm >= CLEAR_MM and mask.angle_deg >= CLEAR_DEG and mask.miss_mm <= CLEAR_MISS_MM
+
+
+def _straight_all_along(outline: Bend | None, lines: tuple[Array, Array]) -> bool:
+    """Whether outlines as long as the mask are straight, or the mask is longer than any instrument: then its bend is another thing's."""
+    mask, seen = (float(line[-1, 0]) if len(line) else 0.0 for line in lines)
+    straight = outline is not None and outline.angle_deg < DOUBT_DEG and outline.miss_mm <= PLAIN_MISS_MM and seen >= mask - REACH_MM
+    return straight or mask > LONGEST_MM
+
+
+def _plain(mask: Bend | None, outline: Bend) -> bool:
+    seen = outline.angle_deg >= PLAIN_DEG and outline.miss_mm <= PLAIN_MISS_MM
+    return seen and (mask is None or mask.angle_deg >= PLAIN_MASK_DEG)
 
 
 def _slight(mask: Bend, outline: Bend) -> bool:
