@@ -15,8 +15,11 @@ SLOTS = 6
 
 FAR_MM = 9.0
 
-FOLDED_SHARE = 0.12
-"""Height of a folded barb against that of a lifted one."""
+NOTCH = 1.1
+"""Depth of a notch against the thickness of the sliver that was cut from it."""
+
+INWARD = 30
+"""Steps in which the side of a notch is found."""
 
 
 @dataclass(frozen=True)
@@ -24,7 +27,8 @@ class BarbTable:
     """Which barbs reach each bin of x, and their numbers.
 
     `bins` one row a bin of x and sector of angle, as many columns as barbs meet anywhere: indices; `numbers` rows
-    (root x, angle, length, height, half width, thickness, direction, wire radius, lifted), the last one a dummy far away.
+    (root x, angle, length, height, half width, thickness, direction, wire radius, lifted, depth of the notch), the last one a
+    dummy far away.
     """
 
     bins: Array
@@ -61,7 +65,7 @@ class BarbTable:
         barb = _larger(xp, _larger(xp, over, wide), long) + (1.0 - n[:, 8]) * FAR_MM
         dip = xp.clip(4.0 * (u - 0.02), 0.0, 1.0) * xp.clip(3.0 * (1.15 - u), 0.0, 1.0)
         dip = dip * xp.clip((1.15 * n[:, 4] - aside) / (0.3 * n[:, 4]), 0.0, 1.0)
-        return barb, dip * n[:, 5] * 1.1
+        return barb, dip * n[:, 9]
 
 
 def _larger(xp: object, a: Array, b: Array) -> Array:
@@ -77,12 +81,11 @@ def barb_table(instrument: Instrument, backend: Backend) -> BarbTable:
     rows = []
     for barb in instrument.barbs:
         radius = 0.5 * instrument.envelope_mm(barb.x_mm)
-        height = FOLDED_SHARE * barb.height_mm if barb.folded else barb.height_mm
         rows.append(
-            (barb.x_mm, math.radians(barb.angle_deg), barb.length_mm, height, 0.5 * barb.width_mm, barb.thickness_mm)
-            + (1.0, radius, 0.0 if barb.missing else 1.0)
+            (barb.x_mm, math.radians(barb.angle_deg), barb.length_mm, _height_mm(barb), 0.5 * barb.width_mm)
+            + (barb.thickness_mm, 1.0, radius, 0.0 if barb.missing else 1.0, _notch_mm(barb))
         )
-    rows.append((-FAR_MM, 0.0, 0.1, 0.0, 0.01, 0.01, 1.0, 0.1, 0.0))
+    rows.append((-FAR_MM, 0.0, 0.1, 0.0, 0.01, 0.01, 1.0, 0.1, 0.0, 0.0))
     empty = len(rows) - 1
     bins = np.full((math.ceil(instrument.length_mm / BIN_MM) + 1, SECTORS, SLOTS), empty)
     for i, barb in enumerate(instrument.barbs):
@@ -96,12 +99,41 @@ def barb_table(instrument: Instrument, backend: Backend) -> BarbTable:
     return BarbTable(backend.as_index(backend.put(flat)), backend.put(np.array(rows)))
 
 
+def _height_mm(barb: Barb) -> float:
+    return barb.height_mm * (barb.lying if barb.folded else 1.0)
+
+
+def _notch_mm(barb: Barb) -> float:
+    return NOTCH * barb.thickness_mm * barb.notch
+
+
 def _sectors(barb: Barb, radius_mm: float) -> list[int]:
     """Sectors of angle that a barb or its notch touches; the core inside half the radius is left out."""
     half = math.degrees(1.2 * barb.width_mm / radius_mm) + 2.0
     step = 360.0 / SECTORS
     first, last = math.floor((barb.angle_deg - half) / step), math.floor((barb.angle_deg + half) / step)
     return [k % SECTORS for k in range(first, min(last, first + SECTORS - 1) + 1)]
+
+
+def notches_mm(instrument: Instrument, x_mm: Floats, angle: Floats) -> Floats:
+    """How deep notches lower the bare wire at as many places `x_mm` and rows of angles (rad), for a mesh of it.
+
+    A notch is as wide at its floor as outside, so it spans more of the angle there: what is met first from outside counts.
+    """
+    deep = np.zeros_like(angle)
+    for barb in instrument.barbs:
+        u = (x_mm - barb.x_mm) / barb.length_mm
+        near = (u > 0.0) & (u < 1.2)
+        turn = angle[near] - math.radians(barb.angle_deg)
+        turn = np.abs(turn - 2.0 * math.pi * np.round(turn / (2.0 * math.pi)))
+        along = np.clip(4.0 * (u[near] - 0.02), 0.0, 1.0) * np.clip(3.0 * (1.15 - u[near]), 0.0, 1.0)
+        floor, radius = _notch_mm(barb) * along[:, None], 0.5 * instrument.envelope_mm(barb.x_mm)
+        dip = np.zeros_like(turn)
+        for _ in range(INWARD):
+            across = (0.575 * barb.width_mm - turn * (radius - dip)) / (0.15 * barb.width_mm)
+            dip = floor * np.clip(across, 0.0, 1.0)
+        deep[near] = np.maximum(deep[near], dip)
+    return deep
 
 
 def barb_prisms(instrument: Instrument) -> list[tuple[Floats, Floats]]:
@@ -112,8 +144,7 @@ def barb_prisms(instrument: Instrument) -> list[tuple[Floats, Floats]]:
 
 def _prism(instrument: Instrument, barb: Barb, u: Floats) -> tuple[Floats, Floats]:
     radius = 0.5 * instrument.envelope_mm(barb.x_mm)
-    height = (FOLDED_SHARE if barb.folded else 1.0) * barb.height_mm
-    level = radius + height * u**1.6 - 0.5 * barb.thickness_mm * (1.0 - u)
+    level = radius + _height_mm(barb) * u**1.6 - 0.5 * barb.thickness_mm * (1.0 - u)
     half = 0.5 * barb.thickness_mm * (1.0 - 0.8 * u)
     wide = 0.5 * barb.width_mm * (1.0 - 0.85 * u * u)
     rows = []

@@ -61,7 +61,11 @@ class Arc:
 
 @dataclass(frozen=True)
 class Barb:
-    """A sliver cut and lifted from the wire: rooted at `x_mm`, pointing to the handle (or to the tip when folded)."""
+    """A sliver cut and lifted from the wire: rooted at `x_mm`, pointing to the handle, over the notch that it left.
+
+    `notch`: how deep the notch is, in shares of NOTCH times the sliver's thickness; `lying`: height of a folded barb
+    against that of a lifted one.
+    """
 
     x_mm: float
     angle_deg: float
@@ -71,6 +75,8 @@ class Barb:
     thickness_mm: float
     folded: bool = False
     missing: bool = False
+    notch: float = 1.0
+    lying: float = 0.12
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 import numpy as np
 
 from samples.arrays import CPU, Floats
-from samples.barbs import barb_prisms
+from samples.barbs import barb_prisms, notches_mm
 from samples.bodies import place
 from samples.centreline import Centreline
 from samples.instrument import Instrument
@@ -16,8 +16,8 @@ STRAIGHT = Centreline(np.array([[0.0, 0.0, 0.0], [0.02, 0.0, 0.0]]), np.stack([n
 
 def mesh(instrument: Instrument, x_step_mm: float = 0.01, angles: int = 360) -> tuple[Floats, Floats]:
     """Closed mesh of the metal in the instrument's frame (right-handed, tip at 0 when straight): vertices V x 3 in mm,
-    faces F x 3 (indices, outward by the right-hand rule). Notches and barbs of a broach come as separate closed parts:
-    the wire is whole, each barb a prism. A skew break is square here.
+    faces F x 3 (indices, outward by the right-hand rule). The barbs of a broach come as separate closed parts, each a
+    prism over its notch. A skew break is square here.
     """
     vertices, faces = tube(instrument, x_step_mm, np.linspace(0, 2 * np.pi, angles, endpoint=False))
     for prism_vertices, prism_faces in barb_prisms(instrument):
@@ -27,12 +27,13 @@ def mesh(instrument: Instrument, x_step_mm: float = 0.01, angles: int = 360) -> 
 
 
 def tube(instrument: Instrument, x_step_mm: float, angles: Floats) -> tuple[Floats, Floats]:
-    """Closed mesh of the metal without barbs: rings every `x_step_mm` along the axis, their vertices at `angles` (rad)
-    that turn with the blank; then the middle of the first ring and of the last.
+    """Closed mesh of the metal without barbs, but with their notches: rings every `x_step_mm` along the axis, their
+    vertices at `angles` (rad) that turn with the blank; then the middle of the first ring and of the last.
     """
     placed = place(instrument, AT_ORIGIN, CPU)
     x = np.append(np.arange(0.0, instrument.length_mm, x_step_mm), instrument.length_mm)
     phi, radius = turning_radius(placed.surface, x, angles)
+    radius = radius - notches_mm(instrument, x, phi)
     point, frame = placed.line.at(x)
     across = np.cos(phi)[..., None] * frame[:, None, 1] + np.sin(phi)[..., None] * frame[:, None, 2]
     ring = (point[:, None] + radius[..., None] * across).reshape(-1, 3)

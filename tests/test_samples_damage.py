@@ -224,6 +224,22 @@ def test_missing_barbs_are_gone_and_folded_ones_lie_low(strength):
     assert folded.damage[0].to_mm == pytest.approx(last.x_mm + last.length_mm)
 
 
+def test_the_mesh_has_the_notches_that_are_rendered():
+    """The mesh of a wire that lost every barb lies on the rendered surface, and not where notches were half as deep."""
+    bare = broach()
+    bare = replace(bare, barbs=tuple(replace(b, missing=True) for b in bare.barbs))
+    at = mesh(bare, 0.02, 240)[0]
+    at = at[(at[:, 0] > 0.5) & (at[:, 0] < bare.working_part_mm)]
+
+    def off_um(one: Instrument) -> np.ndarray:
+        field = surface_of(one, CPU).field(*(CPU.put(c) for c in at.T))
+        return np.abs(CPU.get(field)) * 1000.0
+
+    half = replace(bare, barbs=tuple(replace(b, notch=0.5) for b in bare.barbs))
+    assert np.quantile(off_um(bare), 0.995) < 1.0
+    assert (off_um(half) > 10.0).mean() > 0.02
+
+
 @pytest.mark.parametrize("kind", ["stained", "corroded"])
 @pytest.mark.parametrize("area", [0.01, 0.1, 0.4])
 def test_spots_cover_about_the_stated_area(kind, area):

@@ -23,6 +23,9 @@ TWISTS, TWIST = ("unwound", "reverse-wound", "overwound"), 0.55
 OTHERS = {"crest-chipped": 0.6, "kinked": 0.3, "barbs-folded": 0.5, "barbs-missing": 0.5, "worn": 0.1, "corroded": 0.1, "stained": 0.1}
 TIP_LOST, DEBRIS, SCRATCH = 0.25, 0.3, 0.25
 MOST_CHIPS = 3
+# How broaches are made differs from one to the next, and nothing published says how: slivers and notches of every depth, lying as flat
+# as they may. A row of barbs is to be missed because it is gone, whatever was under it.
+NOTCH, LYING, STANDING, ACROSS = (0.0, 1.4), (0.05, 0.35), (0.7, 1.3), (0.6, 1.4)
 # Half of these: what turns back several times as fast as it was wound looks overwound to who has only seen it turn back slowly.
 STRONG_DEG = {"reverse-wound": (120.0, 700.0)}
 
@@ -50,12 +53,23 @@ def hurt_instrument(rng: np.random.Generator) -> Instrument:
         one = pre_curved(rng, one)
     if rng.random() < 0.25:
         one = bowed(rng, one)
+    if one.barbs:
+        one = _made_elsewhere(rng, one)
     whole = rng.random() < WHOLE
     if not whole:
         one = _hurt(rng, one)
     if rng.random() < DEBRIS:
         one = marked(rng, one, "debris", float(np.exp(rng.uniform(np.log(0.004), np.log(0.12)))))
     return marked(rng, one, "scratch") if rng.random() < SCRATCH else one
+
+
+def _made_elsewhere(rng: np.random.Generator, one: Instrument) -> Instrument:
+    """The same broach with barbs and notches of another shape, alike all along."""
+    notch, lying, standing, across = (float(rng.uniform(*of)) for of in (NOTCH, LYING, STANDING, ACROSS))
+    barbs = tuple(
+        replace(b, notch=notch, lying=lying, height_mm=b.height_mm * standing, width_mm=b.width_mm * across) for b in one.barbs
+    )
+    return replace(one, barbs=barbs)
 
 
 def _hurt(rng: np.random.Generator, one: Instrument) -> Instrument:
