@@ -21,7 +21,7 @@ from vision.condition import Seen, examine
 from vision.expected import _in_common
 from vision.hurt_sight import HURTS, HurtSight
 from vision.quantity import Quantity
-from vision.tip_loss import TipLoss
+from vision.tip_loss import BEFOREHAND, TipLoss, short_alone
 from vision.unwinding import TwistLoss
 from vision.witness import (
     BARBS_LEVEL,
@@ -60,6 +60,16 @@ def test_log_odds_add_as_bayes_has_it():
 
     assert both == pytest.approx(expit(logit(0.6) + logit(0.7) - TIP_LEVEL))
     assert tip_told(tip, None) == 0.6
+
+
+def test_where_no_envelope_tells_of_the_end_a_clear_sight_of_its_face_does():
+    """Odds of how seldom a tip is lost, times what the network sees (Bayes' theorem in odds form; from memory)."""
+    alone = short_alone(None)
+
+    assert alone.smallest_mm is None
+    assert alone.probability == pytest.approx(BEFOREHAND)
+    assert tip_told(alone, sight(tip_lost=(-0.2, 0.3, 0.98))) > 0.5
+    assert tip_told(alone, sight(tip_lost=(-0.2, 0.3, 0.9))) < 0.5
 
 
 def test_each_witness_may_contradict_the_other():

@@ -183,7 +183,7 @@ def _limits(seen: Seen) -> dict[str, Mapping[str, float]]:
         limits["unwound"] = {"value": round(loss_limit(seen.twist, seen.hurts)), "over_mm": round(seen.twist.over_mm, 1)}
     if seen.bend is not None:
         limits["kinked"] = {"value": round(bend_limit(seen.bend, seen.hurts)), "over_mm": 1.0}
-    if seen.tip is not None:
+    if seen.tip is not None and seen.tip.smallest_mm is not None:
         limits["tip-lost"] = {"value": round(seen.tip.smallest_mm, 1)}
     if seen.chip is not None and chip_limit(seen.chip, seen.hurts) < WHOLE_CREST:
         limits["crest-chipped"] = {"value": round(chip_limit(seen.chip, seen.hurts))}

@@ -25,7 +25,7 @@ from vision.quantity import Quantity
 from vision.reading import InstrumentReading
 from vision.scale import Scale
 from vision.setup import setup_notes
-from vision.tip_loss import TipLoss, end_reach, lost_tip
+from vision.tip_loss import TipLoss, end_reach, lost_tip, short_alone
 from vision.trace import draw_trace
 from vision.twist_path import TwistPath
 from vision.unwinding import TwistLoss, followed, twist_loss
@@ -74,10 +74,16 @@ def given_of(relative: Array, candidate: Candidate, seen: Measured) -> Given:
         before_screen=_before_screen(seen),
     )
     colour = handle_colour(relative, candidate, seen.grip)
-    judged = seen.tip.column is not None and seen.evidence.best != "plain"
-    barbed = seen.evidence.best == "barbed"
-    tip = lost_tip(dimensions, colour, end_reach(seen.profile), barbed=barbed) if judged else None
-    return Given(dimensions, colour, named(seen.edges.names), twist, tip, path)
+    return Given(dimensions, colour, named(seen.edges.names), twist, _tip(seen, dimensions, colour), path)
+
+
+def _tip(seen: Measured, dimensions: Dimensions, colour: HandleColour) -> TipLoss | None:
+    """Is a piece of the tip missing; None where the photo does not show the end."""
+    if seen.tip.column is None:
+        return None
+    kind = seen.evidence.best
+    told = None if kind == "plain" else lost_tip(dimensions, colour, end_reach(seen.profile), barbed=kind == "barbed")
+    return told or short_alone(dimensions.length_mm)
 
 
 def _loss(path: TwistPath, seen: Measured) -> TwistLoss | None:

@@ -36,6 +36,7 @@ LEAST_COLUMNS = 200
 LEAST_RUN_MM, GAP_MM = 5.0, 0.8  # a stretch of metal to go by; gaps in it (glare, a fibre)
 LEAST_SHOWN = 0.3  # share of metal in what a direction is taken over: the rest may be a stop
 APART_AT_MM, ASTRAY_MM = 2.0, 0.2
+LED_OVER_MM = 3.0
 
 
 def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit, *, led: bool = False) -> tuple[Axis, Edges]:
@@ -103,7 +104,16 @@ def _kept_on_metal(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> 
     ahead = _straight_on(photo, spots[last - over : last + 1], px_per_mm)
     if _apart_mm(ahead[over + 1 :], line[last + 1 :], px_per_mm) <= ASTRAY_MM:
         return axis
-    return replace(axis, px=np.concatenate([line[: last - over], ahead]), front_index=None)
+    return replace(axis, px=np.concatenate([_led_to(line[: last - over], ahead[0], px_per_mm), ahead]), front_index=None)
+
+
+def _led_to(line: Array, point: Array, px_per_mm: float) -> Array:
+    """The same line, moved over gently so that it ends at a point beside its end: a strip folds over where its axis jumps."""
+    over = min(round(LED_OVER_MM * px_per_mm), len(line))
+    share = np.linspace(0.0, 1.0, over)[:, None]
+    moved = line.astype(float)
+    moved[len(line) - over :] += share**2 * (3.0 - 2.0 * share) * (point - line[-1])
+    return moved
 
 
 def _straight_on(photo: Photo, spots: Array, px_per_mm: float) -> Array:

@@ -41,11 +41,11 @@ FOUND_95 = 1.645
 
 @dataclass(frozen=True)
 class TipLoss:
-    """How much of the tip is missing (None: unknown), the probability that any is, and what could have been told."""
+    """How much of the tip is missing, the probability that any is, and what could have been told (None: unknown)."""
 
     lost_mm: Quantity
     probability: float
-    smallest_mm: float
+    smallest_mm: float | None
 
 
 def end_reach(profile: Profile) -> float | None:
@@ -78,15 +78,24 @@ def lost_tip(dimensions: Dimensions, colour: HandleColour, reach: float | None, 
     thick = 1.0 if barbed else _by_diameter(d0, taper.value, colour) * _by_part(dimensions.working_part_mm)
     short = _by_length(dimensions.length_mm)
     shape = _by_shape(reach, d0.value)
-    before = np.full(len(LOST_MM), BEFOREHAND / (len(LOST_MM) - 1))
-    before[0] = 1.0 - BEFOREHAND
-    chance = before * thick * short
+    chance = thick * short
     chance[1:] *= shape
+    return _weighed(chance, _smallest(d0.value))
+
+
+def short_alone(length: Quantity | None) -> TipLoss:
+    """What its length alone says, where nothing tells what the end should look like: next to nothing. For who sees the end's face."""
+    return _weighed(_by_length(length), None)
+
+
+def _weighed(likelihood: Array, smallest_mm: float | None) -> TipLoss:
+    """The likelihood of every length lost, weighed with how seldom any is."""
+    chance = likelihood * np.concatenate([[1.0 - BEFOREHAND], np.full(len(LOST_MM) - 1, BEFOREHAND / (len(LOST_MM) - 1))])
     chance /= chance.sum()
     gone = chance[1:] / max(float(chance[1:].sum()), 1e-12)
     mean = float(gone @ LOST_MM[1:])
     u = float(np.sqrt(gone @ (LOST_MM[1:] - mean) ** 2))
-    return TipLoss(Quantity(mean, max(u, 0.1)), float(1.0 - chance[0]), _smallest(d0.value))
+    return TipLoss(Quantity(mean, max(u, 0.1)), float(1.0 - chance[0]), smallest_mm)
 
 
 def _by_shape(reach: float | None, d0_mm: float) -> float:
