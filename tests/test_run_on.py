@@ -120,3 +120,14 @@ def test_an_axis_that_metal_leaves_sideways_is_laid_on_from_the_metal():
     assert abs(leans) == pytest.approx(0.15, abs=0.03)
     assert after.tip_index == before.tip_index
     assert after.front_index is None
+
+
+def test_a_line_led_to_a_point_beside_its_end_gets_there_without_a_corner():
+    line = axis(0.0, 400.0).px
+    led = run_on._led_to(line, line[-1] + [1.0, 8.0], PX_PER_MM)
+
+    assert led[-1] == pytest.approx(line[-1] + [1.0, 8.0])
+    assert np.array_equal(led[:300], line[:300])
+    steps = np.diff(led, axis=0)
+    turn_deg = np.degrees(np.diff(np.arctan2(steps[:, 1], steps[:, 0])))
+    assert np.abs(turn_deg).max() < 1.0
