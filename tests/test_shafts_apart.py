@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from vision.crowd import _held, _held_faintly, _on_line
-from vision.grips import Grip
+from vision.grips import Grip, find_grips
 from vision.plane import Plane
 from vision.shafts import Ground, trace_shaft
 from vision.unprinted import Unprinted, see_through_print
@@ -104,3 +104,30 @@ def test_what_lies_on_a_shaft_is_told_from_what_lies_beside_it() -> None:
 
     assert _on_line(grip(30.0, 40.0, 21.0), held[0].shaft, PPM)
     assert not _on_line(grip(30.0, 40.0, 26.0), held[0].shaft, PPM)
+
+
+@pytest.mark.parametrize(
+    ("light", "rank"), [((0.6, 0.6, 0.6), 1), ((0.97, 0.97, 0.97), 0), ((0.98, 1.3, 0.9), 3), ((0.9, 0.95, 0.9), 1)], ids=str
+)
+def test_what_is_thick_ranks_by_its_light(light: tuple[float, float, float], rank: int) -> None:
+    """A shadow, bare paper between two sides, a colour, a pale handle in even light."""
+    solid, colour = thick(light)
+
+    assert [grip.rank for grip in find_grips(solid, colour, np.zeros_like(solid), PPM)] == ([rank] if rank else [])
+
+
+def test_what_is_brighter_than_paper_is_a_handle_and_no_shadow() -> None:
+    solid, colour = thick((0.85, 0.85, 0.85))
+    lit = np.zeros_like(solid)
+    lit[60:80, 100:340] = True  # a quarter of the handle faces the lamp
+    colour[lit] = 1.2
+
+    assert [grip.rank for grip in find_grips(solid, colour, np.zeros_like(solid), PPM)] == [2]
+
+
+def thick(light: tuple[float, float, float]) -> tuple[np.ndarray, np.ndarray]:
+    """A bar of 12 by 4 mm on paper, of one light over the paper's."""
+    solid, colour = np.zeros((200, 440), bool), np.ones((200, 440, 3), np.float32)
+    solid[60:140, 100:340] = True
+    colour[solid] = light
+    return solid, colour

@@ -22,7 +22,7 @@ from vision.report.table import print_reading
 from vision.tray.told import tell
 from vision.unread import WHY, HandleSeen, handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
 
-RED, BLACK, PAPER = (0.55, 0.03, 0.03), (0.02, 0.02, 0.02), (1.0, 1.0, 1.0)
+RED, BLACK, PAPER, WHITE = (0.55, 0.03, 0.03), (0.02, 0.02, 0.02), (1.0, 1.0, 1.0), (1.15, 1.15, 1.12)
 
 
 def seen(colour: tuple[float, float, float], *, rank: int = 3) -> tuple[np.ndarray, Candidate]:
@@ -51,9 +51,10 @@ def page(printed: float = 1.0) -> Any:
 @pytest.mark.parametrize(
     ("colour", "rank", "printed", "there"),
     [(RED, 3, 1.0, True), (RED, 1, 1.0, False),
-     (BLACK, 2, 1.0, True), (BLACK, 2, 0.0, False), (BLACK, 1, 1.0, False), (PAPER, 2, 1.0, False)],
+     (BLACK, 2, 1.0, True), (BLACK, 2, 0.0, False), (BLACK, 1, 1.0, False), (PAPER, 2, 1.0, False),
+     (WHITE, 2, 1.0, True), (WHITE, 2, 0.0, True), (WHITE, 1, 1.0, False)],
 )  # fmt: skip
-def test_a_coloured_handle_speaks_for_it_and_a_black_one_where_paper_is_white(
+def test_a_coloured_handle_speaks_for_it_a_black_one_where_paper_is_white_and_a_whiter_one(
     colour: tuple[float, float, float], rank: int, printed: float, there: bool
 ) -> None:
     assert surely_there(*seen(colour, rank=rank), page(printed)) == there

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from vision.axis import Axis
 from vision.find import Candidate
+from vision.grips import share_whiter
 from vision.handle import handle_colour, handle_reading
 from vision.nominal import LENGTHS_MM
 from vision.photo import Photo
@@ -25,15 +26,23 @@ BLACK, WHITE = 0.25, 0.9  # light over paper's of a black handle; of paper witho
 SHORTEST_MM = min(LENGTHS_MM)
 APART_MM = 10.0  # a handle whose middle is so far from another's is no part of it
 MOSTLY, LEAST_MM2 = 0.5, 15.0  # share of a black handle, and its size, where paper would be seen
+WHITER_SHARE = 0.35  # of a white handle, brighter than the paper: more than finding asks, since nothing else speaks for it
 PLAIN = (None, "white", "grey", "black", "bleached", "other")
 NONE: NDArray[np.float64] = np.empty((0, 2))
 
 
 def surely_there(relative: NDArray[np.float32], candidate: Candidate, plane: Plane) -> bool:
-    """Whether its handle speaks for it: coloured, or black where the paper is white. Else it may be a shadow, the print or the table."""
+    """Whether its handle speaks for it: coloured, black where the paper is white, or whiter than the paper. Else it may be a shadow, the
+    print or the table."""
     if candidate.rank == 3 and handle_colour(relative, candidate).word not in PLAIN:
         return True
-    return candidate.rank == 2 and _black_on_white(relative, candidate, plane)
+    return candidate.rank == 2 and (_black_on_white(relative, candidate, plane) or _whiter(relative, candidate))
+
+
+def _whiter(relative: NDArray[np.float32], candidate: Candidate) -> bool:
+    left, top = candidate.offset_px
+    height, width = candidate.handle.shape
+    return share_whiter(relative[top : top + height, left : left + width][candidate.handle]) >= WHITER_SHARE
 
 
 def _black_on_white(relative: NDArray[np.float32], candidate: Candidate, plane: Plane) -> bool:
