@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, median_filter
-from scipy.signal import find_peaks
+
+from vision.peaks import find_peaks
 
 Array = NDArray[np.floating[Any]]
 GRID_MM = 0.01
@@ -84,7 +85,7 @@ def find_crests(x_mm: Array, height_mm: Array, *, from_mm: float, to_mm: float, 
     relative = smooth / radius
     noise = 1.4826 * float(np.median(np.abs(raw - smooth)))
     prominence = max(LEAST_SWING, 4.0 * noise / float(np.median(radius)) / 3.0)
-    peaks, _ = find_peaks(relative, prominence=prominence, distance=max(int(0.12 / GRID_MM), 1))
+    peaks = find_peaks(relative, prominence=prominence, distance=max(int(0.12 / GRID_MM), 1))
     valleys = [a + int(np.argmin(relative[a:b])) for a, b in itertools.pairwise(peaks)]
     sharp = fine if ridges else gaussian_filter1d(raw, 0.012 / GRID_MM)
     x_peak, high = _vertex(grid, sharp, peaks, +1.0, 0.02 if ridges else 0.04)

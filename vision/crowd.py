@@ -18,6 +18,7 @@ from scipy.spatial.distance import cdist
 from vision.channels import LUMINANCE, weighted
 from vision.discs import by_disc
 from vision.grips import Grip, filled, find_grips
+from vision.memory import give_back
 from vision.outlined import outlined_grips
 from vision.plane import Plane
 from vision.shafts import Ground, Shaft, follow_end, trace_shafts
@@ -80,17 +81,23 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     ground = Ground(through.metal, through.known, ppm, grey)
     solid = filled(ground.metal, ppm)
     plain = find_grips(filled(through.plain, ppm), relative, rim, ppm)
+    give_back()  # here and below: of a tray, the most is held now
     clear = _held(plain, ground)
+    give_back()
     held = _fitting(_held_faintly(plain, clear, ground, through), solid.shape, ppm)
+    give_back()
     sides = outlined_grips(through.weak & ~_drawn(held, solid.shape, 2.6 * ppm), grey, ppm)
     # a shaft and its shadow are two sides too
     white = tuple(grip for grip in sides if not any(_on_line(grip, one.shaft, ppm) for one in held))
     held = _fitting([*held, *(_held(white, _faint(ground, through), plain) if white else ())], solid.shape, ppm)
     whole = _drawn(held, solid.shape, 2.6 * ppm)
+    give_back()
     pale = filled(_closed(through.weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
+    give_back()
     thick = [find_grips(mask & ~whole, relative, rim, ppm) for mask in (solid, pale)]
     more = [one for grips in thick for one in _held(grips, ground, plain) if _worthy(one, ppm)]
     held = _fitting([*held, *more], solid.shape, ppm)
+    give_back()
     claimed = _drawn(held, solid.shape, 1.6 * ppm)
     free = Ground(ground.metal & ~claimed, ground.known, ppm)
     bent = [replace(one, shaft=follow_end(free, one.shaft)) for one in held]

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from vision.bands import bands
+from vision.memory import give_back
 from vision.openings import zones
 from vision.plane import Plane
 
@@ -39,6 +40,7 @@ def paper_light(plane: Plane, anchors_mm: Image) -> Image:
     usual = _upper(grey)
     kept = np.isfinite(grey) & (grey > usual - DIMMER) & (grey < usual + BRIGHTER)
     spread = _spread(np.where(kept[..., None], votes, np.nan))
+    give_back()  # the blocks, before a picture as large as the plane
     full = cv2.resize(spread.astype(np.float32), (plane.rgb.shape[1], plane.rgb.shape[0]), interpolation=cv2.INTER_LINEAR)
     for band in bands(full.shape, 0):
         full[band.place] = cv2.exp(full[band.place])
