@@ -21,7 +21,7 @@ from vision.memory import give_back
 from vision.metal import HALF, MetalSight, see_metal, strip_step
 from vision.photo import Photo
 from vision.step_edges import moved_to_middle, step_edges, strip_half_px
-from vision.strip import light_nearby, normals, straighten
+from vision.strip import Nearby, light_nearby, normals, straighten
 
 __all__ = ["Edges", "locate_edges"]
 
@@ -58,14 +58,14 @@ def locate_edges(
     if before is None:
         first = see_metal(near, axis.px, half_px, coarsely=coarsely)
         width = _width(first.upper_px - first.lower_px, half_px)
-        centred = _centred(axis, first, width, px_per_mm)
+        centred = _centred(axis.px, first, width, px_per_mm)
     else:
         width, centred = _width(before.upper_px - before.lower_px, half_px), axis.px
     if strip_step(width / 2.0) > strip_step(half_px):  # thicker than it looked
         near = light_nearby(photo, centred, REACH * HALF * strip_step(width / 2.0))
     seen = None if first is None or coarsely else _seen_already(first, axis.px, centred, strip_step(width / 2.0))
     if seen is None:
-        seen = see_metal(near, centred, width / 2.0)
+        centred, seen = _looked_along(near, centred, width, px_per_mm)
     strip = straighten(near, centred, steps.strip.half_px)
     upper, lower = seen.upper_px, seen.lower_px
     if lit is not None and lit.any():
@@ -89,14 +89,28 @@ def locate_edges(
     )
 
 
+def _looked_along(near: Nearby, axis_px: Array, width: float, px_per_mm: float) -> tuple[Array, MetalSight]:
+    """What is seen along a line, and that line; moved onto the metal's middle once more where it had been led astray, as by a shadow."""
+    seen = see_metal(near, axis_px, width / 2.0)
+    again = _centred(axis_px, seen, width, px_per_mm)
+    if px_per_mm <= COARSE_FROM or _aside_px(again, axis_px, seen) <= OFF_ROWS * seen.row_px:  # in an overview it may be another's
+        return axis_px, seen
+    return again, see_metal(near, again, width / 2.0)
+
+
+def _aside_px(line: Array, axis_px: Array, seen: MetalSight) -> float:
+    """How far two lines lie apart where metal was seen, at most."""
+    metal = np.isfinite(seen.upper_px - seen.lower_px)
+    return float(np.abs(((line - axis_px) * normals(axis_px)).sum(axis=1)[metal]).max(initial=0.0))
+
+
 def _seen_already(first: MetalSight, axis_px: Array, centred_px: Array, step: int) -> MetalSight | None:
     """What the first look saw, counted from the centred axis; None where its rows were others, or the metal lay far beside their middle."""
     if first.row_px != step:
         return None
-    aside = ((centred_px - axis_px) * normals(axis_px)).sum(axis=1)
-    metal = np.isfinite(first.upper_px - first.lower_px)
-    if metal.any() and np.abs(aside[metal]).max() > OFF_ROWS * step:
+    if _aside_px(centred_px, axis_px, first) > OFF_ROWS * step:
         return None
+    aside = ((centred_px - axis_px) * normals(axis_px)).sum(axis=1)
     return replace(first, upper_px=first.upper_px - aside, lower_px=first.lower_px - aside)
 
 
@@ -105,10 +119,10 @@ def _width(wide_px: Array, half_px: float) -> float:
     return float(np.nanpercentile(wide_px, 90)) if np.isfinite(wide_px).any() else 2.0 * half_px
 
 
-def _centred(axis: Axis, first: MetalSight, width: float, px_per_mm: float) -> Array:
+def _centred(axis_px: Array, first: MetalSight, width: float, px_per_mm: float) -> Array:
     """The axis moved onto the middle of the metal as first seen."""
     shaft = _clear_shaft(first.kinds, px_per_mm)
-    return moved_to_middle(axis.px, first.upper_px + shaft, first.lower_px + shaft, max(51.0, SWING_WIDTHS * width))
+    return moved_to_middle(axis_px, first.upper_px + shaft, first.lower_px + shaft, max(51.0, SWING_WIDTHS * width))
 
 
 def _clear_shaft(kinds: Array, px_per_mm: float) -> Array:

@@ -172,10 +172,8 @@ def _in_mm(
 
 
 def _tip_guess(axis: Axis, marks: Marks) -> int | None:
-    """Column of the tip as found, or as the network marks it where the axis had to run on past what was found."""
-    if axis.tip_index is None and marks.tip is not None:
-        return round(marks.tip.column)
-    return axis.tip_index
+    """Column of the tip as the network marks it, else as found: a fibre or a shadow beyond the metal may have been found with it."""
+    return axis.tip_index if marks.tip is None else round(marks.tip.column)
 
 
 def _front_column(axis: Axis, marks: Marks) -> float:

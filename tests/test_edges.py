@@ -1,0 +1,69 @@
+"""A line that was led beside the metal is laid on its middle, and a tip is where the network marks it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vision import edges
+from vision.axis import Axis
+from vision.instrument import _tip_guess
+from vision.marks import NO_MARKS, NOTHING, WORKING, Mark
+from vision.metal import MetalSight
+from vision.strip import normals
+
+METAL_Y, HALF_PX, LENGTH = 100.0, 10.0, 900
+
+
+@pytest.fixture
+def looks(monkeypatch: pytest.MonkeyPatch) -> list[np.ndarray]:
+    """A bar of metal along y = METAL_Y in place of a photo; the lines along which it was looked at."""
+    seen: list[np.ndarray] = []
+
+    def see(_near: object, line: np.ndarray, _half: float) -> MetalSight:
+        seen.append(line)
+        aside = (METAL_Y - line[:, 1]) * np.sign(normals(line)[:, 1])
+        kinds = np.zeros((5, len(line)))
+        kinds[WORKING, 60:], kinds[NOTHING, :60] = 1.0, 1.0
+        half = np.where(kinds[WORKING] > 0.5, HALF_PX, np.nan)
+        spread = np.full((2, len(line)), 0.5)
+        return MetalSight(aside + half, aside - half, spread, kinds, spread, np.zeros(14))
+
+    monkeypatch.setattr(edges, "see_metal", see)
+    return seen
+
+
+def line(astray_px: float) -> np.ndarray:
+    """Along the bar, and over the last third beside it."""
+    x = np.arange(float(LENGTH))
+    return np.column_stack([x, METAL_Y + astray_px * np.clip((x - 500.0) / 200.0, 0.0, 1.0)])
+
+
+def test_a_line_led_astray_is_laid_on_the_metal(looks):
+    laid, sight = edges._looked_along(None, line(30.0), 2 * HALF_PX, 60.0)
+
+    assert len(looks) == 2
+    assert np.abs(laid[100:-50, 1] - METAL_Y).max() < 3.0
+    assert np.nanmax(np.abs(sight.upper_px + sight.lower_px)[100:-50]) < 6.0
+
+
+def test_a_line_near_enough_is_left(looks):
+    before = line(5.0)
+
+    assert edges._looked_along(None, before, 2 * HALF_PX, 60.0)[0] is before
+    assert len(looks) == 1
+
+
+def test_in_an_overview_what_lies_beside_may_be_anothers(looks):
+    before = line(30.0)
+
+    assert edges._looked_along(None, before, 2 * HALF_PX, 20.0)[0] is before
+    assert len(looks) == 1
+
+
+def test_the_tip_is_where_it_is_marked():
+    """A fibre that was found with the metal runs on to the frame's border: that is not the tip."""
+    axis = Axis(line(0.0), 3, None, 0.3)
+
+    assert _tip_guess(axis, replace(NO_MARKS, tip=Mark(120.4, 1.0))) == 120
+    assert _tip_guess(axis, NO_MARKS) == 3
