@@ -1,13 +1,15 @@
 """A view from far aside is refused with both angles; the tilt is that of the camera that took the photo."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from test_scale import NOWHERE, View, photograph
 
 from vision.errors import PhotoError
 from vision.findscale import find_scale
-from vision.fitness import MOST_TILT_DEG, refuse_slanted
+from vision.fitness import MOST_TILT_DEG, judging_doubts, refuse_slanted
+from vision.tip import Tip
 
 
 def test_the_second_of_two_views_may_lean_and_a_view_from_the_side_may_not() -> None:
@@ -20,3 +22,14 @@ def test_the_second_of_two_views_may_lean_and_a_view_from_the_side_may_not() -> 
         refuse_slanted(side)
     assert caught.value.kind == "slanted"
     refuse_slanted(replace(side, sheet=None))  # a stated scale says nothing of the view
+
+
+def test_a_photo_without_the_tip_is_unfit_to_judge_it() -> None:
+    sharp = SimpleNamespace(blur_px=1.5, spread_px=0.5, doubt_px=0.0)
+
+    assert judging_doubts(70.0, sharp, Tip(200.0, 1.0, None, None)) == ()
+    assert judging_doubts(70.0, sharp, Tip(None, 0.0, None, None)) == (
+        "the tip is outside the frame: whether a piece of it is missing cannot be told; photograph the whole working part",
+    )
+    (covered,) = judging_doubts(70.0, sharp, Tip(None, 0.0, None, None, "something lies at the tip: its end is not seen"))
+    assert covered.startswith("something lies at the tip: its end is not seen: whether")

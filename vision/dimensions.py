@@ -20,7 +20,7 @@ from vision.lead import PATH_WITHIN, fit_trend, groove_angles, sampled, whole_pa
 from vision.outline import Outline
 from vision.place import Profile
 from vision.quantity import Quantity
-from vision.tip import Tip
+from vision.tip import TIP_OUTSIDE, Tip
 from vision.twist import TwistFit
 from vision.twist_path import TwistPath
 from vision.unwinding import TwistLoss
@@ -128,7 +128,7 @@ def measure(
     if doubt_px > 0.0:
         notes.append(f"outline model and brightness steps lie {doubt_px:.0f} px apart: widths carry that; use softer light and refocus")
     if not tip_seen:
-        notes.append(f"{tip.hidden or 'the tip is outside the frame'}: everything counted from the tip is not measured")
+        notes.append(f"{tip.hidden or TIP_OUTSIDE}: everything counted from the tip is not measured")
     d0, d16, taper = _cone_quantities(envelope, width, outline, tip_seen, notes)
     pitch, flutes, helix = _thread_quantities(outline, evidence, envelope, (loss, path), (width, place), tip_seen, notes)
     return Dimensions(

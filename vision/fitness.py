@@ -12,6 +12,7 @@ from vision.glare import BURNT
 from vision.photo import Photo
 from vision.reading import InstrumentReading
 from vision.scale import Scale
+from vision.tip import TIP_OUTSIDE, Tip
 
 LEAST_PX_PER_MM = 8.0
 MOST_BURNT = 0.3
@@ -66,7 +67,7 @@ def refuse_none(readings: Sequence[InstrumentReading], candidates: Sequence[Cand
     )
 
 
-def judging_doubts(px_per_mm: float, edges: Edges) -> tuple[str, ...]:
+def judging_doubts(px_per_mm: float, edges: Edges, tip: Tip) -> tuple[str, ...]:
     """Why this photo is unfit to judge condition by, each with what it has and what is needed."""
     doubts = []
     if px_per_mm < JUDGE_PX_PER_MM:
@@ -83,6 +84,9 @@ def judging_doubts(px_per_mm: float, edges: Edges) -> tuple[str, ...]:
         )
     if edges.doubt_px > 0.0 and edges.spread_px > SURE_SPREAD_PX:
         doubts.append("the two ways of finding the outline contradict each other: use softer light and photograph again")
+    if tip.column is None:
+        why = tip.hidden or TIP_OUTSIDE
+        doubts.append(f"{why}: whether a piece of it is missing cannot be told; photograph the whole working part")
     return tuple(doubts)
 
 

@@ -155,7 +155,7 @@ def read_measured(
         condition=examine(
             examined(photo, seen, given),
             px_per_mm=seen.scale_at.value,
-            doubts=judging_doubts(seen.scale_at.value, seen.edges),
+            doubts=judging_doubts(seen.scale_at.value, seen.edges, seen.tip),
         ),
         notes=(
             *setup_notes(seen.setup, seen.held),

@@ -17,6 +17,7 @@ from vision.edge_lines import Edges
 from vision.marks import Mark
 
 Array = NDArray[np.floating[Any]]
+TIP_OUTSIDE = "the tip is outside the frame"
 MARK_U_PX = 0.5
 GAP_MM = 0.12  # metal that is interrupted for longer than this has ended
 
