@@ -136,6 +136,7 @@ def _by_colour(mask: Mask, colour: Array, px_per_mm: float) -> list[Mask]:
     lab = cv2.cvtColor(np.clip(smooth, 0.0, 1.0) ** np.float32(1 / 2.2), cv2.COLOR_RGB2LAB)
     seen = (lab[mask] * np.array([0.4, 1.0, 1.0], np.float32)).astype(np.float32)
     criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
+    cv2.setRNGSeed(1)  # or the same photo would be read otherwise after another one
     _, which, middles = cv2.kmeans(seen, 2, None, criteria, 3, cv2.KMEANS_PP_CENTERS)  # type: ignore[call-overload]
     if float(np.linalg.norm(middles[0] - middles[1])) < 25.0:
         return [mask]

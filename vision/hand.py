@@ -167,29 +167,29 @@ def _coherence(face: _Face, side: float) -> Array:
 
     ``side``: -1 for a right hand, whose edges are toward the camera where the sine of their angle is negative.
     """
-    best: Array = np.empty(0)
-    for shift in SHIFTS:
-        angles = [face.theta - shift * side + 2.0 * np.pi * k / face.corners for k in range(face.corners)]
-        found = np.concatenate([_passages(face, angle, side) for angle in angles])
-        if len(found) and (not len(best) or found.mean() > best.mean()):
-            best = found
-    return best
+    corners = 2.0 * np.pi * np.arange(face.corners) / face.corners
+    every = (corners[None, :] - side * SHIFTS[:, None]).reshape(-1, 1)  # all shifts, and in each all corners' lines
+    found, line = _passages(face, face.theta + every, side)
+    of_shift = [found[line // face.corners == k] for k in range(len(SHIFTS))]
+    return max(of_shift, key=lambda one: one.mean() if len(one) else -np.inf)
 
 
-def _passages(face: _Face, angle: Array, side: float) -> Array:
-    """Coherence of every time that one corner's line crosses the face."""
+def _passages(face: _Face, angle: Array, side: float) -> tuple[Array, NDArray[np.int_]]:
+    """Coherence of every time that one of the lines (L, N), each a corner's, crosses the face; and which line it is."""
     height = np.cos(angle)
     seen = (np.sin(angle) * side > 0.0) & (np.abs(height) < FACE)
     rows = face.axis_row + face.radius_px * height
-    down = np.gradient(rows, face.column)
-    spots = [rows[seen], face.column[seen]]
+    down = np.gradient(rows, face.column, axis=1)[seen]
+    spots = [rows[seen], np.broadcast_to(face.column, rows.shape)[seen]]
     across, along = (map_coordinates(slope, spots, order=1, mode="nearest") for slope in face.slopes)
-    step, power = np.zeros((2, len(seen)))
-    step[seen], power[seen] = (across - along * down[seen]) / np.hypot(1.0, down[seen]), across**2 + along**2
-    runs = np.flatnonzero(np.diff(np.concatenate([[0], seen.astype(int), [0]])))
+    step, power = np.zeros((2, *seen.shape))
+    step[seen], power[seen] = (across - along * down) / np.hypot(1.0, down), across**2 + along**2
+    apart = np.pad(seen, ((0, 0), (0, 1)))  # no run goes on from one line to the next
+    runs = np.flatnonzero(np.diff(np.concatenate([[0], apart.ravel().astype(int), [0]])))
     first, length = runs[::2], runs[1::2] - runs[::2]
     long = length >= 2 * PIECES
-    return _coherences(step, power, first[long], length[long], face.noise**2)
+    line, at = np.divmod(first[long], apart.shape[1])
+    return _coherences(step.ravel(), power.ravel(), line * seen.shape[1] + at, length[long], face.noise**2), line
 
 
 def _coherences(step: Array, power: Array, first: NDArray[np.int_], length: NDArray[np.int_], noise: float) -> Array:
