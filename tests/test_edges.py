@@ -1,15 +1,18 @@
 """A line that was led beside the metal is laid on its middle, and a tip is where the network marks it."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from vision import edges
 from vision.axis import Axis
-from vision.instrument import _tip_guess
+from vision.exif import CameraInfo
+from vision.instrument import _is_tip_cut, _tip_guess
 from vision.marks import NO_MARKS, NOTHING, WORKING, Mark
 from vision.metal import MetalSight
+from vision.photo import Photo
 from vision.strip import normals
 
 METAL_Y, HALF_PX, LENGTH = 100.0, 10.0, 900
@@ -67,3 +70,11 @@ def test_the_tip_is_where_it_is_marked():
 
     assert _tip_guess(axis, replace(NO_MARKS, tip=Mark(120.4, 1.0))) == 120
     assert _tip_guess(axis, NO_MARKS) == 3
+
+
+@pytest.mark.parametrize(("column", "u", "cut"), [(120.0, 1.0, False), (30.0, 1.0, True), (60.0, 30.0, True)])
+def test_where_the_find_runs_to_the_border_only_a_clear_mark_inside_is_a_tip(column, u, cut):
+    photo = Photo(Path("grey"), np.full((200, LENGTH, 3), 200, np.uint8), CameraInfo())
+    axis = Axis(line(0.0), 3, None, 0.3)
+
+    assert _is_tip_cut(photo, axis, replace(NO_MARKS, tip=Mark(column, u)), 60.0) is cut

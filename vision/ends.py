@@ -79,12 +79,12 @@ def front_mm(
     return Quantity(found[0].value, float(np.hypot(found[0].u, UNSEEN_U_MM))), found[1]
 
 
-def at_border(photo: Photo, axis: Axis, index: int | None) -> bool:
-    """Whether a column of the axis lies at the frame's border (None: out of the frame)."""
+def at_border(photo: Photo, axis: Axis, index: int | None, more_px: float = 0.0) -> bool:
+    """Whether a column of the axis lies at the frame's border, or within ``more_px`` of that (None: out of the frame)."""
     if index is None:
         return True
     x, y = axis.px[index]
-    near = NEAR_BORDER_PX + 0.01 * max(photo.width_px, photo.height_px)
+    near = NEAR_BORDER_PX + 0.01 * max(photo.width_px, photo.height_px) + more_px
     return bool(x < near or y < near or x > photo.width_px - near or y > photo.height_px - near)
 
 

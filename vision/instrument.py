@@ -46,6 +46,7 @@ Array = NDArray[np.floating[Any]]
 LEAST_SHAFT_MM, LEAST_SEEN, THICKEST_MM = 5.0, 0.5, 2.2  # a size 140 reaches 1.72 mm
 GRIPPED_MM = 40.0  # from handle to tip: 31 mm, and what is made longer for the jaw's far teeth; beyond, it is led on by something else
 LEAST_STEPPED = (0.25, 0.25, 0.05, -1.0)  # share of columns, by the rank of the handle: a coloured one is no shadow
+CUT_NEAR_MM = 0.5
 COLOURED = 2  # rank of a handle from which on it is surely one
 COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 
@@ -102,7 +103,7 @@ def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candi
     marks = marks_in_light(read_marks(edges.kinds, scale_at.value), burnt)
     marks = doubted_ends(marks, edges, axis, scale_at.value, wavers=in_doubt(edges))
     marks = replace(marks, part_end_hidden=marks.part_end_hidden or cut_short(axis, photo, marks, scale_at.value))
-    tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=at_border(photo, axis, _tip_guess(axis, marks)))
+    tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=_is_tip_cut(photo, axis, marks, scale_at.value))
     hidden = None if tip.column is None else hides_tip(photo, edges, burnt, tip.column, scale_at.value)
     tip = tip if hidden is None else Tip(None, 0.0, None, None, hidden)
     tip_column = tip.column if tip.column is not None else float(axis.tip_index or 0)
@@ -169,6 +170,13 @@ def _in_mm(
         grip=grip_on_plane(scale, plane, edges.strip.axis_px, edges.kinds, None if marks.front is None else marks.front.column),
         hand=see_hand(edges.strip, profile, outline, evidence),
     )
+
+
+def _is_tip_cut(photo: Photo, axis: Axis, marks: Marks, px_per_mm: float) -> bool:
+    """Whether the border cuts the metal before its tip. Where finding and network disagree, a mark near the border is not believed."""
+    if marks.tip is None or axis.tip_index is None or not at_border(photo, axis, axis.tip_index):
+        return at_border(photo, axis, _tip_guess(axis, marks))
+    return at_border(photo, axis, _tip_guess(axis, marks), max(2.0 * marks.tip.u, CUT_NEAR_MM * px_per_mm))
 
 
 def _tip_guess(axis: Axis, marks: Marks) -> int | None:
