@@ -46,6 +46,8 @@ class _Parser(argparse.ArgumentParser):
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status."""
+    # Many small fits: more threads would only wait for one another. Asked as NumPy loads, which no import above does.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(AttributeError, ValueError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]  # a terminal that lacks a sign shows '?'
