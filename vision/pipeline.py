@@ -38,6 +38,7 @@ from vision.reading import PhotoReading, ScaleReading
 from vision.rounded import refuse_rounded
 from vision.scale import GivenScale, Scale
 from vision.screen import even_tiles, refuse_screen
+from vision.shadow import like_a_shadow
 from vision.together import Looked
 from vision.twice import NEAR_MM, SHADOW_MM, counted_once
 from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
@@ -64,7 +65,8 @@ def read_photo(
     if keep is not None:
         keep.append(looked)
     readings = tuple(sorted((*looked.readings, *looked.unread), key=lambda one: one.id))
-    return PhotoReading(str(path), None, scale_reading(looked.scale, looked.photo), readings, _notes(looked.scale))
+    notes = _notes(looked.scale) + _left_out(looked.shadows)
+    return PhotoReading(str(path), None, scale_reading(looked.scale, looked.photo), readings, notes)
 
 
 def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool, cameras: Cameras) -> Looked:
@@ -81,7 +83,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     plane = plane.without_picture()
     ordered = in_reading_order(found.candidates, plane, scale)
     tried = [(candidate, measure_candidate(photo, scale, plane, candidate, down=held)) for candidate in ordered]
-    seen = _once([(candidate, measured) for candidate, measured in tried if measured is not None])
+    seen, shadows = _once([(candidate, measured) for candidate, measured in tried if measured is not None], found.relative, plane)
     counted = {id(candidate) for candidate, _ in seen}
     left = [one for one, _ in tried if id(one) not in counted and surely_there(found.relative, one, plane)]
     lines = _unread_lines(left, seen, plane, scale, found.relative)
@@ -92,7 +94,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     ]
     without = [unread(photo, scale, found.relative, candidate, axis, numbers[id(candidate)]) for candidate, axis in lines]
     refuse_none(readings, found.candidates, photo)
-    return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings), tuple(without))
+    return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings), tuple(without), shadows)
 
 
 def _unread_lines(
@@ -125,15 +127,20 @@ def _numbers(ordered: list[Candidate], counted: list[Candidate]) -> dict[int, in
     return {id(one): number for number, one in enumerate((one for one in ordered if id(one) in those), 1)}
 
 
-def _once(seen: list[tuple[Candidate, Measured]]) -> list[tuple[Candidate, Measured]]:
-    """Leave out what shows an instrument again, or is its shadow; the candidate with the larger handle stays."""
+def _once(
+    seen: list[tuple[Candidate, Measured]], relative: NDArray[np.float32], plane: Plane
+) -> tuple[list[tuple[Candidate, Measured]], int]:
+    """Leave out what shows an instrument again, or is its shadow; the candidate with the larger handle stays. Second: how many shadows."""
     if len(seen) < 2:
-        return seen
+        return seen, 0
     axes = [measured.edges.strip.axis_px[np.isfinite(measured.edges.upper_px - measured.edges.lower_px)] for _, measured in seen]
     worth = [float(candidate.handle.sum()) for candidate, _ in seen]
-    near = [NEAR_MM if candidate.handle.any() or candidate.cut else SHADOW_MM for candidate, _ in seen]
-    keep = counted_once(axes, worth, seen[0][1].scale_at.value, near)
-    return [one for one, kept in zip(seen, keep, strict=True) if kept]
+    shaded = [not candidate.handle.any() and not candidate.cut and like_a_shadow(relative, plane, candidate) for candidate, _ in seen]
+    px_per_mm = seen[0][1].scale_at.value
+    keep = counted_once(axes, worth, px_per_mm, [SHADOW_MM if one else NEAR_MM for one in shaded])
+    again = counted_once(axes, worth, px_per_mm) if any(shaded) else keep
+    shadows = sum(alone and not kept for alone, kept in zip(again, keep, strict=True))
+    return [one for one, kept in zip(seen, keep, strict=True) if kept], shadows
 
 
 def scale_reading(scale: Scale, photo: Photo) -> ScaleReading:
@@ -148,6 +155,14 @@ def scale_reading(scale: Scale, photo: Photo) -> ScaleReading:
         camera_height_mm=camera.height_mm if camera.height_known else None,
         camera_profile=scale.profile,
     )
+
+
+def _left_out(shadows: int) -> tuple[str, ...]:
+    """What a person must hear of pieces that were taken for shadows."""
+    if not shadows:
+        return ()
+    return (f"not counted: {shadows} dull, soft line{'s' if shadows > 1 else ''} beside an instrument, without a handle, taken for its "
+            f"shadow; a piece of metal that lies there must lie {SHADOW_MM:g} mm clear to be counted",)  # fmt: skip
 
 
 def _notes(scale: Scale) -> tuple[str, ...]:

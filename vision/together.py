@@ -54,7 +54,8 @@ MISSED = {
 class Looked:
     """A photo and everything that stages 1 to 6 made of it; ``found`` and ``readings`` go together.
 
-    ``unread``: readings of what is surely there, but without an outline that could be followed.
+    ``unread``: readings of what is surely there, but without an outline that could be followed. ``shadows``: how many pieces beside an
+    instrument were taken for its shadow.
     """
 
     name: str
@@ -65,6 +66,7 @@ class Looked:
     found: tuple[tuple[Candidate, Measured], ...]
     readings: tuple[InstrumentReading, ...]
     unread: tuple[InstrumentReading, ...] = ()
+    shadows: int = 0
 
 
 @dataclass(frozen=True)

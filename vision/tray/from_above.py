@@ -30,11 +30,15 @@ LOST_TWIST = ("unwound", "reverse-wound")
 
 @dataclass(frozen=True)
 class Shown:
-    """Sentences on damage: sure, and in doubt. ``certain``: one is so sure that a check may call it a fault."""
+    """Sentences on damage: sure, and in doubt. ``certain``: one is so sure that a check may call it a fault.
+
+    ``length_seen``: a lost tip was looked for, by a length that was measured or agreed on.
+    """
 
     sure: tuple[str, ...] = ()
     open: tuple[str, ...] = ()
     certain: bool = False
+    length_seen: bool = False
 
 
 def damage_shown(reading: InstrumentReading, candidate: Candidate, seen: Measured, looked: Looked) -> Shown:
@@ -48,7 +52,7 @@ def damage_shown(reading: InstrumentReading, candidate: Candidate, seen: Measure
     certain = (gone_beyond_doubt(reading, looked) or bent_beyond_doubt(candidate, looked.plane.px_per_mm, reading)
                or _bare_beyond_doubt(reading, seen, found))  # fmt: skip
     sure, doubts = (tuple(words for words, plain in said if plain == which) for which in (True, False))
-    return Shown(sure, doubts, bool(sure) and certain)
+    return Shown(sure, doubts, bool(sure) and certain, length is not None)
 
 
 def _bent(reading: InstrumentReading, candidate: Candidate, looked: Looked) -> tuple[str, bool] | None:

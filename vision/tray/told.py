@@ -99,15 +99,16 @@ def tell(
         size_shares=_shares(reading.size),
         in_doubt=bool(doubts),
         certain=damage.certain or not damage.sure,
-        unexamined=_unexamined(reading),
+        unexamined=_unexamined(reading, damage.length_seen),
     )
 
 
-def _unexamined(reading: InstrumentReading) -> str | None:
+def _unexamined(reading: InstrumentReading, length_seen: bool) -> str | None:
     """Why nothing can be said of a lost tip; None where both ends were seen."""
     if reading.tip_px is None:
         return "its tip was not seen, so nothing is known of what lies beyond"
-    return "its length was not measured, so a lost tip would not show" if reading.length_mm is None else None
+    measured = length_seen or reading.length_mm is not None
+    return None if measured else "its length was not measured, so a lost tip would not show"
 
 
 def _shares(choice: Choice) -> dict[str, float]:
