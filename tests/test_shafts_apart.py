@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from vision.crowd import _held, _held_faintly, _on_line
+from vision.crowd import _Held, _held, _held_faintly, _on_line, _worthy
 from vision.grips import Grip, find_grips
 from vision.plane import Plane
-from vision.shafts import Ground, trace_shaft
+from vision.shafts import Ground, Shaft, trace_shaft
 from vision.unprinted import Unprinted, see_through_print
 
 PPM = 20.0
@@ -123,6 +125,17 @@ def test_what_is_brighter_than_paper_is_a_handle_and_no_shadow() -> None:
     colour[lit] = 1.2
 
     assert [grip.rank for grip in find_grips(solid, colour, np.zeros_like(solid), PPM)] == [2]
+
+
+@pytest.mark.parametrize(
+    ("wide_mm", "rank", "cut", "worthy"), [(11.0, 1, False, True), (5.5, 1, False, False), (5.5, 1, True, True), (5.5, 2, False, True)]
+)
+def test_a_heap_smaller_than_a_handle_is_none_unless_the_frame_cuts_it(wide_mm: float, rank: int, cut: bool, worthy: bool) -> None:
+    line = np.column_stack([np.linspace(300.0, 40.0, 60), np.full(60, 100.0)])
+    heap = replace(grip(16.0, 16.0 + wide_mm, 5.0), rank=rank, at_border=cut)
+    held = _Held(heap, Shaft(line, 4.0 * 13.0), 4.0 * 13.0)  # metal all along its 13 mm
+
+    assert _worthy(held, PPM) == worthy
 
 
 def thick(light: tuple[float, float, float]) -> tuple[np.ndarray, np.ndarray]:

@@ -120,8 +120,9 @@ def _fitting(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> lis
 
 
 def _worthy(one: _Held, px_per_mm: float) -> bool:
-    """What is not surely a handle needs a shaft that is seen, not one that runs on hidden by print."""
-    return one.grip.rank >= 2 or one.shaft.worth > LEAST_WORTH * one.shaft.length_mm(px_per_mm)
+    """What is not surely a handle needs a handle's size, unless the frame cuts it, and a shaft that is seen, not one hidden by print."""
+    whole = one.grip.at_border or one.grip.mask.sum() > WHOLE_MM2 * px_per_mm**2  # shafts and shadows that cross are smaller heaps
+    return one.grip.rank >= 2 or (whole and one.shaft.worth > LEAST_WORTH * one.shaft.length_mm(px_per_mm))
 
 
 def _held(grips: tuple[Grip, ...], ground: Ground, others: Sequence[Grip] = ()) -> list[_Held]:
