@@ -34,6 +34,9 @@ REACH = 1.3  # times half the strip: the axis moves a little, and wider metal is
 # every crest (a reamer 140 measured 75 um too thin).
 SWING_WIDTHS = 3.0
 OFF_ROWS = 12.0  # of the axis beside the metal's middle: the network was trained with as much, and sees the outline as well
+LOOKS, MORE_MM = 3, 0.3  # at most, after the first one; of metal that makes another way worth taking
+WAVERS_ROWS = 4.0  # spread from which an outline is no guide to another way
+MOSTLY = 0.94  # beside less of the metal than the rest a line only rounds a kink off
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
@@ -90,18 +93,44 @@ def locate_edges(
 
 
 def _looked_along(near: Nearby, axis_px: Array, width: float, px_per_mm: float) -> tuple[Array, MetalSight]:
-    """What is seen along a line, and that line; moved onto the metal's middle once more where it had been led astray, as by a shadow."""
+    """What is seen along a line, and that line; moved onto the metal's middle again where it had been led astray, as by a shadow, or
+    where more metal is seen that way, as of a tip that curves away."""
     seen = see_metal(near, axis_px, width / 2.0)
-    again = _centred(axis_px, seen, width, px_per_mm)
-    if px_per_mm <= COARSE_FROM or _aside_px(again, axis_px, seen) <= OFF_ROWS * seen.row_px:  # in an overview it may be another's
-        return axis_px, seen
-    return again, see_metal(near, again, width / 2.0)
+    for _ in range(LOOKS if px_per_mm > COARSE_FROM else 0):  # in an overview what lies aside may be another's
+        again, far = _tipward(axis_px, _centred(axis_px, seen, width, px_per_mm, led=True), seen), OFF_ROWS * seen.row_px
+        if _aside_px(again, axis_px, seen, px_per_mm) <= far:
+            break
+        more = see_metal(near, again, width / 2.0)
+        if _aside_px(again, axis_px, seen, most=MOSTLY) <= far and _end(seen, px_per_mm) - _end(more, px_per_mm) < MORE_MM * px_per_mm:
+            break
+        axis_px, seen = again, more
+    return axis_px, seen
 
 
-def _aside_px(line: Array, axis_px: Array, seen: MetalSight) -> float:
-    """How far two lines lie apart where metal was seen, at most."""
-    metal = np.isfinite(seen.upper_px - seen.lower_px)
-    return float(np.abs(((line - axis_px) * normals(axis_px)).sum(axis=1)[metal]).max(initial=0.0))
+def _tipward(axis_px: Array, moved_px: Array, seen: MetalSight) -> Array:
+    """The moved line in the half of the metal toward the tip, the old one toward the handle, where stops and their shadows lead astray:
+    there the metal itself tells the way (`vision.run_on`)."""
+    metal = np.flatnonzero(np.isfinite(seen.upper_px - seen.lower_px))
+    if len(metal) == 0:
+        return axis_px
+    third = max((metal[-1] - metal[0]) / 3.0, 1.0)
+    share = np.clip((metal[0] + 2.0 * third - np.arange(len(axis_px))) / third, 0.0, 1.0)[:, None]
+    return np.asarray(axis_px + share * (moved_px - axis_px))
+
+
+def _end(seen: MetalSight, px_per_mm: float) -> float:
+    """Column at which the metal is marked to end, the first one where no end is."""
+    tip = read_marks(seen.kinds, px_per_mm).tip
+    return 0.0 if tip is None else tip.column
+
+
+def _aside_px(line: Array, axis_px: Array, seen: MetalSight, ahead_px: float = 0.0, most: float = 1.0) -> float:
+    """How far two lines lie apart where metal was seen, and a little ahead of it, at most; or by over all but a share of it."""
+    metal = np.isfinite(seen.upper_px - seen.lower_px) & (seen.u_px.max(axis=0) <= WAVERS_ROWS * seen.row_px)
+    first = int(np.argmax(metal))
+    metal[max(first - round(ahead_px), 0) : first] = metal.any()
+    aside = np.abs(((line - axis_px) * normals(axis_px)).sum(axis=1)[metal])
+    return float(np.quantile(aside, most)) if aside.size else 0.0
 
 
 def _seen_already(first: MetalSight, axis_px: Array, centred_px: Array, step: int) -> MetalSight | None:
@@ -119,10 +148,12 @@ def _width(wide_px: Array, half_px: float) -> float:
     return float(np.nanpercentile(wide_px, 90)) if np.isfinite(wide_px).any() else 2.0 * half_px
 
 
-def _centred(axis_px: Array, first: MetalSight, width: float, px_per_mm: float) -> Array:
-    """The axis moved onto the middle of the metal as first seen."""
+def _centred(axis_px: Array, first: MetalSight, width: float, px_per_mm: float, *, led: bool = False) -> Array:
+    """The axis moved onto the middle of the metal as first seen; ``led``: on ahead of it the way that it goes."""
     shaft = _clear_shaft(first.kinds, px_per_mm)
-    return moved_to_middle(axis_px, first.upper_px + shaft, first.lower_px + shaft, max(51.0, SWING_WIDTHS * width))
+    if led:
+        shaft = np.where(first.u_px.max(axis=0) > WAVERS_ROWS * first.row_px, np.nan, shaft)
+    return moved_to_middle(axis_px, first.upper_px + shaft, first.lower_px + shaft, max(51.0, SWING_WIDTHS * width), led=led)
 
 
 def _clear_shaft(kinds: Array, px_per_mm: float) -> Array:

@@ -90,8 +90,14 @@ def recentred(edges: Edges) -> Array:
     return moved_to_middle(edges.strip.axis_px, edges.upper_px, edges.lower_px)
 
 
-def moved_to_middle(axis_px: Array, upper_px: Array, lower_px: Array, least_px: float = 51.0) -> Array:
-    """Move an axis (N, 2) along its normals onto the middle of two outlines, offsets (N,) from it, smoothed over ``least_px`` at least."""
+LED_SLOPE = 0.5
+
+
+def moved_to_middle(axis_px: Array, upper_px: Array, lower_px: Array, least_px: float = 51.0, *, led: bool = False) -> Array:
+    """Move an axis (N, 2) along its normals onto the middle of two outlines, offsets (N,) from it, smoothed over ``least_px`` at least.
+
+    ``led``: before the first column seen it goes on the way that the outlines take there, as a curved tip does.
+    """
     middle = (upper_px + lower_px) / 2.0
     columns = np.arange(len(middle))
     good = np.isfinite(middle)
@@ -101,6 +107,10 @@ def moved_to_middle(axis_px: Array, upper_px: Array, lower_px: Array, least_px: 
     seen = middle[good]  # beyond the last column seen the axis goes on as its neighbours say: one alone may be astray
     left, right = np.median(seen[: window // 4]), np.median(seen[-(window // 4) :])
     filled = np.interp(columns, columns[good], seen, left=float(left), right=float(right))
+    if led:
+        first, over = int(columns[good][0]), columns[good] < columns[good][0] + window
+        slope = float(np.clip(np.polyfit(columns[good][over], seen[over], 1)[0], -LED_SLOPE, LED_SLOPE)) if over.sum() > 2 else 0.0
+        filled[:first] = filled[first] + slope * (columns[:first] - first)
     smooth = gaussian_filter1d(median_filter(filled, window, mode="nearest"), window / 2.0, mode="nearest")
     return np.asarray(axis_px + smooth[:, None] * normals(axis_px))
 
