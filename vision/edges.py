@@ -17,7 +17,6 @@ from vision.axis import Axis
 from vision.backlit import half_level
 from vision.edge_lines import Edges
 from vision.marks import STOP, read_marks
-from vision.memory import give_back
 from vision.metal import HALF, MetalSight, see_metal, strip_step
 from vision.photo import Photo
 from vision.step_edges import moved_to_middle, step_edges, strip_half_px
@@ -51,7 +50,6 @@ def locate_edges(
     """
     if px_per_mm > COARSE_FROM:
         before = None
-    give_back()  # what finding or the look before left: the networks ask for the most, in pieces that fit nowhere
     half_px = axis.half_mm * px_per_mm
     near = light_nearby(photo, axis.px, max(REACH * HALF * strip_step(half_px), 1.5 * strip_half_px(axis, px_per_mm)))
     steps = step_edges(near, axis, px_per_mm, None if before is None else before.blur_px)

@@ -43,6 +43,8 @@ from vision.together import Looked
 from vision.twice import NEAR_MM, SHADOW_MM, counted_once
 from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
 
+GIVEN_BACK_EVERY = 2  # candidates of a tray
+
 
 def read_photo(
     path: Path, *, given: GivenScale | None, prints: Path | None, held: bool, keep: list[Looked] | None = None,
@@ -82,7 +84,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     found = find_instruments(plane, scale.saddles_mm)
     plane = plane.without_picture()
     ordered = in_reading_order(found.candidates, plane, scale)
-    tried = [(candidate, measure_candidate(photo, scale, plane, candidate, down=held)) for candidate in ordered]
+    tried = _measured(photo, scale, plane, ordered, held)
     seen, shadows = _once([(candidate, measured) for candidate, measured in tried if measured is not None], found.relative, plane)
     counted = {id(candidate) for candidate, _ in seen}
     left = [one for one, _ in tried if id(one) not in counted and surely_there(found.relative, one, plane)]
@@ -95,6 +97,17 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     without = [unread(photo, scale, found.relative, candidate, axis, numbers[id(candidate)]) for candidate, axis in lines]
     refuse_none(readings, found.candidates, photo)
     return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings), tuple(without), shadows)
+
+
+def _measured(photo: Photo, scale: Scale, plane: Plane, ordered: list[Candidate], held: bool) -> list[tuple[Candidate, Measured | None]]:
+    """Measure one after the other. What some of them leave behind, in pieces that fit nowhere, is given back: each time costs as much
+    again to ask for, so not of a close-up."""
+    tried: list[tuple[Candidate, Measured | None]] = []
+    for number, candidate in enumerate(ordered):
+        if number % GIVEN_BACK_EVERY == 0 and len(ordered) > 1:
+            give_back()
+        tried.append((candidate, measure_candidate(photo, scale, plane, candidate, down=held)))
+    return tried
 
 
 def _unread_lines(
