@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import subprocess
 import sys
 import time
@@ -55,14 +54,6 @@ def seen(monkeypatch: pytest.MonkeyPatch) -> Seen:
 
     monkeypatch.setattr("vision.commands.measure.read_photo", read_photo)
     return calls
-
-
-def test_small_fits_run_in_one_thread_and_numpy_is_not_loaded_before_that_is_said() -> None:
-    said = "import atexit, os, sys, vision.cli; early = 'numpy' in sys.modules; "
-    said += "atexit.register(lambda: print(early, os.environ['OPENBLAS_NUM_THREADS'])); vision.cli.main(['--version'])"
-    clean = {name: value for name, value in os.environ.items() if name != "OPENBLAS_NUM_THREADS"}
-    done = subprocess.run([sys.executable, "-c", said], env=clean, capture_output=True, text=True, check=True)
-    assert done.stdout.splitlines()[-1] == "False 1"
 
 
 def test_measure_prints_a_table_and_ends_with_0(photo: Path, seen: Seen, capsys: pytest.CaptureFixture[str]) -> None:

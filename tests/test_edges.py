@@ -33,6 +33,7 @@ def looks(monkeypatch: pytest.MonkeyPatch) -> list[np.ndarray]:
         return MetalSight(aside + half, aside - half, spread, kinds, spread, np.zeros(14))
 
     monkeypatch.setattr(edges, "see_metal", see)
+    monkeypatch.setattr(edges, "light_nearby", lambda *_: None)
     return seen
 
 
@@ -50,13 +51,31 @@ def test_a_line_led_astray_is_laid_on_the_metal(looks):
     assert np.nanmax(np.abs(sight.upper_px + sight.lower_px)) < 12.0
 
 
-def test_toward_the_handle_it_is_left(looks):
+@pytest.mark.usefixtures("looks")
+def test_toward_the_handle_it_is_left():
     """There a stop's shadow leads astray, and the metal itself tells the way elsewhere."""
     turned = line(30.0)
     turned[:, 1] = turned[::-1, 1]
 
     assert edges._looked_along(None, turned, 2 * HALF_PX, 60.0)[0] is turned
-    assert len(looks) >= 1
+
+
+def test_a_look_that_goes_blind_is_not_kept(looks, monkeypatch):
+    """Beyond the light that a new line leads into nothing may be seen: then the first look counts."""
+    see = edges.see_metal
+
+    def blind(near: object, at: np.ndarray, half: float) -> MetalSight:
+        sight = see(near, at, half)
+        if len(looks) == 1:
+            return sight
+        nothing = np.full(len(at), np.nan)
+        return replace(sight, upper_px=nothing, lower_px=nothing, kinds=np.zeros((5, len(at))))
+
+    monkeypatch.setattr(edges, "see_metal", blind)
+    before = line(30.0)
+
+    assert edges._looked_along(None, before, 2 * HALF_PX, 60.0)[0] is before
+    assert len(looks) == 2
 
 
 def test_a_line_near_enough_is_left(looks):

@@ -135,6 +135,8 @@ def _bend_findings(seen: Seen) -> list[Finding]:
 
 def _tip_findings(seen: Seen) -> list[Finding]:
     tip = seen.tip
+    if tip is not None and tip.smallest_mm is None and seen.hurts is None:
+        return []  # a length alone is no reason
     if tip is None or tip.lost_mm.value < TIP_LEAST_MM or (chance := min(tip_told(tip, seen.hurts), MOST)) < SHOWN_FROM:
         return []
     return [Finding("tip-lost", 0.0, 0.0, tip.lost_mm, "mm", chance)]

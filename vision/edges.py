@@ -20,7 +20,7 @@ from vision.marks import STOP, read_marks
 from vision.metal import HALF, MetalSight, see_metal, strip_step
 from vision.photo import Photo
 from vision.step_edges import moved_to_middle, step_edges, strip_half_px
-from vision.strip import Nearby, light_nearby, normals, straighten
+from vision.strip import light_nearby, normals, straighten
 
 __all__ = ["Edges", "locate_edges"]
 
@@ -33,7 +33,10 @@ REACH = 1.3  # times half the strip: the axis moves a little, and wider metal is
 # every crest (a reamer 140 measured 75 um too thin).
 SWING_WIDTHS = 3.0
 OFF_ROWS = 12.0  # of the axis beside the metal's middle: the network was trained with as much, and sees the outline as well
-LOOKS, MORE_MM = 3, 0.3  # at most, after the first one; of metal that makes another way worth taking
+LOOKS = 3  # at another way, at most
+AHEAD_MM = 1.0  # of the metal: where a line that goes on straight shows that the metal does not
+MORE_MM = 0.3  # of metal that makes another way worth taking
+KEPT = 0.9  # of the columns of metal seen before
 WAVERS_ROWS = 4.0  # spread from which an outline is no guide to another way
 MOSTLY = 0.94  # beside less of the metal than the rest a line only rounds a kink off
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
@@ -66,7 +69,8 @@ def locate_edges(
         near = light_nearby(photo, centred, REACH * HALF * strip_step(width / 2.0))
     seen = None if first is None or coarsely else _seen_already(first, axis.px, centred, strip_step(width / 2.0))
     if seen is None:
-        centred, seen = _looked_along(near, centred, width, px_per_mm)
+        centred, seen = _looked_along(photo, centred, width, px_per_mm)
+        near = light_nearby(photo, centred, REACH * HALF * strip_step(width / 2.0))
     strip = straighten(near, centred, steps.strip.half_px)
     upper, lower = seen.upper_px, seen.lower_px
     if lit is not None and lit.any():
@@ -90,19 +94,31 @@ def locate_edges(
     )
 
 
-def _looked_along(near: Nearby, axis_px: Array, width: float, px_per_mm: float) -> tuple[Array, MetalSight]:
+def _looked_along(photo: Photo, axis_px: Array, width_px: float, px_per_mm: float) -> tuple[Array, MetalSight]:
     """What is seen along a line, and that line; moved onto the metal's middle again where it had been led astray, as by a shadow, or
     where more metal is seen that way, as of a tip that curves away."""
-    seen = see_metal(near, axis_px, width / 2.0)
+    reach = REACH * HALF * strip_step(width_px / 2.0)
+    seen = see_metal(light_nearby(photo, axis_px, reach), axis_px, width_px / 2.0)
     for _ in range(LOOKS if px_per_mm > COARSE_FROM else 0):  # in an overview what lies aside may be another's
-        again, far = _tipward(axis_px, _centred(axis_px, seen, width, px_per_mm, led=True), seen), OFF_ROWS * seen.row_px
-        if _aside_px(again, axis_px, seen, px_per_mm) <= far:
+        again, far = _tipward(axis_px, _centred(axis_px, seen, width_px, px_per_mm, led=True), seen), OFF_ROWS * seen.row_px
+        if _aside_px(again, axis_px, seen, AHEAD_MM * px_per_mm) <= far:
             break
-        more = see_metal(near, again, width / 2.0)
-        if _aside_px(again, axis_px, seen, most=MOSTLY) <= far and _end(seen, px_per_mm) - _end(more, px_per_mm) < MORE_MM * px_per_mm:
+        more = see_metal(light_nearby(photo, again, reach), again, width_px / 2.0)
+        astray = _aside_px(again, axis_px, seen, share=MOSTLY) > far
+        if not _sees_more(more, seen, px_per_mm, at_least_mm=0.0 if astray else MORE_MM):
             break
         axis_px, seen = again, more
     return axis_px, seen
+
+
+def _sees_more(more: MetalSight, seen: MetalSight, px_per_mm: float, *, at_least_mm: float) -> bool:
+    """Whether a new look shows as much metal as the old one, and its end as well and farther out by ``at_least_mm``."""
+    shown = [int(np.isfinite(one.upper_px - one.lower_px).sum()) for one in (seen, more)]
+    before, after = (read_marks(one.kinds, px_per_mm).tip for one in (seen, more))
+    if shown[1] < KEPT * shown[0] or (before is not None and after is None):
+        return False
+    gained_px = 0.0 if before is None or after is None else before.column - after.column
+    return at_least_mm == 0.0 or gained_px >= at_least_mm * px_per_mm
 
 
 def _tipward(axis_px: Array, moved_px: Array, seen: MetalSight) -> Array:
@@ -116,19 +132,13 @@ def _tipward(axis_px: Array, moved_px: Array, seen: MetalSight) -> Array:
     return np.asarray(axis_px + share * (moved_px - axis_px))
 
 
-def _end(seen: MetalSight, px_per_mm: float) -> float:
-    """Column at which the metal is marked to end, the first one where no end is."""
-    tip = read_marks(seen.kinds, px_per_mm).tip
-    return 0.0 if tip is None else tip.column
-
-
-def _aside_px(line: Array, axis_px: Array, seen: MetalSight, ahead_px: float = 0.0, most: float = 1.0) -> float:
-    """How far two lines lie apart where metal was seen, and a little ahead of it, at most; or by over all but a share of it."""
+def _aside_px(line: Array, axis_px: Array, seen: MetalSight, ahead_px: float = 0.0, share: float = 1.0) -> float:
+    """How far two lines lie apart, px: at most over a share of where metal was clearly seen and of ``ahead_px`` before it."""
     metal = np.isfinite(seen.upper_px - seen.lower_px) & (seen.u_px.max(axis=0) <= WAVERS_ROWS * seen.row_px)
     first = int(np.argmax(metal))
     metal[max(first - round(ahead_px), 0) : first] = metal.any()
     aside = np.abs(((line - axis_px) * normals(axis_px)).sum(axis=1)[metal])
-    return float(np.quantile(aside, most)) if aside.size else 0.0
+    return float(np.quantile(aside, share)) if aside.size else 0.0
 
 
 def _seen_already(first: MetalSight, axis_px: Array, centred_px: Array, step: int) -> MetalSight | None:

@@ -40,7 +40,7 @@ from vision.scale import GivenScale, Scale
 from vision.screen import even_tiles, refuse_screen
 from vision.shadow import like_a_shadow
 from vision.together import Looked
-from vision.twice import NEAR_MM, SHADOW_MM, counted_once
+from vision.twice import NEAR_MM, NOT_COUNTED, SHADOW_MM, counted_once
 from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
 
 GIVEN_BACK_EVERY = 2  # candidates of a tray
@@ -174,8 +174,9 @@ def _left_out(shadows: int) -> tuple[str, ...]:
     """What a person must hear of pieces that were taken for shadows."""
     if not shadows:
         return ()
-    return (f"not counted: {shadows} dull, soft line{'s' if shadows > 1 else ''} beside an instrument, without a handle, taken for its "
-            f"shadow; a piece of metal that lies there must lie {SHADOW_MM:g} mm clear to be counted",)  # fmt: skip
+    lines = f"{shadows} line{'s' if shadows > 1 else ''} beside an instrument, without a handle"
+    return (f"{NOT_COUNTED}{lines}, taken for its shadow or not to be told from one; a piece of metal that lies there must lie "
+            f"{SHADOW_MM:g} mm clear to be counted",)  # fmt: skip
 
 
 def _notes(scale: Scale) -> tuple[str, ...]:

@@ -84,7 +84,8 @@ def lost_tip(dimensions: Dimensions, colour: HandleColour, reach: float | None, 
 
 
 def short_alone(length: Quantity | None) -> TipLoss:
-    """What its length alone says, where nothing tells what the end should look like: next to nothing. For who sees the end's face."""
+    """What its length alone says, where nothing tells what the end should look like: at most two in five, at 1 mm short of a standard
+    one. It is for who sees the end's face besides. How much is gone is then anything that fits, from 0.3 to 8 mm, and u says so."""
     return _weighed(_by_length(length), None)
 
 

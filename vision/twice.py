@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.floating[Any]]
 NEAR_MM, SHARE = 0.6, 0.7  # so much of the shorter axis as near as that to the longer one
 SHADOW_MM = 2.5  # the same of a piece without a handle: the hard shadow of a shaft lies beside it all along, and wider the higher it lies
+NOT_COUNTED = "not counted: "  # how the note on what was left out begins
 EVERY_PX = 6
 
 

@@ -7,7 +7,7 @@ import csv
 from pathlib import Path
 
 from vision.commands.outputs import new_file, write_text
-from vision.commands.tray_photos import draw_pictures, partial_of, planned_pictures, read_trays
+from vision.commands.tray_photos import draw_pictures, left_out, partial_of, planned_pictures, read_trays
 from vision.errors import UsageError
 from vision.report.cautions import SHORT
 from vision.report.words import plain
@@ -33,7 +33,7 @@ def check(arguments: argparse.Namespace) -> int:
         print(plain(f"not checked: {partial_of(read)}"))
         return PHOTO_FAILED
     checked = _checked(kit, read, relaid=arguments.relaid)
-    said = check_lines(checked)
+    said = check_lines(checked) + left_out(read)
     print("\n".join(plain(line) for line in said))
     draw_pictures(targets, read, arguments.photos, {}, said)
     if arguments.pdf is not None:

@@ -5,7 +5,7 @@ At a tray's scale most findings of the condition are outlines gone astray; these
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from vision.find import Candidate
 from vision.flutes import seen_flutes
@@ -15,7 +15,7 @@ from vision.report.words import finding_text
 from vision.together import Looked
 from vision.tray.agreed import agreed_length
 from vision.tray.kinks import bent_beyond_doubt, seen_bend
-from vision.tray.short import ends_early, gone_beyond_doubt
+from vision.tray.short import ends_early, gone_beyond_doubt, looked_for
 from vision.tray.straightened import CERTAIN as BARE_CERTAIN
 from vision.tray.straightened import DOUBT as BARE_DOUBT
 from vision.tray.straightened import LEAST_REPEATS, straightened
@@ -45,14 +45,14 @@ def damage_shown(reading: InstrumentReading, candidate: Candidate, seen: Measure
     """What is told of one instrument's damage, by its own findings in a close-up, with the checks of this package in an overview."""
     found = [finding for finding in reading.condition.findings if finding.kind in GROSS]
     if reading.local_px_per_mm >= CLOSE_PX_PER_MM:
-        return by_findings(found)
+        return replace(by_findings(found), length_seen=reading.length_mm is not None)
     bent, bare = _bent(reading, candidate, looked), _bare(reading, seen, found)
     length = agreed_length(reading, candidate, seen, looked.plane.px_per_mm)
     said = [one for one in (ends_early(reading, looked, length), bent, bare) if one is not None]
     certain = (gone_beyond_doubt(reading, looked) or bent_beyond_doubt(candidate, looked.plane.px_per_mm, reading)
                or _bare_beyond_doubt(reading, seen, found))  # fmt: skip
     sure, doubts = (tuple(words for words, plain in said if plain == which) for which in (True, False))
-    return Shown(sure, doubts, bool(sure) and certain, length is not None)
+    return Shown(sure, doubts, bool(sure) and certain, looked_for(reading, length))
 
 
 def _bent(reading: InstrumentReading, candidate: Candidate, looked: Looked) -> tuple[str, bool] | None:

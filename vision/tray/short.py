@@ -65,6 +65,11 @@ def gone_beyond_doubt(reading: InstrumentReading, looked: Looked) -> bool:
     return chance >= CERTAIN and gone >= SURE_MM and on_bare_paper(reading, looked)
 
 
+def looked_for(reading: InstrumentReading, length: Quantity | None) -> bool:
+    """Whether a lost tip would show: a length is known, of what has usual ones, and nothing else was followed."""
+    return length is not None and length.value <= LONGEST_MM and reading.family.value in (None, *FLUTED, BROACH)
+
+
 def _chance_gone(reading: InstrumentReading, length: Quantity | None) -> tuple[float, float]:
     """As ``tip_gone``; 0 for what has no such lengths, or where something else was followed."""
     led_on = length is not None and length.value > LONGEST_MM

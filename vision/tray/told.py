@@ -107,8 +107,7 @@ def _unexamined(reading: InstrumentReading, length_seen: bool) -> str | None:
     """Why nothing can be said of a lost tip; None where both ends were seen."""
     if reading.tip_px is None:
         return "its tip was not seen, so nothing is known of what lies beyond"
-    measured = length_seen or reading.length_mm is not None
-    return None if measured else "its length was not measured, so a lost tip would not show"
+    return None if length_seen else "its length was not measured, so a lost tip would not show"
 
 
 def _shares(choice: Choice) -> dict[str, float]:
