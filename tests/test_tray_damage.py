@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
@@ -16,7 +17,7 @@ from vision.find import Candidate
 from vision.flutes import seen_flutes, seen_period
 from vision.quantity import Quantity
 from vision.reading import Choice, Finding, InstrumentReading
-from vision.tray.agreed import agreed_length, mask_length
+from vision.tray.agreed import AGREED_U_MM, agreed_length, mask_length
 from vision.tray.from_above import _bare
 from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, bent_beyond_doubt, mask_middle, seen_bend, sharpest
 from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, gone_beyond_doubt, tip_gone
@@ -77,8 +78,7 @@ def test_a_bend_that_mask_and_outlines_show_is_sure() -> None:
 def test_a_bend_that_one_of_them_shows_is_a_close_up_at_most(mask_deg: float, outline_deg: float, doubted: bool) -> None:
     seen = seen_bend(bent(mask_deg), PPM, outlined(outline_deg))
 
-    assert (seen is not None) == doubted
-    assert seen is None or not seen[1]
+    assert (seen is not None and not seen[1]) if doubted else seen is None
 
 
 def test_a_bend_too_sharp_for_the_outlines_to_follow_is_sure_by_the_mask_alone() -> None:
@@ -92,7 +92,7 @@ def test_a_bend_too_sharp_for_the_outlines_to_follow_is_sure_by_the_mask_alone()
 def test_a_bend_of_the_mask_alone_is_not_where_the_outlines_are_straight_all_along() -> None:
     seen = seen_bend(bent(45.0), PPM, outlined(0.0))
 
-    assert seen is None or not seen[1]
+    assert seen == (pytest.approx(45.0, abs=5.0), False)
 
 
 def test_outlines_tell_a_bend_by_themselves_where_no_handle_was_found_to_lay_the_mask_by() -> None:
@@ -113,7 +113,9 @@ def test_a_length_stands_where_marks_and_mask_agree(front_mm: float | None, tip:
     assert mask_length(shaft, PPM) == pytest.approx((560.0 - 195.0) / PPM, abs=0.4)
     length = agreed_length(laid(None, length_mm=None), shaft, seen, PPM)
     assert (length is not None) == agreed
-    assert length is None or length.u > 0.3
+    if agreed:
+        assert length is not None
+        assert (length.value, length.u) == (24.0, pytest.approx(math.hypot(AGREED_U_MM, 0.1)))
     assert agreed_length(laid(None, length_mm=25.0), shaft, seen, PPM) == laid(None, length_mm=25.0).length_mm
 
 

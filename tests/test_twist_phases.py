@@ -15,7 +15,10 @@ from vision.twist_phases import (
     FREE_RATES,
     FREELY,
     RATES,
+    USUAL_RATES,
     USUALLY,
+    _changes,
+    _least_in_phases,
     likeliest_free,
     likeliest_in_phases,
 )
@@ -36,6 +39,19 @@ def test_a_change_costs_the_least_over_all_pairs_of_rates(change: Any, rates: in
 def test_a_small_change_costs_as_a_normal_spread_does_and_a_great_one_in_proportion() -> None:
     assert FREELY.cost(np.array([0.0, 2.0, -4.0])) == pytest.approx([0.0, 0.5, 2.0])
     assert np.diff(FREELY.cost(np.array([4.0, 5.0, 6.0, 7.0]))) == pytest.approx([1.0, 1.0, 1.0])
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_a_course_of_three_stretches_is_entered_and_left_at_the_least_over_all_pairs(back: bool) -> None:
+    """Usual, changed, usual again: the search by small changes against every pair of states, written out."""
+    changed, many = RATES if back else RATES[RATES >= 0], len(USUAL_RATES)
+    rate = np.concatenate([USUAL_RATES, changed, USUAL_RATES])
+    value = np.random.default_rng(4).uniform(0.0, 60.0, (len(rate), STEPS_A_PERIOD)).astype(np.float32)
+    first = int(USUAL_RATES[0] - changed[0])
+
+    least = _least_in_phases(value, slice(first, first + many))
+
+    assert least == pytest.approx((_changes(rate, many)[:, :, None] + value[None]).min(axis=1), abs=1e-4)
 
 
 def test_a_free_course_is_as_cheap_as_the_cheapest_of_all_pairs() -> None:

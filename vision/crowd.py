@@ -17,7 +17,7 @@ from scipy.spatial.distance import cdist
 
 from vision.channels import LUMINANCE, weighted
 from vision.discs import by_disc
-from vision.grips import Grip, filled, find_grips
+from vision.grips import WHOLE_MM2, Grip, filled, find_grips
 from vision.memory import give_back
 from vision.outlined import outlined_grips
 from vision.plane import Plane
@@ -33,7 +33,6 @@ STOP_MM = 1.0  # half as wide as this or more, a run across is a stop's
 LEAST_WORTH = 1.8  # a mm; 4 is metal all along
 ON_MM = 1.5  # a shaft so near to the middle of a thick place runs through it
 STOP_THICK = 12  # steps of a quarter of a millimetre on another's handle: it is a stop beside it, or a corner
-WHOLE_MM2 = 28.0  # of a handle as it is seen; the smallest is 10 by 3.5 mm
 SHORT_MM = 12.0  # the shortest instrument is 21 mm long; 5 mm of a tip may be lost, and a little of what is seen
 FAINT_MORE = 8.0  # steps by which a faint shaft must be worth more than a clear one
 LEAST_LEFT = 20  # steps of a quarter of a millimetre that a shaft must keep

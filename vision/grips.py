@@ -23,8 +23,8 @@ WIDEST_MM = 5.6  # one handle is 3.5 to 4.5 mm thick; what is wider holds two, o
 PLAIN_CHROMA, PLAIN_BLACK, MOSTLY = 0.12, 0.12, 0.5  # of relative colour; share of a handle's pixels
 HANDLE_THICK_MM, BARE_NEAR = 3.0, 0.05
 # Light over paper's that no shadow reaches, and its share of what is thick: 0.22 and more of 37 of 42 sightings of white handles on 12
-# development trays, at most 0.14 of 61 of shadows, print and heaps of metal. A whole handle is LEAST_WHITE_MM2 and more.
-WHITER, LEAST_WHITER, LEAST_WHITE_MM2 = 1.08, 0.2, 28.0
+# development trays, at most 0.14 of 61 of shadows, print and heaps of metal. A whole handle is WHOLE_MM2 and more (least: 10 by 3.5 mm).
+WHITER, LEAST_WHITER, WHOLE_MM2 = 1.08, 0.2, 28.0
 DEEPEST_MM = 2.6  # half of the widest hole that a pale handle leaves in its mask
 
 
@@ -114,7 +114,7 @@ def _rank(mask: Mask, colour: Array, px_per_mm: float) -> int:
     light = picked.mean(axis=1)
     if 2.0 * float(depth) <= HANDLE_THICK_MM * px_per_mm or (np.abs(light - 1.0) < BARE_NEAR).mean() >= MOSTLY:
         return 0
-    return 2 if share_whiter(picked) >= LEAST_WHITER and len(picked) >= LEAST_WHITE_MM2 * px_per_mm**2 else 1
+    return 2 if share_whiter(picked) >= LEAST_WHITER and len(picked) >= WHOLE_MM2 * px_per_mm**2 else 1
 
 
 def share_whiter(colour: Array) -> float:

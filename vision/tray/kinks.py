@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from vision.find import Candidate
 from vision.reading import InstrumentReading
+from vision.tray.short import LONGEST_MM
 
 Array = NDArray[np.floating[Any]]
 BIN_MM = 0.25
@@ -28,7 +29,6 @@ ALONE_MM, ALONE_DEG = 2.0, 20.0  # a bend of the mask alone is worth a close-up 
 CLEAR_MM, CLEAR_DEG, CLEAR_MISS_MM = 2.5, 30.0, 0.22  # and a kink from there on: outlines lose sight of what turns off so much
 PLAIN_DEG, PLAIN_MISS_MM, PLAIN_MASK_DEG = 15.0, 0.065, 5.0  # of the outlines, where the mask is bent so much anywhere, or tells nothing
 REACH_MM = 2.0  # outlines that end so near the mask's end show all of it
-LONGEST_MM = 33.0  # a mask that is longer holds something else
 SLIGHT_DEG, SLIGHT_MM, SLIGHT_MASK_MM = 4.0, 0.03, 0.06  # a bend of two very straight pieces in both, by their misses
 SLIGHT_NEAR_MM, SLIGHT_ALIKE = 1.5, 0.55  # places and angles of these
 SLIGHT_FROM_MM = 1.2
