@@ -41,4 +41,4 @@ def test_light_tells_a_shadow_from_metal(made: tuple[np.ndarray, Any, Candidate]
 
 def test_what_is_left_out_is_said() -> None:
     assert _left_out(0) == ()
-    assert _left_out(2)[0].startswith("not counted: 2 dull, soft lines beside an instrument")
+    assert _left_out(2)[0].startswith("not counted: 2 lines beside an instrument, without a handle")
