@@ -19,6 +19,7 @@ Mask = NDArray[np.bool_]
 BESIDE_PX = 1  # by which each edge of the print may lie aside
 ASIDE_MM = 0.45  # and by which all of it may there, where the page is not flat or the lens not fitted well: up to half of it was seen
 DARKER, BRIGHTER = (0.8, 0.1), (1.1, 0.15)  # share of the print's own reflectance, and light more or less, within which it is print
+WHITE = 0.95
 LEAST_THIN = 0.03  # share of what has no handle that print does not explain, at least
 INKED, LEAST_HANDLE, LEAST_THIN_INKED = 0.5, 0.1, 0.25  # a "handle" that is mostly ink, as printed, and shows no more of a shaft, is print
 
@@ -46,6 +47,16 @@ def print_light(printed: Array, beside_px: int = BESIDE_PX) -> tuple[Array, Arra
     least = DARKER[0] * cv2.erode(printed, near) - DARKER[1]
     most = BRIGHTER[0] * cv2.dilate(printed, near) + BRIGHTER[1]
     return np.asarray(least), np.asarray(most)
+
+
+def clear_of_print(printed: Array, by_px: int) -> Mask:
+    """Where bare paper is printed (reflectance ``WHITE`` and more) over ``by_px`` around."""
+    return np.asarray(cv2.erode(printed, np.ones((2 * by_px + 1, 2 * by_px + 1), np.uint8)) > WHITE)
+
+
+def steepness(light: Array) -> Array:
+    """Change of light over paper's, a px."""
+    return np.asarray(cv2.magnitude(cv2.Sobel(light, cv2.CV_32F, 1, 0), cv2.Sobel(light, cv2.CV_32F, 0, 1)) / np.float32(8.0))
 
 
 def unlike_print(light: Array, least: Array, most: Array) -> Mask:

@@ -9,15 +9,15 @@ from __future__ import annotations
 
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.as_printed import clear_of_print, steepness
 from vision.find import Candidate
 from vision.plane import Plane
 
 Array = NDArray[np.floating[Any]]
-CLEAR_PX, WHITE = 2, 0.95  # from print; of its reflectance
+CLEAR_PX = 2  # from print
 LEAST_PX = 20
 GLINTS, LEAST_GLINTS = 1.05, 0.02  # light over paper's; share of the piece
 STEEP, STEEPEST = 0.12, 90.0  # change of light a px; percentile of the piece
@@ -30,10 +30,8 @@ def like_a_shadow(relative: Array, plane: Plane, candidate: Candidate) -> bool:
     place = slice(top, top + height), slice(left, left + width)
     printed = np.ascontiguousarray(plane.printed[place], dtype=np.float32)
     light = np.ascontiguousarray(relative[place].mean(axis=2), dtype=np.float32)
-    clear = cv2.erode(printed, np.ones((2 * CLEAR_PX + 1, 2 * CLEAR_PX + 1), np.uint8)) > WHITE
-    seen = candidate.thin & clear
+    seen = candidate.thin & clear_of_print(printed, CLEAR_PX)
     if seen.sum() < LEAST_PX:
         return True
-    steep = cv2.magnitude(cv2.Sobel(light, cv2.CV_32F, 1, 0), cv2.Sobel(light, cv2.CV_32F, 0, 1)) / np.float32(8.0)
     glints = float((light[seen] > GLINTS).mean())
-    return glints < LEAST_GLINTS and float(np.percentile(steep[seen], STEEPEST)) < STEEP
+    return glints < LEAST_GLINTS and float(np.percentile(steepness(light)[seen], STEEPEST)) < STEEP

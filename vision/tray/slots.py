@@ -8,18 +8,17 @@ from __future__ import annotations
 
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.as_printed import print_light, unlike_print
+from vision.as_printed import clear_of_print, print_light, steepness, unlike_print
 from vision.plane import Plane
 from vision.scale import Scale
 
 Array = NDArray[np.floating[Any]]
 LEAST_MM2 = 10.0
 BESIDE_PX, CLEAR_PX = 2, 4  # by which print may lie aside; by which white is clear of it
-WHITE, STEEP = 0.95, 0.03  # of the print; change of light a px that no shadow of an empty slot's neighbours has
+STEEP = 0.03  # change of light a px that no shadow of an empty slot's neighbours has
 
 
 def filled_lanes(plane: Plane, relative: Array, scale: Scale) -> tuple[int, ...]:
@@ -45,7 +44,5 @@ def _covered_mm2(plane: Plane, relative: Array, place: tuple[slice, slice]) -> f
     printed = np.ascontiguousarray(plane.printed[place], dtype=np.float32)
     light = np.ascontiguousarray(relative[place].mean(axis=2), dtype=np.float32)
     odd = unlike_print(light, *print_light(printed, BESIDE_PX))
-    steep = cv2.magnitude(cv2.Sobel(light, cv2.CV_32F, 1, 0), cv2.Sobel(light, cv2.CV_32F, 0, 1)) / np.float32(8.0) > STEEP
-    clear = cv2.erode(printed, np.ones((2 * CLEAR_PX + 1, 2 * CLEAR_PX + 1), np.uint8)) > WHITE
-    odd |= steep & clear
+    odd |= (steepness(light) > STEEP) & clear_of_print(printed, CLEAR_PX)
     return float(odd.sum()) / plane.px_per_mm**2
