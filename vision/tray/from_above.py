@@ -57,7 +57,7 @@ def damage_shown(reading: InstrumentReading, candidate: Candidate, seen: Measure
 
 def _bent(reading: InstrumentReading, candidate: Candidate, looked: Looked) -> tuple[str, bool] | None:
     bend = seen_bend(candidate, looked.plane.px_per_mm, reading)
-    return None if bend is None else (f"bent sharply by {bend[0]:.0f} deg as seen from above", bend[1])
+    return None if bend is None else (f"bent by {bend[0]:.0f} deg within a short stretch, as seen from above", bend[1])
 
 
 def _bare(reading: InstrumentReading, seen: Measured, found: list[Finding]) -> tuple[str, bool] | None:
