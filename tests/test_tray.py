@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,13 +17,15 @@ from vision.order import reading_order
 from vision.reading import Choice, PhotoReading
 from vision.shafts import Ground, trace_shaft
 from vision.tray.check import check_tray, positions
-from vision.tray.check_page import check_lines, common_faults
+from vision.tray.check_page import check_lines, check_story, common_faults
 from vision.tray.groups import lines, sort_tray
-from vision.tray.kit import kit_csv, kit_of, kit_text, parse_kit, read_kit, write_kit
+from vision.tray.kit import Kit, kit_csv, kit_of, kit_text, parse_kit, read_kit, write_kit
 from vision.tray.looked import TrayPhoto
 from vision.tray.merged import Seen, merge
 from vision.tray.places import label_places
 from vision.tray.told import Told, tell
+from vision.tray.told_json import tray_from, tray_json
+from vision.twice import NOT_COUNTED
 
 PPM = 15.0
 
@@ -112,6 +115,17 @@ def test_groups_come_in_the_order_of_putting_away_and_damage_stands_apart() -> N
 def photo(name: str, *all_told: Told, sheet: str = "A4-1") -> TrayPhoto:
     reading = PhotoReading(name, None, None)
     return TrayPhoto(reading, tuple(replace(one, photo=name) for one in all_told), sheet, None)
+
+
+def test_what_was_not_counted_is_kept_and_printed() -> None:
+    note = f"{NOT_COUNTED}1 line beside an instrument"
+    seen_so = TrayPhoto(PhotoReading("a.jpg", None, None, notes=("another note", note)), (), "A4-1", None)
+    again = tray_from(json.loads(json.dumps(tray_json(seen_so))), "b.jpg", None)
+    story = check_story(check_tray(Kit("none (invented)", ()), []), "Tray check", "a.jpg", None, seen_so.left_out)
+
+    assert seen_so.left_out == (f"a.jpg: {note}",)
+    assert again.left_out == (f"b.jpg: {note}",)
+    assert any(f"a.jpg: {note}" in getattr(one, "text", "") for one in story)
 
 
 def test_what_two_overlapping_photos_show_counts_once_and_the_close_up_decides() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from vision.commands.outputs import new_file
-from vision.commands.tray_photos import draw_pictures, left_out, partial_of, planned_pictures, read_trays
+from vision.commands.tray_photos import draw_pictures, partial_of, planned_pictures, read_trays
 from vision.report.cautions import SHORT
 from vision.report.words import plain
 from vision.tray.groups import Sorted, lines, sort_tray
@@ -23,7 +23,7 @@ def sort_photos(arguments: argparse.Namespace) -> int:
     read = read_trays(arguments.photos, arguments)
     tray = sort_tray(merge(read, relaid=arguments.relaid))
     partial = partial_of(read)
-    said = ([f"PARTIAL: {partial}"] if partial else []) + lines(tray) + left_out(read)
+    said = ([f"PARTIAL: {partial}"] if partial else []) + lines(tray) + [note for photo in read for note in photo.left_out]
     for line in [*said, *(f"{one.file}: {one.retake}" for one in read if one.retake and one.reading.error is None)]:
         print(plain(line))
     marks = {(view.photo, view.number): tray.mark_of(one) for one in _all(tray) for view in one.views}

@@ -7,7 +7,7 @@ import csv
 from pathlib import Path
 
 from vision.commands.outputs import new_file, write_text
-from vision.commands.tray_photos import draw_pictures, left_out, partial_of, planned_pictures, read_trays
+from vision.commands.tray_photos import draw_pictures, partial_of, planned_pictures, read_trays
 from vision.errors import UsageError
 from vision.report.cautions import SHORT
 from vision.report.words import plain
@@ -33,7 +33,7 @@ def check(arguments: argparse.Namespace) -> int:
         print(plain(f"not checked: {partial_of(read)}"))
         return PHOTO_FAILED
     checked = _checked(kit, read, relaid=arguments.relaid)
-    said = check_lines(checked) + left_out(read)
+    said = check_lines(checked) + [note for photo in read for note in photo.left_out]
     print("\n".join(plain(line) for line in said))
     draw_pictures(targets, read, arguments.photos, {}, said)
     if arguments.pdf is not None:
@@ -41,7 +41,8 @@ def check(arguments: argparse.Namespace) -> int:
 
         names = ", ".join(one.file for one in read)
         retake = "; ".join(one.retake for one in read if one.retake and one.reading.error is None) or None
-        write_pages(arguments.pdf, "Tray check", check_story(checked, "Tray check", names, retake))
+        left_out = [note for one in read for note in one.left_out]
+        write_pages(arguments.pdf, "Tray check", check_story(checked, "Tray check", names, retake, left_out))
         print(f"page: {plain(str(arguments.pdf))}")
     print("\n" + " ".join(SHORT))
     return PHOTO_FAILED if checked.partial else FINE

@@ -18,7 +18,6 @@ from vision.reading import PhotoReading
 from vision.report.words import plain
 from vision.together import Looked
 from vision.tray.looked import TrayPhoto, tray_photo
-from vision.twice import NOT_COUNTED
 
 
 def read_trays(photos: Sequence[Path], arguments: argparse.Namespace) -> list[TrayPhoto]:
@@ -42,11 +41,6 @@ def partial_of(photos: Sequence[TrayPhoto]) -> str | None:
     """Why what was read is not everything, None when it is."""
     failed = [photo for photo in photos if photo.reading.error is not None]
     return "; ".join(f"{photo.file} could not be examined: {photo.retake}" for photo in failed) or None
-
-
-def left_out(photos: Sequence[TrayPhoto]) -> list[str]:
-    """What was seen and not counted, a sentence a photo."""
-    return [f"{photo.file}: {note}" for photo in photos for note in photo.reading.notes if note.startswith(NOT_COUNTED)]
 
 
 def planned_pictures(arguments: argparse.Namespace) -> dict[Path, Path]:

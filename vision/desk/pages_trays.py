@@ -97,7 +97,8 @@ def _papers(router: APIRouter, desk: Desk) -> None:
         with desk.records() as records:
             tray = tray_of(desk, records, numbers)
         files, again = ", ".join(one.file for one in tray.photos), "; ".join(str(one.retake) for one in tray.retakes) or None
-        story = check_story(checked_tray(tray, kit, relaid=relaid), "Tray check", files, again)
+        left_out = [note for photo in tray.photos for note in photo.left_out]
+        story = check_story(checked_tray(tray, kit, relaid=relaid), "Tray check", files, again, left_out)
         return _file(lambda path: write_pages(path, "Tray check", story), f"tray-check-{tray.name[:40]}.pdf")
 
     @router.get("/trays/{numbers}/class.pdf")

@@ -30,12 +30,12 @@ def summary(checked: Checked) -> str:
     return ", ".join(f"{count} {outcome}" for outcome, count in counts if count) or "nothing to check"
 
 
-def check_story(checked: Checked, head: str, photo: str, retake: str | None) -> list[Flowable]:
-    """One tray's page."""
+def check_story(checked: Checked, head: str, photo: str, retake: str | None, left_out: Sequence[str] = ()) -> list[Flowable]:
+    """One tray's page. ``left_out``: sentences on what was seen and not counted."""
     story: list[Flowable] = [title(head), words(f"Photo {photo}; list {checked.kit.name}, {checked.kit.total} instruments.")]
     story += [words(f"PARTIAL: {checked.partial}", bold=True)] if checked.partial else []
     story += [words(f"Take the photo again: {retake}", bold=True)] if retake else []
-    story += [words(warning, bold=True) for warning in checked.warnings]
+    story += [words(warning, bold=True) for warning in (*checked.warnings, *left_out)]
     story += [gap(), words(summary(checked), bold=True), words(SAYS, bold=True), gap()]
     rows = [["outcome", "the list asks for", "number", "why"]]
     order = sorted(checked.rows, key=lambda row: (row.outcome == "matches list", OUTCOMES.index(row.outcome)))

@@ -16,6 +16,7 @@ from vision.together import Looked
 from vision.tray.from_above import damage_shown
 from vision.tray.slots import filled_lanes
 from vision.tray.told import Told, tell
+from vision.twice import NOT_COUNTED
 
 Array = NDArray[np.floating[Any]]
 LEAST_PX_PER_MM = 12.0  # flutes of small sizes are lost below
@@ -33,6 +34,11 @@ class TrayPhoto:
     sheet: str | None
     retake: str | None
     filled: tuple[int, ...] = ()
+
+    @property
+    def left_out(self) -> tuple[str, ...]:
+        """What was seen and not counted, a sentence each."""
+        return tuple(f"{self.file}: {note}" for note in self.reading.notes if note.startswith(NOT_COUNTED))
 
     @property
     def file(self) -> str:

@@ -32,4 +32,5 @@ def write_slip(target: Path, tray: Sorted, photos: Sequence[TrayPhoto]) -> None:
     retake = [photo for photo in photos if photo.retake is not None and photo.reading.error is None]
     if retake:
         story += [heading("Photos to take again"), *(words(f"{photo.file}: {photo.retake}") for photo in retake)]
+    story += [words(note, bold=True) for photo in photos for note in photo.left_out]
     write_pages(target, "Sorting slip", story)

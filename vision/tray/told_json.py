@@ -15,15 +15,17 @@ PLACES = ("place_mm", "why")  # tuples, which JSON has as lists
 
 
 def tray_json(photo: TrayPhoto) -> Json:
-    """Sheet, why to take the photo again, which slots hold something, and what is told of each instrument."""
+    """Sheet, why to take the photo again, which slots hold something, notes, and what is told of each instrument."""
     told = [asdict(one) for one in photo.told]
-    return {"sheet": photo.sheet, "retake": photo.retake, "filled": list(photo.filled), "told": told}
+    kept = {"sheet": photo.sheet, "retake": photo.retake, "filled": list(photo.filled), "told": told}
+    return kept | {"notes": list(photo.reading.notes)}
 
 
 def tray_from(kept: Mapping[str, Any], file: str, error: tuple[str, str] | None) -> TrayPhoto:
     """The same photo again, without its numbers. ``file``: what to call it; ``error``: why it could not be examined."""
     told = tuple(_told(row, file) for row in kept["told"])
-    return TrayPhoto(PhotoReading(file, error, None), told, kept["sheet"], kept["retake"], tuple(kept.get("filled", ())))
+    reading = PhotoReading(file, error, None, notes=tuple(kept.get("notes", ())))
+    return TrayPhoto(reading, told, kept["sheet"], kept["retake"], tuple(kept.get("filled", ())))
 
 
 def _told(row: Mapping[str, Any], file: str) -> Told:
