@@ -15,6 +15,7 @@ report     numbers, how sure, why                                        vision.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,7 @@ from vision.rounded import refuse_rounded
 from vision.scale import GivenScale, Scale
 from vision.screen import even_tiles, refuse_screen
 from vision.shadow import like_a_shadow
+from vision.stray import along_handle, strayed
 from vision.together import Looked
 from vision.twice import NEAR_MM, NOT_COUNTED, SHADOW_MM, counted_once
 from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
@@ -85,10 +87,12 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
     plane = plane.without_picture()
     ordered = in_reading_order(found.candidates, plane, scale)
     tried = _measured(photo, scale, plane, ordered, held)
-    seen, shadows = _once([(candidate, measured) for candidate, measured in tried if measured is not None], found.relative, plane)
+    measurable = [(candidate, measured) for candidate, measured in tried if measured is not None]
+    astray = _astray(measurable, found.relative, plane, scale)
+    seen, shadows = _once(measurable, astray, found.relative, plane)
     counted = {id(candidate) for candidate, _ in seen}
     left = [one for one, _ in tried if id(one) not in counted and surely_there(found.relative, one, plane)]
-    lines = _unread_lines(left, seen, plane, scale, found.relative)
+    lines = _unread_lines(left, astray, seen, plane, scale, found.relative)
     numbers = _numbers(ordered, [*(candidate for candidate, _ in seen), *(candidate for candidate, _ in lines)])
     readings = [
         judge_reading(read_measured(photo, scale, found.relative, candidate, measured, numbers[id(candidate)]))
@@ -111,7 +115,8 @@ def _measured(photo: Photo, scale: Scale, plane: Plane, ordered: list[Candidate]
 
 
 def _unread_lines(
-    candidates: list[Candidate], seen: list[tuple[Candidate, Measured]], plane: Plane, scale: Scale, relative: NDArray[np.float32]
+    candidates: list[Candidate], astray: set[int], seen: list[tuple[Candidate, Measured]], plane: Plane, scale: Scale,
+    relative: NDArray[np.float32],
 ) -> list[tuple[Candidate, Axis]]:
     """What is there without a readable outline, with its line; what another one shows already is left out.
 
@@ -128,7 +133,8 @@ def _unread_lines(
             continue
         own = np.asarray(axis.px)
         if stands_apart(handle, handles) or counted_once([*axes, own], [*[1.0] * len(axes), 0.0], seen[0][1].scale_at.value)[-1]:
-            found.append((candidate, led_on(axis, handle, scale)))
+            lay = along_handle if id(candidate) in astray else led_on
+            found.append((candidate, lay(axis, handle, scale)))
             axes.append(own)
             handles.append(handle)
     return found
@@ -140,14 +146,32 @@ def _numbers(ordered: list[Candidate], counted: list[Candidate]) -> dict[int, in
     return {id(one): number for number, one in enumerate((one for one in ordered if id(one) in those), 1)}
 
 
+def _over_metal(measured: Measured) -> NDArray[np.floating[Any]]:
+    """The axis as far as both outlines were seen."""
+    edges = measured.edges
+    return edges.strip.axis_px[np.isfinite(edges.upper_px - edges.lower_px)]
+
+
+def _astray(seen: list[tuple[Candidate, Measured]], relative: NDArray[np.float32], plane: Plane, scale: Scale) -> set[int]:
+    """Which candidates have a line that strayed onto the shaft of another one, whose handle is another: by their ids."""
+    if len(seen) < 2:
+        return set()
+    handles = [handle_seen(candidate, plane, relative) for candidate, _ in seen]
+    wrong = strayed([_over_metal(measured) for _, measured in seen], handles, scale, seen[0][1].scale_at.value)
+    return {id(candidate) for (candidate, _), one in zip(seen, wrong, strict=True) if one}
+
+
 def _once(
-    seen: list[tuple[Candidate, Measured]], relative: NDArray[np.float32], plane: Plane
+    seen: list[tuple[Candidate, Measured]], astray: set[int], relative: NDArray[np.float32], plane: Plane
 ) -> tuple[list[tuple[Candidate, Measured]], int]:
-    """Leave out what shows an instrument again, or is its shadow; the candidate with the larger handle stays. Second: how many shadows."""
+    """Leave out what shows an instrument again, or is its shadow; the candidate with the larger handle stays, unless its line strayed.
+
+    Second: how many shadows.
+    """
     if len(seen) < 2:
         return seen, 0
-    axes = [measured.edges.strip.axis_px[np.isfinite(measured.edges.upper_px - measured.edges.lower_px)] for _, measured in seen]
-    worth = [float(candidate.handle.sum()) for candidate, _ in seen]
+    axes = [_over_metal(measured) for _, measured in seen]
+    worth = [0.0 if id(candidate) in astray else float(candidate.handle.sum()) for candidate, _ in seen]
     shaded = [not candidate.handle.any() and not candidate.cut and like_a_shadow(relative, plane, candidate) for candidate, _ in seen]
     px_per_mm = seen[0][1].scale_at.value
     keep = counted_once(axes, worth, px_per_mm, [SHADOW_MM if one else NEAR_MM for one in shaded])

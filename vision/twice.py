@@ -27,18 +27,23 @@ def counted_once(axes_px: Sequence[Array], worth: Sequence[float], px_per_mm: fl
     near = [NEAR_MM] * len(axes_px) if near_mm is None else near_mm
     order = sorted(range(len(axes_px)), key=lambda k: -worth[k])
     for place, k in enumerate(order):
-        keep[k] = not any(
-            keep[j] and _same(axes_px[k], axes_px[j], (near[k] if worth[j] > worth[k] else NEAR_MM) * px_per_mm) for j in order[:place]
-        )
+        reach = [(near[k] if worth[j] > worth[k] else NEAR_MM) * px_per_mm for j in order[:place]]
+        keep[k] = not any(keep[j] and on_one_metal(axes_px[k], axes_px[j], px) for j, px in zip(order[:place], reach, strict=True))
     return keep
 
 
-def _same(one: Array, other: Array, near_px: float) -> bool:
+def on_one_metal(one: Array, other: Array, near_px: float) -> bool:
+    """Whether nearly all of the shorter axis runs along the longer one."""
+    short = min(one[::EVERY_PX], other[::EVERY_PX], key=len)
+    return len(short) > 0 and len(shared(one, other, near_px)) > SHARE * len(short)
+
+
+def shared(one: Array, other: Array, near_px: float) -> Array:
+    """Points of the shorter axis, every few px, that lie so near to the longer one."""
     short, long = sorted((one[::EVERY_PX], other[::EVERY_PX]), key=len)
     if len(short) == 0:
-        return False
+        return short
     first, last = np.maximum(short.min(axis=0), long.min(axis=0)), np.minimum(short.max(axis=0), long.max(axis=0))
     if (first > last + near_px).any():  # far apart, as most are
-        return False
-    gap = np.linalg.norm(short[:, None] - long[None], axis=2).min(axis=1)
-    return bool((gap < near_px).mean() > SHARE)
+        return short[:0]
+    return np.asarray(short[np.linalg.norm(short[:, None] - long[None], axis=2).min(axis=1) < near_px])

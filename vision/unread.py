@@ -56,10 +56,11 @@ def _black_on_white(relative: NDArray[np.float32], candidate: Candidate, plane: 
 
 @dataclass(frozen=True)
 class HandleSeen:
-    """Where the middle of a handle lies on the page (None without one), and its colour."""
+    """Where the middle of a handle lies on the page (None without one), its colour, and from its middle to one of its ends."""
 
     middle_mm: NDArray[np.float64] | None
     colour: str | None
+    half_mm: NDArray[np.float64] | None = None
 
     def near(self, other: HandleSeen) -> bool:
         """Whether both may be one handle."""
@@ -73,8 +74,11 @@ def handle_seen(candidate: Candidate, plane: Plane, relative: NDArray[np.float32
     v, u = np.nonzero(candidate.handle)
     if not len(u):
         return HandleSeen(None, None)
+    points = np.column_stack([u, v]) - np.array([u.mean(), v.mean()])
+    values, ways = np.linalg.eigh(points.T @ points / len(points))
+    half = ways[:, -1] * np.sqrt(3.0 * values[-1]) / plane.px_per_mm  # of an even bar: half its length is the root of three times that
     middle = plane.to_mm(np.array([[u.mean(), v.mean()]]) + np.array(candidate.offset_px))[0]
-    return HandleSeen(np.asarray(middle), handle_colour(relative, candidate).word)
+    return HandleSeen(np.asarray(middle), handle_colour(relative, candidate).word, np.asarray(half))
 
 
 def stands_apart(handle: HandleSeen, others: Sequence[HandleSeen]) -> bool:

@@ -1,0 +1,81 @@
+"""Of two lines on one metal the one that left its own handle's way loses; a stop on the shaft makes no second instrument of it."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from vision.axis import Axis
+from vision.find import Candidate
+from vision.pipeline import _astray, _once
+from vision.quantity import Quantity
+from vision.stray import along_handle, strayed
+from vision.unread import HandleSeen, handle_seen
+
+PPM = 20.0
+SCALE: Any = SimpleNamespace(to_plane_mm=lambda px: np.asarray(px) / PPM, to_px=lambda mm: np.asarray(mm) * PPM)
+PLANE: Any = SimpleNamespace(px_per_mm=PPM, to_mm=lambda px: np.asarray(px) / PPM)
+
+
+def line(*through_mm: tuple[float, float]) -> np.ndarray:
+    """A px apart, through these places."""
+    corners = np.array(through_mm)
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(corners, axis=0), axis=1))])
+    at = np.arange(0.0, along[-1], 1.0 / PPM)
+    return PPM * np.column_stack([np.interp(at, along, corners[:, k]) for k in (0, 1)])
+
+
+def handle(x: float, y: float) -> HandleSeen:
+    return HandleSeen(np.array([x, y]), "red", np.array([5.0, 0.0]))
+
+
+STRAIGHT, LED_OFF = line((5, 10), (30, 10)), line((5, 10), (23, 10), (30, 7))
+
+
+def test_the_line_whose_handle_lies_aside_of_the_shared_metal_strayed_whichever_comes_first() -> None:
+    own, other = handle(35, 10), handle(45, 3)
+    assert strayed([STRAIGHT, LED_OFF], [own, other], SCALE, PPM) == [False, True]
+    assert strayed([LED_OFF, STRAIGHT], [other, own], SCALE, PPM) == [True, False]
+
+
+def test_a_stop_on_the_same_shaft_a_near_handle_or_none_has_led_nothing_astray() -> None:
+    own = handle(35, 10)
+    for again in (handle(20, 10.3), handle(42, 5), HandleSeen(None, None)):
+        assert strayed([STRAIGHT, STRAIGHT], [own, again], SCALE, PPM) == [False, False]
+
+
+def test_lines_that_cross_and_part_again_are_both_right() -> None:
+    assert strayed([STRAIGHT, line((5, 14), (30, 7))], [handle(35, 10), handle(35, -4)], SCALE, PPM) == [False, False]
+
+
+def test_what_strayed_lies_ahead_of_its_handle_as_long_as_the_shortest_standard_length() -> None:
+    """21 mm is the shortest of ISO 3630-1 (from memory)."""
+    placed = along_handle(Axis(LED_OFF, 0, len(LED_OFF) - 1, 0.2), HandleSeen(np.array([45.0, 3.0]), "red", np.array([4.0, -3.0])), SCALE)
+    assert placed.px[placed.front_index] == pytest.approx([PPM * 41.0, PPM * 6.0])
+    assert placed.px[placed.tip_index] == pytest.approx([PPM * (41.0 - 21.0 * 0.8), PPM * (6.0 + 21.0 * 0.6)])
+
+
+def piece(axis_px: np.ndarray, x_mm: float, y_mm: float, length_mm: float) -> tuple[Candidate, Any]:
+    """A candidate with a handle 4 mm thick whose middle lies there, and what was measured of it."""
+    mask = np.zeros((round(20 * PPM), round(60 * PPM)), bool)
+    first, last = (round(PPM * (x_mm + half)) for half in (-length_mm / 2, length_mm / 2))
+    mask[max(round(PPM * (y_mm - 2)), 0) : round(PPM * (y_mm + 2)), first:last] = True
+    nothing = np.zeros_like(mask)
+    seen = SimpleNamespace(edges=SimpleNamespace(strip=SimpleNamespace(axis_px=axis_px), upper_px=np.ones(len(axis_px)),
+                                                 lower_px=-np.ones(len(axis_px))), scale_at=Quantity(PPM, 0.1))  # fmt: skip
+    return Candidate(mask, nothing, mask, nothing, (0, 0), False), seen
+
+
+def test_the_larger_handle_wins_no_more_where_its_line_strayed() -> None:
+    relative = np.ones((round(20 * PPM), round(60 * PPM), 3), np.float32)
+    right, wrong = piece(STRAIGHT, 35, 10, 8.0), piece(LED_OFF, 45, 3, 12.0)
+    stop = piece(STRAIGHT, 20, 10, 5.0)
+
+    assert handle_seen(right[0], PLANE, relative).half_mm == pytest.approx([4.0, 0.0], abs=0.05)  # of a bar 8 mm long
+    astray = _astray([right, wrong], relative, PLANE, SCALE)
+    assert [candidate for candidate, _ in _once([right, wrong], astray, relative, PLANE)[0]] == [right[0]]
+    assert _once([right, wrong], set(), relative, PLANE)[0] == [wrong]
+    assert _once([right, stop], _astray([right, stop], relative, PLANE, SCALE), relative, PLANE)[0] == [right]

@@ -1,0 +1,59 @@
+"""Stage 8g: two lines on one metal, each from a handle of its own -> which of them strayed onto the other's shaft.
+
+Where shafts cross at a narrow angle a line may leave its own for the other. A shaft leaves its handle along the handle's own axis, so
+a handle lies on the straight line through its shaft, and so does a stop; the handle of a line that strayed lies aside of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.axis import Axis
+from vision.nominal import LENGTHS_MM
+from vision.scale import Scale
+from vision.twice import NEAR_MM, on_one_metal, shared
+from vision.unread import HandleSeen
+
+Array = NDArray[np.floating[Any]]
+ASIDE_MM = 1.5  # a third of a handle's thickness: so much farther aside than the other's it must lie
+
+
+def strayed(axes_px: Sequence[Array], handles: Sequence[HandleSeen], scale: Scale, px_per_mm: float) -> list[bool]:
+    """Whether each axis (N, 2), over its metal as seen, strayed onto the metal of another one whose handle stands apart."""
+    astray = [False] * len(axes_px)
+    near_px = NEAR_MM * px_per_mm
+    for k, own in enumerate(handles):
+        for j, other in enumerate(handles[:k]):
+            if own.middle_mm is None or other.middle_mm is None or own.near(other):
+                continue
+            if on_one_metal(axes_px[k], axes_px[j], near_px):
+                stretch = scale.to_plane_mm(shared(axes_px[k], axes_px[j], near_px))
+                farther = _aside_mm(own.middle_mm, stretch) - _aside_mm(other.middle_mm, stretch)
+                astray[k] |= farther >= ASIDE_MM
+                astray[j] |= -farther >= ASIDE_MM
+    return astray
+
+
+def _aside_mm(place: Array, stretch: Array) -> float:
+    """How far a place lies aside of the straight line through a stretch (N, 2)."""
+    middle = stretch.mean(axis=0)
+    along = np.linalg.svd(stretch - middle, full_matrices=False)[2][0]
+    return float(abs((place - middle) @ np.array([-along[1], along[0]])))
+
+
+def along_handle(axis: Axis, handle: HandleSeen, scale: Scale) -> Axis:
+    """In place of a line that strayed, the shortest standard length straight ahead of its handle: where it lies, and no measure."""
+    if handle.middle_mm is None or handle.half_mm is None:
+        return axis
+    line = scale.to_plane_mm(np.asarray(axis.px))
+    half = handle.half_mm if (line.mean(axis=0) - handle.middle_mm) @ handle.half_mm > 0.0 else -handle.half_mm
+    front = handle.middle_mm + half
+    ahead = min(LENGTHS_MM) * half / max(float(np.linalg.norm(half)), 1e-9)
+    last, first = scale.to_px(np.array([front, front + ahead]))
+    count = max(round(float(np.linalg.norm(last - first))), 2)
+    return replace(axis, px=np.linspace(first, last, count), tip_index=0, front_index=count - 1)
