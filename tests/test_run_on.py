@@ -76,6 +76,18 @@ def test_the_picture_ends_it(metal: list[tuple[float, float]]):
     assert after.px[-1, 0] <= 700 - run_on.MARGIN_PX
 
 
+@pytest.mark.usefixtures("metal")
+def test_what_lies_beyond_the_picture_is_no_part_of_the_axis():
+    """An axis is drawn some millimetres past the metal; of the picture's border, drawn out, nothing can be told."""
+    beyond = axis(-80.0, 960.0)
+    after, edges = run_on.follow(photo(), beyond, PX_PER_MM, lambda _: None)
+
+    assert after.px[0, 0] == 0.0
+    assert after.px[-1, 0] == 959.0
+    assert (after.tip_index, after.front_index) == (None, len(beyond.px) - 60 - 80)
+    assert edges.kinds.shape[1] == len(after.px)
+
+
 def test_a_shiny_handle_is_not_run_through(monkeypatch: pytest.MonkeyPatch):
     def locate(_photo, line, _px_per_mm, _lit, before=None):  # noqa: ARG001
         x = line.px[:, 0]
@@ -104,14 +116,17 @@ def test_metal_that_grows_thinner_toward_the_handle_is_turned_round(by_handle: b
     assert (after.tip_index, after.front_index) == (69, last - 55)
 
 
-def test_an_axis_that_metal_leaves_sideways_is_laid_on_from_the_metal():
-    """Metal leans away by 0.15 from column 300 on and is lost at 600; the axis goes on as the metal went."""
+@pytest.mark.parametrize("handle", [0, 60])
+def test_an_axis_that_metal_leaves_sideways_is_laid_on_from_the_metal(handle: int):
+    """Metal leans away by 0.15 from column 300 on and is lost at 600, where some columns may look like a handle; the axis goes on as the
+    metal went."""
     before = axis(0.0, 900.0)
     column = np.arange(900.0)
     seen = (column > 50) & (column < 600)
     middle = np.where(seen, 0.15 * np.maximum(column - 300.0, 0.0), np.nan)
     kinds = np.zeros((5, 900))
     kinds[WORKING], kinds[NOTHING] = seen, ~seen
+    kinds[:, 600 : 600 + handle], kinds[HANDLE, 600 : 600 + handle] = 0.0, 1.0
     edges = SimpleNamespace(kinds=kinds, upper_px=middle + 8.0, lower_px=middle - 8.0, strip=SimpleNamespace(axis_px=before.px))
 
     after = run_on._kept_on_metal(photo(), before, edges, PX_PER_MM)

@@ -46,6 +46,7 @@ def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit, *, led: bool = 
     finding: ``tip_index`` or ``front_index`` is None then, and only the network's marks tell it. ``led``: the axis was led out of a handle
     told by its colour, among others: where two cross, the longest stretch of metal may be another's.
     """
+    axis = _in_frame(photo, axis)
     edges = locate_edges(photo, axis, px_per_mm, lit(axis.px))
     if not led and _lies_the_wrong_way(axis, edges):
         axis = _turned_round(axis)
@@ -61,6 +62,16 @@ def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit, *, led: bool = 
             break
         axis, edges = longer, locate_edges(photo, longer, px_per_mm, lit(longer.px), before=edges)
     return axis, edges
+
+
+def _in_frame(photo: Photo, axis: Axis) -> Axis:
+    """The same axis without what lies beyond the picture: its border, drawn out, may pass for a handle or a stop."""
+    inside = np.flatnonzero(((axis.px >= 0.0) & (axis.px <= [photo.width_px - 1.0, photo.height_px - 1.0])).all(axis=1))
+    if not LEAST_COLUMNS <= len(inside) < len(axis.px):
+        return axis
+    first, last = int(inside[0]), int(inside[-1])
+    tip, front = (None if at is None or not first <= at <= last else at - first for at in (axis.tip_index, axis.front_index))
+    return replace(axis, px=axis.px[first : last + 1], tip_index=tip, front_index=front)
 
 
 def _lies_the_wrong_way(axis: Axis, edges: Edges) -> bool:
@@ -88,7 +99,8 @@ def _turned_round(axis: Axis) -> Axis:
 def _kept_on_metal(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
     """The same axis, or one laid straight on toward the handle from the longest stretch of metal, where that leaves it sideways.
 
-    Toward the tip it is left alone: the middle of few flutes swings too much to tell a direction by.
+    Toward the tip it is left alone: the middle of few flutes swings too much to tell a direction by. What looks like a handle behind the
+    metal says nothing: a stop that is seen beside its shaft looks like one, and into a real handle the shaft leads straight.
     """
     if not edges.kinds.size:
         return axis
@@ -99,8 +111,6 @@ def _kept_on_metal(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> 
         return axis
     line, middle = edges.strip.axis_px, (edges.upper_px + edges.lower_px) / 2.0
     spots = np.where(metal[:, None], line + np.nan_to_num(middle)[:, None] * normals(line), np.nan)
-    if (edges.kinds[HANDLE, last : last + round(LOOK_MM * px_per_mm)] > IS_METAL).any():
-        return axis
     ahead = _straight_on(photo, spots[last - over : last + 1], px_per_mm)
     if _apart_mm(ahead[over + 1 :], line[last + 1 :], px_per_mm) <= ASTRAY_MM:
         return axis
