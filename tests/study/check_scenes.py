@@ -12,6 +12,7 @@ from calib.sheet import sheet_named
 from samples.draw_instrument import BROACH_SIZES, FAMILIES, SIZES
 from samples.scene import Scene
 from samples.tray import draw_tray
+from tests.study.as_projected import shows
 from vision.tray.kit import Item, Kit
 
 MAT, IMAGE_PX = "A4-M1", (3200, 2400)
@@ -21,10 +22,14 @@ PLANTED = ("missing", "extra", "wrong size", "wrong family", "wrong slot")
 
 @dataclass(frozen=True)
 class Planted:
-    """A list, and by slot what a check of the tray should say there; where it says nothing else the list is right."""
+    """A list, and by slot what a check of the tray should say there; where it says nothing else the list is right.
+
+    ``along_view``: slots of those whose damage a photo from above does not show.
+    """
 
     kit: Kit
     faults: Mapping[int, str]
+    along_view: frozenset[int] = frozenset()
 
 
 def check_scene(seed: int) -> Scene:
@@ -55,7 +60,8 @@ def planted(truth: Mapping[str, Any], seed: int, turn: int) -> Planted:
             faults[slot] = str(kind)
             _spoil(rng, asked, slot, str(kind))
     items = tuple(Item(family, size, None, 1, (slot,)) for slot, (family, size) in sorted(asked.items()))
-    return Planted(Kit(f"check {seed}-{turn}", items), faults)
+    hidden = frozenset(slot for slot, fault in faults.items() if fault == "damaged" and not shows(there[slot]))
+    return Planted(Kit(f"check {seed}-{turn}", items), faults, hidden)
 
 
 def _spoil(rng: np.random.Generator, asked: dict[int, tuple[str, int]], slot: int, kind: str) -> None:

@@ -44,6 +44,9 @@ def counted(plan: Planted, checked: Checked) -> Counter[str]:
         outcome = lying.get(slot, "matches list") if fault == "extra" else said[slot]  # what was not found at all was passed too
         count["faults"] += 1
         count["faults passed"] += outcome == "matches list"
+        which = "along the view" if slot in plan.along_view else "that show"
+        count[f"faults {which}"] += 1
+        count[f"faults {which} passed"] += outcome == "matches list"
         count["faults undecided"] += outcome == "undecided"
         count["faults by their kind"] += outcome == fault
         count[f"{fault} -> {outcome}"] += 1
@@ -61,7 +64,10 @@ def counted(plan: Planted, checked: Checked) -> Counter[str]:
 def figures(total: Counter[str]) -> list[str]:
     """Shares with Wilson's 95 % interval, then every planted fault with what was said."""
     rows = (
-        ("faults passed as 'matches list'", "faults passed", "faults"), ("faults undecided", "faults undecided", "faults"),
+        ("faults passed as 'matches list'", "faults passed", "faults"),
+        ("  of those that show from above", "faults that show passed", "faults that show"),
+        ("  of kinks along the view", "faults along the view passed", "faults along the view"),
+        ("faults undecided", "faults undecided", "faults"),
         ("faults told by their kind", "faults by their kind", "faults"), ("right positions undecided", "right undecided", "right"),
         ("false faults over right positions", "false faults", "right"),
         ("clean trays without a false fault", "clean without a false fault", "clean"),

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Mapping
 from typing import Any
 
+from tests.study.as_projected import SHOWS_DEG, shows
 from tests.study.tray_match import match, touching
 from tests.study.tray_photos import arguments, total_of
 from tests.study.tray_scenes import tray_scene
@@ -45,9 +47,20 @@ def counted(_seed: int, truth: dict[str, Any], tray: TrayPhoto) -> Counter[str]:
         count["hurt"] += hurt
         count["hurt found"] += hurt and called
         count["hurt shown"] += hurt and (called or tray.told[j].in_doubt)
+        for kind in _kinds(true):
+            count[kind] += 1
+            count[f"{kind} found"] += called
         count["whole"] += not hurt
         count["whole called hurt"] += called and not hurt
     return count
+
+
+def _kinds(true: Mapping[str, Any]) -> list[str]:
+    """Under which heads the damage of a true instrument is counted; none for a whole one."""
+    kinds = [str(damage["kind"]) for damage in true["damage"]]
+    if "kinked" in kinds:
+        kinds.append("kinked as projected" if shows(true) else "kinked along the view")
+    return kinds + ["damage that shows"] * shows(true)
 
 
 def figures(total: Counter[str]) -> list[str]:
@@ -57,11 +70,16 @@ def figures(total: Counter[str]) -> list[str]:
         ("family right", "family right", "families"), ("family right of answers", "family right", "family answered"),
         ("family answered", "family answered", "families"), ("size right of answers", "size right", "size answered"),
         ("size answered", "size answered", "sizes"), ("gross damage found", "hurt found", "hurt"),
-        ("gross damage found or in doubt", "hurt shown", "hurt"), ("whole ones called damaged", "whole called hurt", "whole"),
+        ("gross damage found or in doubt", "hurt shown", "hurt"),
+        ("gross damage that shows, found", "damage that shows found", "damage that shows"),
+        *((f"  of it {name}", f"{kind} found", kind) for name, kind in (
+            ("lost tips", "tip-lost"), ("straightened parts", "unwound"), (f"kinks of {SHOWS_DEG:.0f} deg as planted", "kinked"),
+            (f"kinks of {SHOWS_DEG:.0f} deg as projected", "kinked as projected"), ("kinks along the view", "kinked along the view"))),
+        ("whole ones called damaged", "whole called hurt", "whole"),
     )  # fmt: skip
     mean = total["seconds"] / max(total["photos"], 1)
     spent = f"{total['photos']} trays, {mean:.0f} s of processor time each"
-    shares = (f"{name:32s} {total[a]:4d} of {total[b]:4d}  {share_text(total[a], total[b])}" for name, a, b in rows)
+    shares = (f"{name:34s} {total[a]:4d} of {total[b]:4d}  {share_text(total[a], total[b])}" for name, a, b in rows)
     return [spent, *shares]
 
 

@@ -9,7 +9,8 @@ from reportlab.platypus import Flowable, PageBreak
 from vision.tray.check import OUTCOMES, Checked, Position, Row
 from vision.tray.pages import gap, heading, table, title, words
 
-SAYS = "'matches list' speaks of family, size, length and place; it cannot clear an instrument."
+SAYS = ("'matches list' speaks of family, size, length and place; it cannot clear an instrument. A bend toward or away from the camera "
+        "does not show from above: turn each one and look at it from the side.")  # fmt: skip
 COUNTS_MM = (22.0, 24.0, 18.0, 14.0, 15.0, 16.0, 15.0, 21.0, 23.0)  # code, then the outcomes, none of which may break
 
 
