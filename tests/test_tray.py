@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import pytest
 from invented_readings import quiet_reamer
 from shapely.geometry import LineString, Point
 
+import vision.desk
 from vision.errors import UsageError
 from vision.order import reading_order
 from vision.reading import Choice, PhotoReading
@@ -325,6 +327,30 @@ def test_damage_that_is_not_beyond_doubt_is_looked_at_again_in_a_check_and_is_ne
     outcomes = [[row.outcome for row in check_tray(kit, seen(told(1), one, told(3, "reamer", 30))).rows] for one in (sure, likely)]
 
     assert outcomes == [["matches list", "damaged", "matches list"], ["matches list", "undecided", "matches list"]]
+
+
+@pytest.mark.parametrize(("certain", "said"), [(True, "damaged"), (False, "probably damaged")])
+def test_what_is_extra_or_wrong_and_damaged_too_is_said_to_be_damaged(certain: bool, said: str) -> None:
+    hurt = told(4, "reamer", 40, kind="damaged", why=("bent by 40 deg",), certain=certain)
+    extra = check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1), told(2), told(3, "reamer", 30), hurt)).rows[-1]
+    wrong = check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1), replace(hurt, number=2, family="k-file", lane=2, certain=False))).rows[1]
+    doubted = replace(hurt, kind="named", why=("perhaps bent",), in_doubt=True)
+
+    assert (extra.outcome, extra.why) == ("extra", f"reamer 40 is on the tray and not on the list; {said} as well: bent by 40 deg")
+    assert (wrong.outcome, wrong.why) == ("wrong size", "is size 40; probably damaged as well: bent by 40 deg")
+    only_doubted = check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1), told(2), told(3, "reamer", 30), doubted)).rows[-1]
+    assert only_doubted.why.endswith("; take a close-up of number 4: perhaps bent")
+
+
+def test_beside_matches_list_stands_that_a_bend_along_the_view_does_not_show() -> None:
+    """And nothing there clears anything: the sentence asks for a look from the side."""
+    said = check_lines(check_tray(parse_kit(KIT, ".toml", "x"), seen(told(1), told(2), told(3, "reamer", 30))))
+
+    (limits,) = [line for line in said if line.startswith("'matches list'")]
+    assert limits.endswith("A bend toward or away from the camera does not show from above: turn each one and look at it from the side.")
+    assert "it cannot clear an instrument" in limits
+    desk = tomllib.loads((Path(vision.desk.__file__).parent / "english.toml").read_text(encoding="utf-8"))["check"]["limits"]
+    assert desk.lower() == limits.lower()
 
 
 def test_a_slot_in_which_something_lies_is_not_called_empty() -> None:

@@ -139,8 +139,16 @@ def _row(position: Position, one: Seen | None, partial: str | None, unread: Coll
         return Row(position, None, "missing", "no instrument that could be it was found")
     if one.best.kind == "damaged" and one.best.certain:
         return Row(position, one, "damaged", "; ".join(one.best.why))
-    outcome, why = _fault(position, one) or _doubt(position, one) or ("matches list", "")
+    fault = _fault(position, one)
+    outcome, why = (fault[0], fault[1] + _hurt_too(one)) if fault else _doubt(position, one) or ("matches list", "")
     return Row(position, one, outcome, why)
+
+
+def _hurt_too(one: Seen) -> str:
+    """What is seen of its damage, where the outcome speaks of something else; empty without."""
+    if one.best.kind == "damaged":
+        return f"; {'damaged' if one.best.certain else 'probably damaged'} as well: {'; '.join(one.best.why)}"
+    return f"; take a close-up of number {one.numbers}: {'; '.join(one.best.why)}" if one.best.in_doubt else ""
 
 
 def _fault(position: Position, one: Seen) -> tuple[Outcome, str] | None:
@@ -194,7 +202,7 @@ def _share(named: str | None, shares: Mapping[str, float], asked: str) -> float:
 def _extra(one: Seen) -> Row:
     if one.best.kind == "undecided" and (one.best.family is None or (one.best.size is None and one.best.family in SIZED)):
         return Row(None, one, "undecided", f"not on the list as far as can be told; take a close-up of number {one.numbers}")
-    return Row(None, one, "extra", f"{one.best.name} is on the tray and not on the list")
+    return Row(None, one, "extra", f"{one.best.name} is on the tray and not on the list{_hurt_too(one)}")
 
 
 def _warnings(kit: Kit, rows: Sequence[Row], seen: Sequence[Seen]) -> list[str]:
