@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -24,13 +25,14 @@ def kinds(*parts: tuple[dict[int, float], float]) -> Array:
     return np.concatenate(rows, axis=1)
 
 
-def look(strip: Array, *, colour_mm: float | None = None, wavers: bool = False) -> tuple[Marks, Marks]:
-    """The marks as the network gives them, and with what speaks against them."""
+def look(strip: Array, *, colour_mm: float | None = None, wavers: bool = False, u_px: Array | None = None) -> tuple[Marks, Marks]:
+    """The marks as the network gives them, and with what speaks against them; ``u_px`` (2, N) of the outlines, 1 unless given."""
     count = strip.shape[1]
     line = np.column_stack([np.arange(float(count)), np.zeros(count)])
     upper = np.full(count, 10.0)
     values = np.ones((41, count))
     edges = Edges(Strip(line, np.tile([0.0, 1.0], (count, 1)), values, 20), upper, -upper, np.ones((2, count)), 1.0, 1.0, kinds=strip)
+    edges = replace(edges, u_px=np.ones((2, count)) if u_px is None else u_px)
     front = None if colour_mm is None else round(colour_mm * PPM)
     axis = Axis(px=line, tip_index=None, front_index=front, half_mm=0.5, by_handle=True)
     marks = read_marks(strip, PPM)
@@ -54,6 +56,19 @@ def test_a_tip_before_which_a_shadow_runs_on_is_in_doubt_by_the_shadows_length()
     assert after.tip.column == before.tip.column == pytest.approx(100.0, abs=2.0)
     assert after.tip.u == pytest.approx(0.7 * PPM, rel=0.1)
     assert after.front == before.front
+
+
+@pytest.mark.parametrize(("sides", "wavers_mm", "widened_mm"), [((0, 1), 2.0, 2.0), ((0, 1), 0.4, 0.0), ((1,), 2.0, 0.0)])
+def test_where_both_outlines_waver_from_the_tip_on_it_may_be_its_shadow(sides: tuple[int, ...], wavers_mm: float, widened_mm: float) -> None:
+    """One outline that wavers lies in a shadow; metal is sure at the other, and a point is only dim for a little."""
+    strip = kinds(*PLAIN)
+    u = np.full((2, strip.shape[1]), 0.6)
+    for side in sides:
+        u[side, 100 : 100 + round(wavers_mm * PPM)] = 4.0
+    before, after = look(strip, u_px=u)
+
+    assert after.tip.column == before.tip.column
+    assert after.tip.u == pytest.approx(widened_mm * PPM if widened_mm else before.tip.u, rel=0.15)
 
 
 def test_a_front_with_something_of_a_stop_behind_it_may_be_a_stop() -> None:
