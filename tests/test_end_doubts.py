@@ -59,7 +59,7 @@ def test_a_tip_before_which_a_shadow_runs_on_is_in_doubt_by_the_shadows_length()
 
 
 @pytest.mark.parametrize(("sides", "wavers_mm", "widened_mm"), [((0, 1), 2.0, 2.0), ((0, 1), 0.4, 0.0), ((1,), 2.0, 0.0)])
-def test_where_both_outlines_waver_from_the_tip_on_it_may_be_its_shadow(sides: tuple[int, ...], wavers_mm: float, widened_mm: float) -> None:
+def test_where_both_outlines_waver_from_the_tip_it_may_be_its_shadow(sides: tuple[int, ...], wavers_mm: float, widened_mm: float) -> None:
     """One outline that wavers lies in a shadow; metal is sure at the other, and a point is only dim for a little."""
     strip = kinds(*PLAIN)
     u = np.full((2, strip.shape[1]), 0.6)
