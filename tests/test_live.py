@@ -14,7 +14,7 @@ from test_scale import View, photograph
 from vision.errors import PhotoError
 from vision.lifted import ENOUGH_PARALLAX
 from vision.live.guide import GOOD_FRAMES, Run, ended, next_step, taken, watch
-from vision.live.judge import ORDER, Check, Wanted, all_right, judge, least_width_px
+from vision.live.judge import ORDER, Check, Wanted, all_right, judge, least_width_px, px_per_mm_needed
 from vision.live.look import Look, frame_of, look_at, look_from
 from vision.live.steady import held_still, seen_across_deg, touched
 from vision.markers import glance
@@ -81,6 +81,29 @@ def test_a_photo_finer_than_the_frame_counts_with_its_own_scale() -> None:
 
     assert wrong(live) == [("scale", "coarse")]
     assert wrong(live, finer=2.0) == []
+
+
+@pytest.mark.parametrize(
+    ("blur_px", "width_px", "finer", "needed"),
+    [
+        (0.7, 1920, 1.0, 40.0),  # sharper than its own pixels: the least that sizes an instrument
+        (1.5, 1920, 1.0, 36.0 * 1.5),
+        (2.5, 1920, 1.0, 36.0 * 2.5),
+        (2.5, 1280, 1.0, 1280 / 21.0),  # a working part of 16 mm and 5 mm around it fill the frame
+        (1.5, 1920, 2.0, 36.0 * np.hypot(2.0 * np.sqrt(1.5**2 - 0.9**2), 0.9)),  # the photo shares what is not the frame's own pixels
+    ],
+)
+def test_the_softer_a_picture_the_finer_it_must_be_to_measure_by(blur_px: float, width_px: int, finer: float, needed: float) -> None:
+    assert px_per_mm_needed(replace(GOOD, blur_px=blur_px, width_px=width_px), finer) == pytest.approx(needed)
+
+
+def test_a_soft_picture_is_fine_enough_to_look_at_but_not_to_measure_by() -> None:
+    soft = replace(GOOD, blur_px=1.9)
+    scale = next(one for one in judge(soft, Wanted(measured=True), still=True) if one.name == "scale")
+
+    assert wrong(soft) == []
+    assert (scale.state, scale.how, scale.seen, scale.needed) == ("wrong", "soft", 50.0, pytest.approx(68.4))
+    assert all_right(judge(replace(soft, px_per_mm=69.0), Wanted(measured=True), still=True))
 
 
 def test_without_the_sheet_nothing_else_is_claimed() -> None:
@@ -159,6 +182,16 @@ def test_height_wants_the_instrument_seen_from_elsewhere_and_may_then_look_from_
     assert not any(near)
     assert np.tan(np.radians(next_step(run, GOOD).needed or 0.0)) == pytest.approx(ENOUGH_PARALLAX, rel=0.03)
     assert later[-1]
+
+
+def test_two_views_of_a_soft_picture_are_taken_only_from_nearer() -> None:
+    soft = replace(GOOD, blur_px=1.9)
+
+    fired = [any(shown(Run(plan), soft, 8)[1]) for plan in ("one", "turns", "height")]
+    _, near = shown(Run("height"), replace(soft, px_per_mm=70.0), 8)
+
+    assert fired == [True, True, False]
+    assert any(near)
 
 
 def test_a_run_that_was_ended_takes_nothing_more_by_itself() -> None:

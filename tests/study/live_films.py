@@ -3,8 +3,9 @@
     python -m tests.study.live_films FOLDER --runs 6 --seed 22600
 
 Each run has an instrument of its own. Every second one is photographed twice, untouched, the camera moved across it; the others three
-times, turned by a third in between. Views are rendered into FOLDER (some 10 s each) and kept there; a run takes a minute or two. Needs
-what tests/test_desk_browser.py needs. Seeds below 5000 are for development.
+times, turned by a third in between. The whole instrument is in view; where the coach finds that too soft to measure by, the camera goes as
+near as it asks. Views are rendered into FOLDER (some 10 s each) and kept there; a run takes a minute or two. Needs what
+tests/test_desk_browser.py needs. Seeds below 5000 are for development.
 """
 
 from __future__ import annotations
@@ -29,12 +30,16 @@ from samples.scene import Scene
 from samples.views import Mode, draw_views
 from tests.desk_server import Running, running
 from tests.films import film
+from vision.live.judge import PART_MM, px_per_mm_needed
+from vision.live.look import look_at
+from vision.photo import load_photo
 from vision.records.combined import combined
 from vision.records.database import open_records
 
 Image = NDArray[np.uint8]
 FRAME_PX = (1920, 1080)
 MOST_PX_PER_MM, FILLED = 60.0, 0.8
+NEARER, LEAST_AROUND_MM = 1.1, 3.0  # a view from aside is a little coarser; beside the working part
 HELD_S, BETWEEN_S = 25.0, 2.0  # of film; a browser plays it over and over, up to three times as fast
 ACROSS_DEG, SHIFTED_MM = 23.0, 4.0  # true degrees; the coach asks for 18 as it sees them; a part by shifting the picture
 HAND = (110, 140, 190), 420  # colour (BGR) and width in px of what lies over the instrument between two views
@@ -68,12 +73,29 @@ def views(folder: Path, seed: int, plan: str) -> tuple[list[Path], dict[str, Any
             seed, mode, count, pose="free", px_per_mm=px_per_mm, preset="usb-microscope", image_px=FRAME_PX, instrument=instrument,
             turn_deg=turn,
         )  # fmt: skip
+        made = [replace(scene, camera=replace(scene.camera, focus_height_mm=scene.laid[0].pose.height_mm)) for scene in made]
         if plan == "height":
-            made = [straight_above(made[0]), from_aside(made[0])]
+            write(straight_above(made[0]), paths[0])
+            near = nearer(made[0], asked_for(paths[0]))
+            made = [straight_above(near), from_aside(near)]
         for path, scene in zip(paths, made, strict=True):
-            write(replace(scene, camera=replace(scene.camera, focus_height_mm=scene.laid[0].pose.height_mm)), path)
+            write(scene, path)
     truth: dict[str, Any] = json.loads(paths[0].with_suffix(".json").read_text(encoding="utf-8"))["instruments"][0]
     return paths, truth
+
+
+def asked_for(path: Path) -> float:
+    """The px/mm that the coach asks for when it sees a view."""
+    return px_per_mm_needed(look_at(load_photo(path)), 1.0)
+
+
+def nearer(scene: Scene, px_per_mm: float) -> Scene:
+    """The scene with the camera above the working part, as near as is asked and a little nearer; as it is where that is near enough."""
+    wanted = min(NEARER * px_per_mm, FRAME_PX[0] / (PART_MM + LEAST_AROUND_MM))
+    if scene.camera.px_per_mm >= wanted:
+        return scene
+    x, y, _ = scene.laid[0].pose.to_sheet(np.array([0.5 * PART_MM, 0.0, 0.0]))
+    return replace(scene, camera=replace(scene.camera, px_per_mm=wanted, target_mm=(float(x), float(y))))
 
 
 def straight_above(scene: Scene) -> Scene:

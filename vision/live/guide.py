@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from vision.live.judge import ASIDE_DEG, Check, Wanted, all_right, judge
+from vision.live.judge import ASIDE_DEG, SQUARE_DEG, Check, Wanted, all_right, judge
 from vision.live.look import Look
 from vision.live.steady import held_still, seen_across_deg, touched
 
@@ -65,7 +65,7 @@ def watch(run: Run, look: Look, finer: float = 1.0) -> tuple[Run, Advice]:
     run = replace(run, handled=handled)
     step = next_step(run, look)
     still = None if run.before is None else held_still(run.before, look)
-    checks = judge(look, wanted(step, finer), still=still)
+    checks = judge(look, wanted(run.plan, step, finer), still=still)
     right = all_right(checks) and step.holds and step.name != "done"
     good = run.good + 1 if right else 0
     shoot = good >= GOOD_FRAMES
@@ -94,6 +94,6 @@ def next_step(run: Run, look: Look) -> Step:
     return Step("across", went is not None and went >= ACROSS_DEG, went, ACROSS_DEG)
 
 
-def wanted(step: Step, finer: float) -> Wanted:
-    """What a frame must show for this step; the second of two views may look from the side."""
-    return Wanted(finer, ASIDE_DEG) if step.name == "across" else Wanted(finer)
+def wanted(plan: Plan, step: Step, finer: float) -> Wanted:
+    """What a frame must show for this step; the second of two views may look from the side. Who takes two to know the height measures."""
+    return Wanted(finer, ASIDE_DEG if step.name == "across" else SQUARE_DEG, measured=plan == "height")

@@ -3,10 +3,16 @@
 Limits were set on development renders (seeds 4200 to 4223 and 4300 to 4311, and what was spoilt of them): framed and lit well,
 their working parts blur by up to 2.5 px and a lamp is mirrored on up to 2 % of what lies near; what was spoilt the least blurs by
 3.1 px and mirrors on 6 %.
+
+How fine a picture must be to measure by depends on its blur: what dark rims, a hard shadow and blur make of an outline is too wide in one
+picture and too narrow in the next. A lens that blurs by 1.0, 1.6, 2.2 and 3.0 px moves both edges together by 0.07, 0.13, 0.21 and 0.38 px
+at the median and 0.3, 0.5, 0.9 and 1.2 px at 95 % (54 windows of 45 to 60 px/mm, each with every blur, seeds 3100 to 3153). For 3 um at the
+median and 10 um at 95 % that takes 25, 25, 36 and 39 px/mm for each px of blur as the coach sees it.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -15,9 +21,11 @@ from vision.live.look import Look
 
 State = Literal["right", "wrong", "unknown"]
 LEAST_PX_PER_MM, GOOD_PX_PER_MM = 40.0, 60.0  # to size an instrument; for the common sizes to be told from their neighbours
+PX_PER_MM_PER_BLUR = 36.0  # to measure by
+OWN_BLUR_PX = 0.9  # of any frame, from its pixels alone: a photo that is finer than the frame need not have it
 SQUARE_DEG, ASIDE_DEG = 8.0, 30.0  # straight above; the second of two views, moved across and turned back
 PART_MM = 16.0  # the working part, ISO 3630-1 (from memory)
-MARGIN_MM = 0.8
+MARGIN_MM, AROUND_MM = 0.8, 5.0  # beside the tip, at least; beside the working part, as somebody frames it who holds the camera
 BLUR_PX, SHEET_BLUR_PX = 2.6, 2.6
 DARK, BRIGHT, MOST_CLIPPED = 0.15, 0.92, 0.05
 GLARE = 0.035
@@ -37,10 +45,11 @@ class Check:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What the next photo must show. ``finer``: how many times finer the photo itself is than the frame."""
+    """What the next photo must show. ``finer``: how many times finer the photo itself is than the frame. ``measured``: its diameters."""
 
     finer: float = 1.0
     most_tilt_deg: float = SQUARE_DEG
+    measured: bool = False
 
 
 def judge(look: Look, wanted: Wanted, *, still: bool | None) -> tuple[Check, ...]:
@@ -50,7 +59,7 @@ def judge(look: Look, wanted: Wanted, *, still: bool | None) -> tuple[Check, ...
         return (Check("sheet", "wrong", "none"), _exposure_alone(look), *unseen)
     return (
         Check("sheet", "right", "found", float(look.markers)),
-        _scale(look.px_per_mm * wanted.finer),
+        _scale(look, look.px_per_mm * wanted.finer, wanted),
         _tilt(look, wanted.most_tilt_deg),
         _exposure(look),
         _focus(look),
@@ -68,16 +77,27 @@ def all_right(checks: Sequence[Check]) -> bool:
 
 def least_width_px() -> float:
     """Width of a picture that shows a working part with 5 mm around it at the least scale, px."""
-    return LEAST_PX_PER_MM * (PART_MM + 5.0)
+    return LEAST_PX_PER_MM * (PART_MM + AROUND_MM)
 
 
 def _is(name: str, holds: bool, right: str, wrong: str, seen: float | None = None, needed: float | None = None) -> Check:
     return Check(name, "right" if holds else "wrong", right if holds else wrong, seen, needed)
 
 
-def _scale(px_per_mm: float) -> Check:
+def px_per_mm_needed(look: Look, finer: float) -> float:
+    """px/mm that a photo as blurred as this frame needs to be measured by; never more than the frame has room for."""
+    softened = math.sqrt(max((look.blur_px or 0.0) ** 2 - OWN_BLUR_PX**2, 0.0))
+    blur_px = math.hypot(finer * softened, OWN_BLUR_PX)
+    room = finer * max(look.width_px, look.height_px) / (PART_MM + AROUND_MM)
+    return max(min(PX_PER_MM_PER_BLUR * blur_px, room), LEAST_PX_PER_MM)
+
+
+def _scale(look: Look, px_per_mm: float, wanted: Wanted) -> Check:
     if px_per_mm < LEAST_PX_PER_MM:
         return Check("scale", "wrong", "coarse", px_per_mm, LEAST_PX_PER_MM)
+    needed = px_per_mm_needed(look, wanted.finer)
+    if wanted.measured and px_per_mm < needed:
+        return Check("scale", "wrong", "soft", px_per_mm, needed)
     return Check("scale", "right", "fine" if px_per_mm >= GOOD_PX_PER_MM else "enough", px_per_mm, GOOD_PX_PER_MM)
 
 
