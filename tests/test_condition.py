@@ -19,7 +19,7 @@ from vision.handle import HandleColour
 from vision.hurt_sight import HURTS, HurtSight
 from vision.place import Profile
 from vision.quantity import Quantity
-from vision.tip_loss import BEFOREHAND, end_reach, lost_tip
+from vision.tip_loss import BEFOREHAND, TipLoss, end_reach, lost_tip
 from vision.unwinding import TwistLoss
 from vision.witness import TWIST_SHOWN
 
@@ -84,6 +84,25 @@ def test_short_and_thick_alone_are_not_enough_against_a_plain_cone():
 
     assert tip is not None
     assert tip.probability < 0.3
+
+
+@pytest.mark.parametrize(("lost_mm", "face", "kinds"), [(0.42, 0.99, ["tip-lost"]), (0.42, 0.05, []), (0.32, 0.99, [])])
+def test_less_than_half_a_millimetre_counts_where_the_broken_face_shows(lost_mm: float, face: float, kinds: list[str]):
+    """A thick end half likely to be broken by its shape: its face decides, down to what cannot be told from how a tip was ground."""
+    chances = np.full((len(HURTS), 200), 0.001)
+    chances[HURTS.index("tip-lost"), :30] = face
+    tip = TipLoss(Quantity(lost_mm, 0.3), 0.45, 0.4)
+
+    made = examine(Seen(tip=tip, hurts=HurtSight(np.arange(200) / 100.0, chances)), px_per_mm=PX_PER_MM)
+
+    assert [one.kind for one in made.findings] == kinds
+
+
+def test_a_broachs_limit_is_that_of_its_broken_face():
+    """Thin as it is, it ends in a face across: common practice, no source. A file of that thickness is told by its length alone."""
+    thin = dimensions(0.25, None)
+
+    assert lost_tip(thin, HandleColour({}, None), None, barbed=True).smallest_mm < lost_tip(thin, HandleColour({}, None), None).smallest_mm
 
 
 def test_without_an_envelope_no_tip_is_judged():
