@@ -86,6 +86,21 @@ def test_short_and_thick_alone_are_not_enough_against_a_plain_cone():
     assert tip.probability < 0.3
 
 
+@pytest.mark.parametrize(
+    ("chance", "barbed", "call"), [(0.99, False, "look again"), (0.7, False, "nothing seen"), (0.99, True, "nothing seen")]
+)
+def test_twist_gone_wrong_on_what_shows_no_twisted_blank_is_to_be_looked_at(chance: float, barbed: bool, call: str):
+    """A small file whose crests were taken for a groove's: its faces say unwound, its outline nothing."""
+    chances = np.full((len(HURTS), 1400), 0.001)
+    chances[HURTS.index("unwound"), 200:450] = chance
+    made = examine(Seen(hurts=HurtSight(np.arange(1400) / 100.0, chances), barbed=barbed), px_per_mm=PX_PER_MM)
+
+    assert made.call == call
+    assert made.findings == ()
+    assert len(made.reasons) == (call == "look again")
+    assert all("unwound 2.0 to 4.5 mm from the tip" in one for one in made.reasons)
+
+
 @pytest.mark.parametrize(("lost_mm", "face", "kinds"), [(0.42, 0.99, ["tip-lost"]), (0.42, 0.05, []), (0.32, 0.99, [])])
 def test_less_than_half_a_millimetre_counts_where_the_broken_face_shows(lost_mm: float, face: float, kinds: list[str]):
     """A thick end half likely to be broken by its shape: its face decides, down to what cannot be told from how a tip was ground."""

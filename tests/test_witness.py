@@ -80,6 +80,15 @@ def test_each_witness_may_contradict_the_other():
     assert twist_told(twist(120.0, 0.9), None, 14.0).probability == 0.9
 
 
+@pytest.mark.parametrize(("seen", "told"), [(0.99, True), (0.85, False)])
+def test_what_the_faces_show_for_certain_needs_no_outline(seen: float, told: bool):
+    """An outline in shadow shows no change of twist at all."""
+    still = twist_told(twist(10.0, 0.02), sight(unwound=(6.0, 8.0, seen)), 14.0)
+
+    assert (still.probability > 0.5) == told
+    assert not told or still.zone_mm == pytest.approx((6.0, 8.0), abs=0.15)
+
+
 def test_a_stretch_that_turns_back_fast_is_not_called_overwound():
     """Its outline is that of a stretch wound more: only the faces tell the two apart."""
     back = twist_told(twist(-180.0, 0.99), sight(reverse_wound=(2.0, 4.0, 0.9)), 14.0)

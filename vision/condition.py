@@ -21,6 +21,7 @@ from vision.tint import Spot
 from vision.tip_loss import TipLoss
 from vision.unwinding import TwistLoss, missing_deg
 from vision.witness import (
+    FACES_LEVEL,
     Twisted,
     barbs_limit,
     barbs_told,
@@ -44,6 +45,7 @@ BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 ren
 TIP_LEAST_MM = 0.35  # of 462 development crops between this and 0.5 mm: 8 of 10 lost tips are told, 1 of 452 others called 'look again'
 OVERWOUND_MOST, MOST = 0.45, 0.999
 TURNS = {"unwound": "deg of twist lost", "reverse-wound": "deg of twist lost", "overwound": "deg of twist gained"}
+LIKELIER = 0.5
 USUAL_PART_MM = 14.0  # where the end of the working part was not seen
 # Tray resolution: below this scale only gross damage is told.
 FINE_PX_PER_MM = 40.0
@@ -81,7 +83,7 @@ def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> Co
     if px_per_mm < FINE_PX_PER_MM:
         findings = [one for one in findings if one.strength.value >= COARSE_LEAST.get(one.kind, float("inf"))]
         limits = {kind: _coarsened(kind, limit) for kind, limit in limits.items() if kind in COARSE_LEAST}
-    doubts = (*doubts, *_dirt_doubts(seen.dirt), *_spot_doubts(spot_told(seen.spots, seen.hurts, seen.part_mm)))
+    doubts = (*doubts, *_cut_doubts(seen), *_dirt_doubts(seen.dirt), *_spot_doubts(spot_told(seen.spots, seen.hurts, seen.part_mm)))
     call = call_of(findings, unfit=bool(doubts), rules=own_rules())
     return ConditionReading(call, SEEN_SHARE, limits, tuple(findings), doubts)
 
@@ -158,6 +160,17 @@ def _barb_findings(seen: Seen) -> list[Finding]:
     if row is None or row.probability < SHOWN_FROM:
         return []
     return [Finding(row.kind, row.from_mm, row.to_mm, row.count, "barbs", min(row.probability, MOST))]
+
+
+def _cut_doubts(seen: Seen) -> tuple[str, ...]:
+    """What looks like twist gone wrong in the faces of a part that by its shape was never twisted: one of the two is mistaken."""
+    if seen.hurts is None or seen.turn_deg_per_mm is not None or seen.barbed:
+        return ()
+    told = twist_seen(seen.hurts, seen.part_mm, FACES_LEVEL)
+    if told.probability < LIKELIER:
+        return ()
+    where = f"{told.zone_mm[0]:.1f} to {told.zone_mm[1]:.1f} mm from the tip"
+    return (f"the faces look {told.kind} {where}, its outline shows no twisted blank: look at it with a loupe",)
 
 
 def _dirt_doubts(dirt: Dirt | None) -> tuple[str, ...]:

@@ -101,9 +101,16 @@ def examined(photo: Photo, seen: Measured, given: Given) -> Seen:
     fit = chosen_twist(seen.outline, seen.evidence)
     found = damage_seen(part, fit, given.path, given.twist, given.tip)
     end = seen.outline.working_end_mm
-    found = replace(found, barbed=part.section == "barbed", part_mm=found.part_mm if end is None else end)
+    found = replace(found, barbed=_has_barbs(part.section, given.seen), part_mm=found.part_mm if end is None else end)
     hurts, spots = see_faces(photo, edges, seen.profile.x_mm, scale, seen.stop_mm, seen.last_mm)
     return replace(found, hurts=hurts, spots=spots)
+
+
+def _has_barbs(section: str, names: Named | None) -> bool:
+    """Whether rows of barbs are to be looked for: also on what shows a plain wire in its outline and is a broach by its faces, as where
+    most barbs lie flat or are gone."""
+    broach = names is not None and max(names.family, key=lambda one: names.family[one]) == "barbed-broach"
+    return section == "barbed" or (section == "plain" and broach)
 
 
 def read_measured(
