@@ -18,6 +18,7 @@ from vision.crests import numbered
 from vision.envelope import Cone
 from vision.lead import PATH_WITHIN, fit_trend, groove_angles, sampled, whole_part
 from vision.outline import Outline
+from vision.outline_jumps import jump_mm
 from vision.place import Profile
 from vision.quantity import Quantity
 from vision.tip import TIP_OUTSIDE, Tip
@@ -124,7 +125,12 @@ def measure(
     width.smoothed_mm = 2.0 * smoothed_px / profile.px_per_mm
     width.other, width.unsure, width.barbed = _second_opinion(outline, evidence), _unsure(evidence), evidence.best == "barbed"
     width.tip_mm = tip.u_px / profile.px_per_mm
+    if envelope is not None and envelope.source != "crests":
+        width.jumps_mm = jump_mm(profile, row_px / profile.px_per_mm)
     place = PlaceBudget(profile, scale_u, tip)
+    if width.jumps_mm > 0.0:
+        jump = f"the outline jumps by {width.jumps_mm:.2f} mm, as where a shadow lies against the metal"
+        notes.append(f"{jump}: widths carry half of that; use softer light")
     if doubt_px > 0.0:
         notes.append(f"outline model and brightness steps lie {doubt_px:.0f} px apart: widths carry that; use softer light and refocus")
     if not tip_seen:
@@ -184,7 +190,7 @@ def _cone_quantities(
         return None, None, None
     # The edge model's error may drift along the instrument as light and blur do: by a little more than all of it over
     # 16 mm, as development renders show.
-    u_taper = math.hypot(envelope.u_taper_fit, width.shape_u_mm(envelope, D16_AT_MM) / D16_AT_MM)
+    u_taper = math.hypot(envelope.u_taper_fit, width.shape_u_mm(envelope, D16_AT_MM) / D16_AT_MM, width.jump_u_mm / D16_AT_MM)
     if width.barbed:  # and over a barbed part, which is shorter, barbs do not run into the outline alike all along
         u_taper = math.hypot(u_taper, width.made_u_mm(envelope) / BARBED_MM)
     taper = width.of(envelope.taper, u_taper, edge_share=TAPER_EDGE_SHARE / 16.0)

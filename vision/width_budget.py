@@ -81,7 +81,7 @@ class WidthBudget:
         self.other: Cone | None = None
         self.unsure = False
         self.barbed = False
-        self.tip_mm = self.smoothed_mm = 0.0
+        self.tip_mm = self.smoothed_mm = self.jumps_mm = 0.0
         self.row_mm, self.wavers = row_px / profile.px_per_mm, _wavers(spread_px, row_px)
         edge_px = edge_u_px(spread_px, row_px)
         if before_screen:
@@ -98,8 +98,13 @@ class WidthBudget:
         shape_u = self.shape_u_mm(envelope, x_mm)
         # x = 0 is where the tip was found: along a taper a tip found too early is a width taken too early
         place_u = abs(envelope.taper) * self.tip_mm
-        fit_u = math.hypot(fit_u, shape_u, self.made_u_mm(envelope), place_u)
+        fit_u = math.hypot(fit_u, shape_u, self.made_u_mm(envelope), place_u, self.jump_u_mm)
         return self.corrected(value, fit_u, CREST_THIN_PX / self.px_per_mm + self._ridge_thin_mm(envelope), edge_share)
+
+    @property
+    def jump_u_mm(self) -> float:
+        """What an outline that jumps leaves in doubt: of two places, half of how far they lie apart."""
+        return 0.5 * self.jumps_mm
 
     def made_u_mm(self, envelope: Envelope) -> float:
         """What ridges and barbs add to the u of a width beyond any outline's."""
