@@ -158,7 +158,7 @@ def test_a_camera_of_640_px_is_told_so_and_takes_photos_by_hand_alone(player: Pl
     with watching(player, desk, path) as page:
         started(page)
         expect(page.get_by_role("alert").first).to_contain_text("This camera gives 640 × 480 px", timeout=SOON_MS)
-        expect(page.locator("#say")).to_contain_text("needs 40: go nearer", timeout=SOON_MS)
+        expect(page.locator("#say")).to_contain_text("choose a larger picture size or another camera", timeout=SOON_MS)
         shot(page, "small")
         before = kept(desk)
         page.get_by_role("button", name="Take the photo now").click()

@@ -115,7 +115,11 @@ def test_without_the_sheet_nothing_else_is_claimed() -> None:
 
 
 def test_a_camera_of_640_px_cannot_show_a_working_part_finely_enough() -> None:
+    small = replace(GOOD, width_px=640, height_px=480, px_per_mm=17.0)
+
     assert 640 < least_width_px() < 1280
+    assert wrong(small) == [("scale", "small")]  # nearer it would not fit
+    assert wrong(small, finer=2.0) == [("scale", "coarse")]
 
 
 @pytest.mark.parametrize(("shift_px", "still"), [((0.0, 0.0), True), ((3.0, 2.0), True), ((7.0, 0.0), False), ((0.0, 30.0), False)])

@@ -88,13 +88,18 @@ def px_per_mm_needed(look: Look, finer: float) -> float:
     """px/mm that a photo as blurred as this frame needs to be measured by; never more than the frame has room for."""
     softened = math.sqrt(max((look.blur_px or 0.0) ** 2 - OWN_BLUR_PX**2, 0.0))
     blur_px = math.hypot(finer * softened, OWN_BLUR_PX)
-    room = finer * max(look.width_px, look.height_px) / (PART_MM + AROUND_MM)
-    return max(min(PX_PER_MM_PER_BLUR * blur_px, room), LEAST_PX_PER_MM)
+    return max(min(PX_PER_MM_PER_BLUR * blur_px, _room(look, finer)), LEAST_PX_PER_MM)
+
+
+def _room(look: Look, finer: float) -> float:
+    """px/mm at which a working part fills the frame."""
+    return finer * max(look.width_px, look.height_px) / (PART_MM + AROUND_MM)
 
 
 def _scale(look: Look, px_per_mm: float, wanted: Wanted) -> Check:
     if px_per_mm < LEAST_PX_PER_MM:
-        return Check("scale", "wrong", "coarse", px_per_mm, LEAST_PX_PER_MM)
+        how = "small" if _room(look, wanted.finer) < LEAST_PX_PER_MM else "coarse"  # then going nearer does not help
+        return Check("scale", "wrong", how, px_per_mm, LEAST_PX_PER_MM)
     needed = px_per_mm_needed(look, wanted.finer)
     if wanted.measured and px_per_mm < needed:
         return Check("scale", "wrong", "soft", px_per_mm, needed)
