@@ -313,7 +313,7 @@ def _shank(outline: Outline, envelope: Envelope | None, width: WidthBudget, note
             "the two is wrong, so every width carries the difference"
         )
         return None
-    fit_u = math.hypot(outline.shank.u_middle_mm, outline.shank.misfit_mm)
+    fit_u = math.hypot(outline.shank.u_middle_mm, outline.shank.misfit_mm, width.jump_u_mm)
     return width.corrected(value, fit_u, SHANK_THIN_PX / width.px_per_mm, SHANK_EDGE_SHARE)
 
 
