@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calib.sheet import MARKER_DICTIONARY, Sheet, sheet_named, sheet_of_marker
-from vision.quads import least_side_px
+from vision.codes import CELL_PX, CORRECTED, read_codes
+from vision.quads import least_side_px, squares
 
 ENOUGH = 12
 WINDOWS, WINDOW_STEP = (5, 45), 20  # px: thresholds over 5, 25 and 45 px
-QUICK_PX, QUICK_WINDOW = 1400, 45  # one look at so small a picture, with one threshold, settles most photos
-LARGE_PX = 12.0  # side of a marker in such a picture below which its corners are too rough to start from
+# One look at so small a picture, with one threshold, settles most photos, and the first most macros: side of a marker in it below which
+# its corners are too rough to start from, and many are missed.
+QUICK_PX, QUICK_WINDOW = {700: 18.0, 1400: 12.0}, 45
 LEVELS_PX = (1000, 2000, 4000)  # longest side of the pictures searched, coarse to fine
 FEW_QUADS = 300  # enough to tell that a sheet is somebody else's
 GLANCE_PX = (640, 1280)  # longest side of the pictures that a live frame is searched in
@@ -68,11 +71,32 @@ def glance(grey: NDArray[np.uint8], sheet: str | None = None) -> list[Seen]:
 
 
 def _quick_look(grey: NDArray[np.uint8]) -> list[Seen] | None:
-    """Look once, with one threshold: corners to a few px of the full picture, enough to start from. None: not clear enough."""
-    _, small, factor = next(iter(_pyramid(grey, (QUICK_PX,))))
-    seen = _ours(_detect(small, MARKER_DICTIONARY, factor, (QUICK_WINDOW, QUICK_WINDOW)))
-    sides = [float(np.linalg.norm(one.corners_px[0] - one.corners_px[1])) for one in seen]
-    return seen if len(seen) >= ENOUGH and np.median(sides) >= LARGE_PX * factor else None
+    """Look with one threshold: corners to a few px of the full picture, enough to start from. None: not clear enough."""
+    for level, large_px in QUICK_PX.items():
+        small, factor = _shrunk(grey, level)
+        seen = _ours(_once(_seen(number, corners, factor) for number, corners in read_codes(small, squares(small, QUICK_WINDOW))))
+        sides = [float(np.linalg.norm(one.corners_px[0] - one.corners_px[1])) for one in seen]
+        if len(seen) >= ENOUGH and np.median(sides) >= large_px * factor:
+            return seen
+    return None
+
+
+def _shrunk(grey: NDArray[np.uint8], longest_px: int) -> tuple[NDArray[np.uint8], float]:
+    """The picture at about that size, by a whole factor, which is several times as quick as any other; second: that factor."""
+    factor = max(round(max(grey.shape) / longest_px), 1)
+    rows, columns = grey.shape[0] // factor, grey.shape[1] // factor
+    whole = grey[: rows * factor, : columns * factor]
+    small = grey if factor == 1 else cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+    return np.asarray(small, dtype=np.uint8), float(factor)
+
+
+def _once(seen: Iterable[Seen]) -> list[Seen]:
+    """Each marker once, as first seen: the inner border of its black rim is a square as well."""
+    kept: dict[int, list[Seen]] = {}
+    for one in seen:
+        if not any(_same(one, other) for other in kept.setdefault(one.id, [])):
+            kept[one.id].append(one)
+    return [one for those in kept.values() for one in those]
 
 
 def _ours(seen: list[Seen]) -> list[Seen]:
@@ -123,20 +147,21 @@ def _detect(
 ) -> list[Seen]:
     least = least_px or least_side_px(grey, _windows(windows))
     parameters = cv2.aruco.DetectorParameters()
-    parameters.errorCorrectionRate = 0.4  # 5x5_1000 corrects at most two bits; fewer false ids in clutter
+    parameters.errorCorrectionRate = CORRECTED
     parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = windows
     parameters.adaptiveThreshWinSizeStep = WINDOW_STEP
     parameters.minMarkerPerimeterRate = 4.0 * least / max(grey.shape)
-    parameters.perspectiveRemovePixelPerCell = 6
+    parameters.perspectiveRemovePixelPerCell = CELL_PX
     codes, names = _codes(dictionary, sheet)
     corners, ids, _ = cv2.aruco.ArucoDetector(codes, parameters).detectMarkers(grey)
     if ids is None:
         return []
-    # A pixel centre at small (0, 0) lies at (factor - 1) / 2 in the full picture.
-    return [
-        Seen(names[int(i)], (np.asarray(c, dtype=float).reshape(4, 2) + 0.5) * factor - 0.5, factor)
-        for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)
-    ]
+    return [_seen(names[int(i)], np.asarray(c), factor) for i, c in zip(np.asarray(ids).ravel(), corners, strict=True)]
+
+
+def _seen(number: int, corners: NDArray[Any], factor: float) -> Seen:
+    """A marker in the full picture: a pixel centre at small (0, 0) lies at (factor - 1) / 2 there."""
+    return Seen(number, (np.asarray(corners, dtype=float).reshape(4, 2) + 0.5) * factor - 0.5, factor)
 
 
 @cache

@@ -120,7 +120,12 @@ def _least_squares(
         miss = distort(project(matrix, mm), parameters[8], centre, radius) - px
         return np.append(miss.ravel(), parameters[8] / K1_PRIOR_U)
 
-    result = least_squares(residuals, start, x_scale=units, loss="soft_l1", f_scale=0.5)
+    def slopes(parameters: Array) -> Array:
+        matrix = np.append(parameters[:8], 1.0).reshape(3, 3)
+        miss = _slopes(matrix, parameters[8], mm, centre, radius)
+        return np.concatenate([miss, np.append(np.zeros(8), 1.0 / K1_PRIOR_U)[None]])
+
+    result = least_squares(residuals, start, jac=slopes, x_scale=units, loss="soft_l1", f_scale=0.5)
     miss = residuals(result.x)[:-1]
     spread = max(1.4826 * float(np.median(np.abs(miss))), 0.02)
     information = result.jac[:-1].T @ result.jac[:-1] / spread**2
@@ -129,6 +134,20 @@ def _least_squares(
     covariance = np.linalg.pinv(scaled, hermitian=True, rcond=1e-14) * np.outer(units, units)
     matrix = np.append(result.x[:8], 1.0).reshape(3, 3)
     return Fit(matrix, float(result.x[8]), covariance, spread, mm, px)
+
+
+def _slopes(matrix: Array, k1: float, mm: Array, centre: tuple[float, float], radius: float) -> Array:
+    """Slopes (2 N, 9) of the px of (N, 2) places by the eight parameters of the homography and by k1, x and y in turn."""
+    flat = np.column_stack([mm, np.ones(len(mm))])
+    depth = flat @ matrix[2]
+    ideal = flat @ matrix[:2].T / depth[:, None]
+    by_ideal = np.zeros((len(mm), 2, 8))
+    by_ideal[:, 0, :3] = by_ideal[:, 1, 3:6] = flat / depth[:, None]
+    by_ideal[:, :, 6:] = -ideal[:, :, None] * (mm / depth[:, None])[:, None]
+    away = ideal - centre
+    r2 = (away**2).sum(axis=1) / radius**2
+    lens = (1.0 + k1 * r2)[:, None, None] * np.eye(2) + 2.0 * k1 / radius**2 * away[:, :, None] * away[:, None]
+    return np.concatenate([lens @ by_ideal, (away * r2[:, None])[:, :, None]], axis=2).reshape(-1, 9)
 
 
 def _scale_near(homography: Array, mm: Array) -> Array:
