@@ -20,7 +20,7 @@ from vision.marks import STOP, read_marks
 from vision.metal import HALF, MetalSight, see_metal, strip_step
 from vision.photo import Photo
 from vision.step_edges import moved_to_middle, step_edges, strip_half_px
-from vision.strip import light_nearby, normals, straighten
+from vision.strip import Nearby, light_nearby, normals, straighten
 
 __all__ = ["Edges", "locate_edges"]
 
@@ -32,6 +32,7 @@ REACH = 1.3  # times half the strip: the axis moves a little, and wider metal is
 # The middle of a triangle's edges swings once in up to three widths of a reamer: an axis that followed it would hide a part of
 # every crest (a reamer 140 measured 75 um too thin).
 SWING_WIDTHS = 3.0
+CENTRING_PX = 12.0  # by which an axis moves when it is centred, mostly: its light is then not converted twice
 OFF_ROWS = 12.0  # of the axis beside the metal's middle: the network was trained with as much, and sees the outline as well
 LOOKS = 3  # at another way, at most
 AHEAD_MM = 1.0  # of the metal: where a line that goes on straight shows that the metal does not
@@ -54,7 +55,7 @@ def locate_edges(
     if px_per_mm > COARSE_FROM:
         before = None
     half_px = axis.half_mm * px_per_mm
-    near = light_nearby(photo, axis.px, max(REACH * HALF * strip_step(half_px), 1.5 * strip_half_px(axis, px_per_mm)))
+    near = light_nearby(photo, axis.px, max(REACH * HALF * strip_step(half_px), 1.5 * strip_half_px(axis, px_per_mm)) + CENTRING_PX)
     steps = step_edges(near, axis, px_per_mm, None if before is None else before.blur_px)
     if px_per_mm < MODEL_PX_PER_MM:
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
@@ -66,11 +67,11 @@ def locate_edges(
     else:
         width, centred = _width(before.upper_px - before.lower_px, half_px), axis.px
     if strip_step(width / 2.0) > strip_step(half_px):  # thicker than it looked
-        near = light_nearby(photo, centred, REACH * HALF * strip_step(width / 2.0))
+        near = light_nearby(near, centred, REACH * HALF * strip_step(width / 2.0))
     seen = None if first is None or coarsely else _seen_already(first, axis.px, centred, strip_step(width / 2.0))
     if seen is None:
-        centred, seen = _looked_along(photo, centred, width, px_per_mm)
-        near = light_nearby(photo, centred, REACH * HALF * strip_step(width / 2.0))
+        centred, seen = _looked_along(near, centred, width, px_per_mm)
+        near = light_nearby(near, centred, REACH * HALF * strip_step(width / 2.0))
     strip = straighten(near, centred, steps.strip.half_px)
     upper, lower = seen.upper_px, seen.lower_px
     if lit is not None and lit.any():
@@ -94,16 +95,17 @@ def locate_edges(
     )
 
 
-def _looked_along(photo: Photo, axis_px: Array, width_px: float, px_per_mm: float) -> tuple[Array, MetalSight]:
+def _looked_along(near: Nearby, axis_px: Array, width_px: float, px_per_mm: float) -> tuple[Array, MetalSight]:
     """What is seen along a line, and that line; moved onto the metal's middle again where it had been led astray, as by a shadow, or
     where more metal is seen that way, as of a tip that curves away."""
     reach = REACH * HALF * strip_step(width_px / 2.0)
-    seen = see_metal(light_nearby(photo, axis_px, reach), axis_px, width_px / 2.0)
+    near = light_nearby(near, axis_px, reach)
+    seen = see_metal(near, axis_px, width_px / 2.0)
     for _ in range(LOOKS if px_per_mm > COARSE_FROM else 0):  # in an overview what lies aside may be another's
         again, far = _tipward(axis_px, _centred(axis_px, seen, width_px, px_per_mm, led=True), seen), OFF_ROWS * seen.row_px
         if _aside_px(again, axis_px, seen, AHEAD_MM * px_per_mm) <= far:
             break
-        more = see_metal(light_nearby(photo, again, reach), again, width_px / 2.0)
+        more = see_metal(light_nearby(near, again, reach), again, width_px / 2.0)
         astray = _aside_px(again, axis_px, seen, share=MOSTLY) > far
         if not _sees_more(more, seen, px_per_mm, at_least_mm=0.0 if astray else MORE_MM):
             break

@@ -9,6 +9,7 @@ Known limits: nothing is said of a smoothing of the instrument alone; a printer 
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import cv2
@@ -31,6 +32,7 @@ LEAST_CORNERS, ENOUGH_CORNERS, LEAST_CONTRAST = 6, 48, 0.05
 QUARTER, CLEAR = 16, 0.2  # steps of a corner's outer quarters, and how near they must be to white and dark
 # Corners of 4 renders (development of the thresholds: seeds 9700-9703 of the gauntlet, 45 px/mm) lie 0.0 to 0.25 px inside, after a
 # median over 5 px 0.3 to 0.6, over 7 px 0.5 to 0.9, over 15 px 1.7 to 2.5. Widths read from them are wrong from 7 px on.
+_LIGHT = (np.arange(256) / 255.0) ** 2.2
 USUAL_PX, PRINTED_MM = 0.3, 0.005
 MOST_PX, MOST_PRINTED_MM, LEAST_MOST_PX = 0.25, 0.015, 0.8
 
@@ -71,7 +73,8 @@ def cut_px(photo: Photo, scale: Scale) -> float | None:
     corners = _in_view(np.array(outward_corners(scale.sheet)) * stretch, photo, scale, reach_mm)
     per_mm = scale.px_per_mm_at((photo.width_px / 2.0, photo.height_px / 2.0)).value
     at_px = np.linspace(-reach_mm, reach_mm, STEPS) * per_mm
-    seen = [(corner, level) for corner in corners if (level := _levels(photo, scale, corner, reach_mm)) is not None]
+    about = _about(scale, corners, reach_mm)
+    seen = [(corner, level) for corner, px in zip(corners, about, strict=True) if (level := _levels(photo, px)) is not None]
     told = [(corner, cut) for corner, level in seen if (cut := _cut(level, at_px)) is not None]
     if len(told) < LEAST_CORNERS:
         return None
@@ -90,6 +93,7 @@ def _ink_px(corners: Array, edges_px: Array) -> float:
     return max(float(np.mean(spread)), 0.0) if spread else 0.0
 
 
+@cache
 def outward_corners(sheet: Sheet) -> list[tuple[float, float, float, float]]:
     """Dark corners of the ribbons' outer rows with white all about: place on the page, mm, and which way the dark lies."""
     found = []
@@ -114,17 +118,27 @@ def _in_view(corners: Array, photo: Photo, scale: Scale, reach_mm: float) -> Arr
     return there[np.unique(np.linspace(0, len(there) - 1, min(len(there), ENOUGH_CORNERS)).astype(int))] if len(there) else there
 
 
-def _levels(photo: Photo, scale: Scale, corner: Array, reach_mm: float) -> Array | None:
-    """Share of the dark about one corner (STEPS, STEPS), the dark toward the last row and column; None without contrast."""
-    x, y, right, down = corner
-    steps = np.linspace(-reach_mm, reach_mm, STEPS)
-    across, along = np.meshgrid(steps, steps)
-    spots = scale.to_px(np.column_stack([(x + right * across).ravel(), (y + down * along).ravel()]))
-    low = np.floor(spots.min(axis=0)).astype(int) - 1
-    high = np.ceil(spots.max(axis=0)).astype(int) + 2
+def _about(scale: Scale, corners: Array, reach_mm: float) -> Array:
+    """Px (N, STEPS, STEPS, 2) about each of the corners (N, 4), the dark toward the last row and column.
+
+    Nine places of each are mapped; a parabola each way leads through them: what is left is far below a hundredth of a px.
+    """
+    nine = reach_mm * np.array([-1.0, 0.0, 1.0])
+    across, along = np.meshgrid(nine, nine)
+    mm = corners[:, None, None, :2] + corners[:, None, None, 2:] * np.stack([across, along], axis=-1)
+    px = scale.to_px(mm.reshape(-1, 2)).reshape(-1, 3, 3, 2)
+    t = np.linspace(-1.0, 1.0, STEPS)
+    through = np.stack([t * (t - 1.0) / 2.0, 1.0 - t**2, t * (t + 1.0) / 2.0], axis=1)
+    return np.asarray(np.einsum("ri,cj,nijk->nrck", through, through, px, optimize=True))
+
+
+def _levels(photo: Photo, px: Array) -> Array | None:
+    """Share of the dark at px (STEPS, STEPS, 2) about one corner, the dark toward the last row and column; None without contrast."""
+    low = np.floor(px.min(axis=(0, 1))).astype(int) - 1
+    high = np.ceil(px.max(axis=(0, 1))).astype(int) + 2
     piece = np.ascontiguousarray(photo.rgb[low[1] : high[1], low[0] : high[0], 1])
-    map_x, map_y = (np.asarray(spots[:, k] - low[k], dtype=np.float32).reshape(STEPS, STEPS) for k in (0, 1))
-    light = (cv2.remap(piece, map_x, map_y, cv2.INTER_LINEAR).astype(float) / 255.0) ** 2.2
+    map_x, map_y = (np.asarray(px[..., k] - low[k], dtype=np.float32) for k in (0, 1))
+    light = _LIGHT[cv2.remap(piece, map_x, map_y, cv2.INTER_LINEAR)]
     dark, white = float(light[-ENDS:, -ENDS:].mean()), float(light[: 2 * ENDS, : 2 * ENDS].mean())
     if white - dark < LEAST_CONTRAST:
         return None

@@ -7,6 +7,7 @@ should be bare white. Points on the lattice of 1/8 px are those of JPEG's blocks
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import cv2
@@ -80,17 +81,26 @@ def _block_means(row: NDArray[np.uint8]) -> Array:
 def _spectrum(tile: Array) -> Array:
     window = np.hanning(TILE_PX)
     level = tile - tile.mean()
-    return np.asarray(np.abs(np.fft.fft2(level * np.outer(window, window))) ** 2)
+    return np.asarray(np.abs(np.fft.rfft2(level * np.outer(window, window))) ** 2)
 
 
 def _strongest(tiles: list[Array], weights: Array) -> float:
     """Amplitude of the strongest point that stands out of its ring, JPEG's lattice and both ends of the scale left out."""
-    power = np.median([_spectrum(tile @ weights) for tile in tiles], axis=0)
-    at = np.fft.fftfreq(TILE_PX)
-    fineness = np.hypot(at[:, None], at[None, :])
-    ring = np.round(fineness / 0.02).astype(int)
-    usual = np.array([np.median(power[ring == k]) for k in range(int(ring.max()) + 1)])[ring]
-    off = np.abs(at * 8.0 - np.round(at * 8.0)) / 8.0 < 1.5 / TILE_PX
-    counted = (fineness > _COARSEST) & (np.abs(at)[:, None] < _FINEST) & (np.abs(at)[None, :] < _FINEST)
-    counted &= ~(off[:, None] & off[None, :]) & (power > STANDS_OUT * usual)
+    power = np.median([_spectrum(np.asarray(cv2.transform(tile, weights[None]), dtype=float)) for tile in tiles], axis=0)
+    counted, rings = _rings()
+    usual = np.zeros(power.shape)
+    for ring in rings:
+        usual[ring] = np.median(power[ring])
+    counted = counted & (power > STANDS_OUT * usual)
     return float(2.0 * np.sqrt(power[counted].max()) / np.hanning(TILE_PX).sum() ** 2) if counted.any() else 0.0
+
+
+@cache
+def _rings() -> tuple[NDArray[np.bool_], list[tuple[NDArray[np.intp], ...]]]:
+    """Which points of a spectrum count, the columns from 0 up, and the points of each ring about its middle."""
+    down, across = np.fft.fftfreq(TILE_PX)[:, None], np.fft.rfftfreq(TILE_PX)[None, :]
+    fineness = np.hypot(down, across)
+    ring = np.round(fineness / 0.02).astype(int)
+    off_down, off_across = (np.abs(at * 8.0 - np.round(at * 8.0)) / 8.0 < 1.5 / TILE_PX for at in (down, across))
+    counted = (fineness > _COARSEST) & (np.abs(down) < _FINEST) & (across < _FINEST) & ~(off_down & off_across)
+    return counted, [np.nonzero(ring == k) for k in range(int(ring.max()) + 1)]

@@ -50,11 +50,24 @@ class Nearby:
     grey: NDArray[np.float32] | None
     corner: tuple[int, int]
 
+    def holds(self, low: NDArray[np.int_], high: NDArray[np.int_]) -> bool:
+        """Whether all px from ``low`` up to before ``high`` (x, y) are here."""
+        if self.rgb is None:
+            return False
+        last = np.array(self.corner) + self.rgb.shape[1::-1]
+        return bool((low >= self.corner).all() and (high <= last).all())
 
-def light_nearby(photo: Photo, axis_px: Array, reach_px: float) -> Nearby:
-    """Take the light within ``reach_px`` of an axis (N, 2); strips that reach further see it end as the photo's own rim does."""
+
+def light_nearby(source: Photo | Nearby, axis_px: Array, reach_px: float) -> Nearby:
+    """Take the light within ``reach_px`` of an axis (N, 2); strips that reach further see it end as the photo's own rim does.
+
+    What was taken for an axis before is given again where it holds all of that.
+    """
+    photo = source.photo if isinstance(source, Nearby) else source
     low = np.clip(np.floor(axis_px.min(axis=0) - reach_px).astype(int) - 3, 0, [photo.width_px - 1, photo.height_px - 1])
     high = np.clip(np.ceil(axis_px.max(axis=0) + reach_px).astype(int) + 4, low + 1, [photo.width_px, photo.height_px])
+    if isinstance(source, Nearby) and source.holds(low, high):
+        return source
     if int(np.prod(high - low)) > MOST_PX and len(axis_px) > PART_PX:
         return Nearby(photo, None, None, (0, 0))
     crop = photo.rgb[low[1] : high[1], low[0] : high[0]]
