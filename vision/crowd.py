@@ -21,7 +21,7 @@ from vision.grips import WHOLE_MM2, Grip, filled, find_grips
 from vision.memory import give_back
 from vision.outlined import outlined_grips
 from vision.plane import Plane
-from vision.shafts import Ground, Shaft, follow_end, trace_shafts
+from vision.shafts import Ground, Shaft, aside, follow_end, trace_shafts
 from vision.unprinted import Unprinted
 
 Array = NDArray[np.floating[Any]]
@@ -40,6 +40,7 @@ OWN_HANDLE_MM = 8.0  # a handle whose middle is so far from another's is no part
 HANDLE_APART_MM = 3.0  # two finds of one handle lie nearer
 LONGEST_TOGETHER = 20  # steps of a quarter of a millimetre that two shafts share where they cross, at most
 SAME_MM, SAME_SHARE = 0.8, 0.5  # two handles' shafts nearer than that over half their length are one
+STRAYED_MM, HIDDEN_MM = 1.5, 1.6  # a third of a handle; the thickest shaft
 PALE_CLOSE_MM = 1.0
 FAINT_CLOSE_MM = 0.2
 ON_PAGE_MM = 1.0
@@ -95,7 +96,7 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     give_back()
     thick = [find_grips(mask & ~whole, relative, rim, ppm) for mask in (solid, pale)]
     more = [one for grips in thick for one in _held(grips, ground, plain) if _worthy(one, ppm)]
-    held = _fitting([*held, *more], solid.shape, ppm)
+    held = _fitting(_own_ways([*held, *more], ground), solid.shape, ppm)
     give_back()
     claimed = _drawn(held, solid.shape, 1.6 * ppm)
     free = Ground(ground.metal & ~claimed, ground.known, ppm)
@@ -116,6 +117,36 @@ def _on_page(one: _Held, plane: Plane) -> bool:
 
 def _fitting(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> list[_Held]:
     return _unlike(_cut_at_handles(held, shape, px_per_mm), px_per_mm)
+
+
+def _own_ways(held: list[_Held], ground: Ground) -> list[_Held]:
+    """A path that went on along another shaft where two cross at a narrow angle is looked for again with the other's metal hidden."""
+    out = []
+    for one in held:
+        others = [other for other in held if other is not one and _strays_onto(one, other, ground.px_per_mm)]
+        again = _held((one.grip,), _hiding(ground, others), [other.grip for other in held if other is not one]) if others else []
+        out.append(again[0] if again else one)
+    return out
+
+
+def _strays_onto(one: _Held, other: _Held, px_per_mm: float) -> bool:
+    """Whether the line of ``one`` runs along that of ``other`` on a straight way that leads to the other's handle and not to its own."""
+    apart = HANDLE_APART_MM if min(one.grip.rank, other.grip.rank) >= 2 else OWN_HANDLE_MM
+    if np.linalg.norm(one.grip.middle_px - other.grip.middle_px) < apart * px_per_mm:
+        return False
+    line = one.shaft.line_px
+    together = line[cdist(line, other.shaft.line_px).min(axis=1) < SAME_MM * px_per_mm]
+    if len(together) <= LONGEST_TOGETHER:
+        return False
+    beyond = together[len(together) // 2 :]  # nearer the tip: before, a path may still be on its own metal
+    own, others = (aside(held.grip.middle_px, beyond) for held in (one, other))
+    return own - others >= STRAYED_MM * px_per_mm
+
+
+def _hiding(ground: Ground, others: Sequence[_Held]) -> Ground:
+    """The ground with the shafts of some as print hides it: neither metal nor paper."""
+    over = _drawn(list(others), ground.metal.shape, HIDDEN_MM * ground.px_per_mm)
+    return Ground(ground.metal & ~over, ground.known & ~over, ground.px_per_mm, ground.grey)
 
 
 def _worthy(one: _Held, px_per_mm: float) -> bool:

@@ -67,6 +67,13 @@ class Shaft:
         return float(np.linalg.norm(np.diff(self.line_px, axis=0), axis=1).sum()) / px_per_mm
 
 
+def aside(place: Array, stretch: Array) -> float:
+    """How far a place lies aside of the straight line through a stretch (N, 2), in units of both."""
+    middle = stretch.mean(axis=0)
+    along = np.linalg.svd(stretch - middle, full_matrices=False)[2][0]
+    return float(abs((place - middle) @ np.array([-along[1], along[0]])))
+
+
 def trace_shaft(ground: Ground, start_px: Array, direction: Array) -> Shaft | None:
     """Follow the shaft that leaves ``start_px`` within a few degrees of the unit ``direction``; None when there is none."""
     return trace_shafts(ground, [(start_px, direction)])[0]

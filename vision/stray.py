@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from vision.axis import Axis
 from vision.nominal import LENGTHS_MM
 from vision.scale import Scale
+from vision.shafts import aside
 from vision.twice import NEAR_MM, on_one_metal, shared
 from vision.unread import HandleSeen
 
@@ -33,17 +34,10 @@ def strayed(axes_px: Sequence[Array], handles: Sequence[HandleSeen], scale: Scal
                 continue
             if on_one_metal(axes_px[k], axes_px[j], near_px):
                 stretch = scale.to_plane_mm(shared(axes_px[k], axes_px[j], near_px))
-                farther = _aside_mm(own.middle_mm, stretch) - _aside_mm(other.middle_mm, stretch)
+                farther = aside(own.middle_mm, stretch) - aside(other.middle_mm, stretch)
                 astray[k] |= farther >= ASIDE_MM
                 astray[j] |= -farther >= ASIDE_MM
     return astray
-
-
-def _aside_mm(place: Array, stretch: Array) -> float:
-    """How far a place lies aside of the straight line through a stretch (N, 2)."""
-    middle = stretch.mean(axis=0)
-    along = np.linalg.svd(stretch - middle, full_matrices=False)[2][0]
-    return float(abs((place - middle) @ np.array([-along[1], along[0]])))
 
 
 def along_handle(axis: Axis, handle: HandleSeen, scale: Scale) -> Axis:

@@ -1,0 +1,66 @@
+"""Two shafts that cross at a narrow angle: each keeps its own way, also where one is led along the other."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+
+from vision.crowd import _Held, _own_ways, _strays_onto
+from vision.grips import Grip
+from vision.shafts import Ground, Shaft, aside
+
+PPM = 15.0
+
+
+def grip(middle_mm: tuple[float, float], axis: np.ndarray) -> Grip:
+    """A coloured handle 10 mm long and 4 mm thick, drawn upright where its axis is steep."""
+    half = PPM * (np.abs(axis) * 5.0 + np.abs(axis[::-1]) * 2.0)
+    low = np.rint(PPM * np.array(middle_mm) - half).astype(int)
+    size = np.rint(2.0 * half).astype(int)
+    return Grip(np.ones((size[1], size[0]), bool), (int(low[0]), int(low[1])), PPM * np.array(middle_mm), axis, PPM * 5.0, False, 3)
+
+
+def crossing(angle_deg: float) -> tuple[Ground, list[_Held]]:
+    """Shafts of 25 mm from handles at 40 mm, one level; the other crosses it 10 mm from its own tip. Lines go from handle to tip."""
+    away = np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
+    crossed = np.array([20.0, 20.0])
+    ends = [(np.array([10.0, 20.0]), np.array([35.0, 20.0])), (crossed - 10.0 * away, crossed + 15.0 * away)]
+    metal = np.zeros((round(50 * PPM), round(70 * PPM)), np.uint8)
+    for tip, front in ends:
+        cv2.line(metal, *(tuple(int(v) for v in np.rint(PPM * end)) for end in (tip, front)), 1, round(0.5 * PPM))
+    ground = Ground(metal.astype(bool), np.ones(metal.shape, bool), PPM)
+    level = _Held(grip((40.0, 20.0), np.array([1.0, 0.0])), Shaft(PPM * np.linspace((35, 20), (10, 20), 100), 100.0), 100.0)
+    way = PPM * np.linspace(crossed + 15.0 * away, crossed - 10.0 * away, 100)
+    other = _Held(grip(tuple(crossed + 20.0 * away), away), Shaft(way, 100.0), 100.0)
+    return ground, [level, other]
+
+
+def led_off(one: _Held) -> _Held:
+    """Its path turns onto the level shaft where they cross."""
+    line = one.shaft.line_px.copy()
+    beyond = line[:, 0] < PPM * 20.0
+    line[beyond, 1] = PPM * 20.0
+    return _Held(one.grip, Shaft(line, 120.0), 120.0)
+
+
+@pytest.mark.parametrize("angle_deg", [12.0, 16.0, 20.0])
+def test_a_path_that_went_on_along_the_other_shaft_is_found_again_on_its_own(angle_deg: float) -> None:
+    ground, (level, other) = crossing(angle_deg)
+
+    found = _own_ways([level, led_off(other)], ground)
+
+    assert found[0] is level
+    straight = other.shaft.line_px
+    off_mm = [aside(place, straight) / PPM for place in found[1].shaft.line_px]
+    assert max(off_mm) < 0.5
+    assert np.linalg.norm(found[1].shaft.line_px[-1] - straight[-1]) < 1.5 * PPM
+
+
+@pytest.mark.parametrize("angle_deg", [12.0, 16.0, 40.0])
+def test_paths_that_only_cross_and_a_second_find_of_one_handle_are_left_alone(angle_deg: float) -> None:
+    ground, (level, other) = crossing(angle_deg)
+
+    assert _own_ways([level, other], ground) == [level, other]
+    again = _Held(grip((42.0, 21.5), np.array([1.0, 0.0])), level.shaft, 90.0)
+    assert not _strays_onto(again, level, PPM)
