@@ -56,6 +56,7 @@ SHANK_CARRIES_ON = (0.88, 1.35)  # shank over the envelope where the flutes end:
 CORRELATED_CRESTS = 3.0  # neighbouring points of a fitted outline share errors: u of a fit grows by about this factor
 # Where a broach's barbs end depends on which is seen as the last: 0.2 mm rms over 272 rows of renders (seeds as in `vision.width_budget`).
 BARB_END_U_MM = 0.18
+RUN_OUT_U_MM = 0.05  # flutes run out, they do not end: 0.05 mm beyond what the network doubts over 203 twisted ones (120000 to 126319)
 AGREE = 2.0  # u of their difference within which two ways to the pitch agree; beyond, one of them slipped, and the difference is carried
 SURELY_LOST = 0.8  # chance from which a stretch of lost twist is left out of the trend
 
@@ -354,7 +355,8 @@ def _working(
         notes.append("working part is not measured: a stop or the handle covers its end; slide the stop up and photograph again")
         return None
     if outline.working_end_mm is not None and outline.working_end_u_mm is not None:
-        return place.of(outline.working_end_mm, math.hypot(outline.working_end_u_mm, BARB_END_U_MM if evidence.best == "barbed" else 0.0))
+        more = BARB_END_U_MM if evidence.best == "barbed" else RUN_OUT_U_MM if evidence.best in TWISTED else 0.0
+        return place.of(outline.working_end_mm, math.hypot(outline.working_end_u_mm, more))
     if evidence.best == "barbed" and len(outline.spikes_mm):
         return place.of(float(outline.spikes_mm[-1]), math.hypot(0.15, BARB_END_U_MM))
     if outline.working_end_mm is None:
