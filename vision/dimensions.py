@@ -237,7 +237,9 @@ def _thread_quantities(
 
 
 def helix_angle(pitch: Quantity, across: Quantity, crests_a_turn: int, notes: list[str]) -> Quantity | None:
-    """Helix angle of a ``pitch`` between crests on a circle ``across``; None where outlines that went astray leave no circle."""
+    """Helix angle, deg, 0 to 90, of a ``pitch`` (mm, above 0) between crests on a circle ``across`` (mm); None, and why in ``notes``, where
+    outlines that went astray leave no circle. tan = pi D / lead (Machinery's Handbook, spirals; from memory). ``crests_a_turn``: of one
+    edge. The u of both goes in as if independent."""
     if across.value <= 0.0:
         notes.append(f"helix angle is not measured: both outlines meet before {PITCH_AT_MM:.0f} mm, so one of them went astray")
         return None

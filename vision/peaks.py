@@ -17,7 +17,10 @@ Whole = NDArray[np.int_]
 
 def find_peaks(values: Array, *, distance: int, prominence: float) -> Whole:
     """Indices of the local maxima of ``values`` (N,), ascending: of any nearer than ``distance`` the higher stays, and of those what stands
-    out by at least ``prominence``. The middle of a flat top counts; the ends of the curve never do."""
+    out by at least ``prominence``. The middle of a flat top counts; the ends of the curve never do.
+
+    ``distance``: samples, 1 or more; ``prominence``: in the unit of ``values``, 0 or more. ``values`` must be finite.
+    """
     peaks = _far_apart(values, _maxima(values), distance)
     return peaks[[_stands_out(values, int(at)) >= prominence for at in peaks]] if len(peaks) else peaks
 

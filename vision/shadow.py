@@ -24,7 +24,8 @@ STEEP, STEEPEST = 0.12, 90.0  # change of light a px; percentile of the piece
 
 
 def like_a_shadow(relative: Array, plane: Plane, candidate: Candidate) -> bool:
-    """Whether the thin part of a candidate may be a shadow. ``relative`` (H, W, 3): light over paper's, of the whole plane."""
+    """Whether the thin part of a candidate may be a shadow. ``relative`` (H, W, 3): light over paper's (1: bare paper), of the whole plane,
+    from 8 px/mm up; fewer than 20 px clear of print tell nothing, and count as a shadow."""
     left, top = candidate.offset_px
     height, width = candidate.thin.shape
     place = slice(top, top + height), slice(left, left + width)
