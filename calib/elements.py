@@ -180,6 +180,10 @@ class Sheet:
     windows: tuple[Window, ...] = ()
     mat: bool = False
 
+    def __hash__(self) -> int:
+        """By its id and revision: what is kept for a sheet is asked for at every photo, and it has hundreds of parts."""
+        return hash((self.id, self.revision))
+
     @cached_property
     def markers(self) -> tuple[Marker, ...]:
         """All markers, strip by strip."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from calib.draw import raster
 from calib.sheet import Rect
-from vision.bands import bands
+from vision.bands import BAND_PX, bands
 from vision.photo import LINEAR, Photo
 from vision.scale import Scale
 
@@ -24,6 +24,7 @@ Image = NDArray[np.floating[Any]]
 MOST_PX = 6_000_000
 FINEST_PX_PER_MM = 24.0
 RIM_PX = 8  # beyond what the photo shows, for filters that reach over its border
+NODE_PX = BAND_PX // 3  # of the plane, between places that are mapped: between them the mapping is straight to far below a px
 EDGE_MM = 15.0  # table beyond the page that is still looked at
 
 
@@ -71,10 +72,9 @@ def look_down(photo: Photo, scale: Scale, most_px: int = MOST_PX) -> Plane:
         if shrink == 1
         else cv2.resize(photo.rgb, (width // shrink, height // shrink), interpolation=cv2.INTER_AREA)
     )
-    light, inside = _seen_from_above(photo, small, scale, box, px_per_mm, (int(rows), int(columns)))
-    printed = np.ones((rows, columns), dtype=np.float32)
-    if scale.sheet is not None:
-        printed = _printed(scale, box, px_per_mm, (rows, columns))
+    shape = int(rows), int(columns)
+    printed = _printed(scale, box, px_per_mm, shape) if scale.sheet is not None else np.ones(shape, dtype=np.float32)
+    light, inside = _seen_from_above(photo, small, scale, box, px_per_mm, shape)
     corner = float(box[0]), float(box[1])
     ppm = float(px_per_mm)
     return Plane(light, printed, inside, _slots(scale), _trim(scale), _page(scale), *corner, ppm, _windows(scale))
@@ -88,10 +88,10 @@ def _seen_from_above(
     coarser = np.array([width / small.shape[1], height / small.shape[0]])
     linear = LINEAR.astype(np.float32)[:, None]
     light, inside = np.zeros((*shape, 3), dtype=np.float32), np.zeros(shape, dtype=bool)
-    grid = np.asarray((_grid(scale, box, px_per_mm, shape) + 0.5) / coarser - 0.5, dtype=np.float32)
+    nodes = np.asarray((_nodes(scale, box, px_per_mm, shape) + 0.5) / coarser - 0.5, dtype=np.float32)
     first, last = ((np.array(at) + 0.5) / coarser - 0.5 for at in ((1.0, 1.0), (width - 2.0, height - 2.0)))
     for band in bands(shape, 0):
-        at = _small_maps(grid, shape, band.place[0])
+        at = _between(nodes, shape[1], band.place[0])
         seen = np.asarray(cv2.inRange(at, first, last)) > 0
         columns = np.flatnonzero(seen.any(axis=0))
         if not len(columns):
@@ -141,19 +141,21 @@ def _view(scale: Scale, width: int, height: int) -> Array:
     return np.concatenate([low, high])
 
 
-def _grid(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Array:
-    """Photo px of a coarse grid (33, 33, 2) of plane pixels: the mapping is smooth to far below a pixel."""
-    gx = np.linspace(0.5, shape[1] - 0.5, 33) / px_per_mm + box[0]
-    gy = np.linspace(0.5, shape[0] - 0.5, 33) / px_per_mm + box[1]
+def _nodes(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Array:
+    """Photo px (rows, columns, 2) of places NODE_PX apart, from half of that beyond the plane's first row and column on."""
+    y, x = (NODE_PX * np.arange(-(-side // NODE_PX) + 2) - (NODE_PX - 1) / 2.0 - 1.0 for side in shape)
+    gx, gy = ((at + 0.5) / px_per_mm + corner for at, corner in ((x, box[0]), (y, box[1])))
     mesh = np.stack(np.meshgrid(gx, gy), axis=-1).reshape(-1, 2)
-    return np.asarray(scale.to_px(mesh).reshape(33, 33, 2))
+    return np.asarray(scale.to_px(mesh).reshape(len(y), len(x), 2))
 
 
-def _small_maps(grid: NDArray[np.float32], shape: tuple[int, int], rows: slice) -> NDArray[np.float32]:
-    """Px (H, W, 2) of the coarser photo for every plane pixel of some rows."""
-    across, down = np.linspace(0.0, 32.0, shape[1], dtype=np.float32), np.linspace(0.0, 32.0, shape[0], dtype=np.float32)[rows]
-    u, v = np.broadcast_to(across, (len(down), shape[1])), np.broadcast_to(down[:, None], (len(down), shape[1]))
-    return np.asarray(cv2.remap(grid, np.ascontiguousarray(u), np.ascontiguousarray(v), cv2.INTER_LINEAR), dtype=np.float32)
+def _between(nodes: NDArray[np.float32], columns: int, rows: slice) -> NDArray[np.float32]:
+    """Px (H, W, 2) of the coarser photo for every plane pixel of some rows, the first a whole number of nodes down."""
+    first, count = rows.start // NODE_PX, rows.stop - rows.start
+    around = nodes[first : first - (-count // NODE_PX) + 2]
+    size = around.shape[1] * NODE_PX, around.shape[0] * NODE_PX
+    wide = cv2.resize(around, size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(wide[NODE_PX : NODE_PX + count, NODE_PX : NODE_PX + columns], dtype=np.float32)
 
 
 def _printed(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int]) -> Image:
@@ -163,6 +165,7 @@ def _printed(scale: Scale, box: Array, px_per_mm: float, shape: tuple[int, int])
     nominal = box / stretch
     x0, y0, x1, y1 = (float(v) for v in nominal)
     drawn = raster(scale.sheet, x0, y0, x1, y1, px_per_mm)
-    grey = drawn if drawn.ndim == 2 else drawn.mean(axis=2)
-    resized = cv2.resize(np.asarray(grey, dtype=np.float32), (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
-    return np.asarray(resized / 255.0, dtype=np.float32)
+    grey = np.asarray(drawn if drawn.ndim == 2 else drawn.mean(axis=2))
+    if grey.shape != shape:
+        grey = cv2.resize(np.asarray(grey, dtype=np.float32), (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+    return np.asarray(np.multiply(grey, np.float32(1.0 / 255.0), dtype=np.float32))
