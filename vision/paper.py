@@ -89,8 +89,8 @@ def _votes(plane: Plane, block: int) -> Image:
 
 
 def _tiles(picture: Image | NDArray[np.bool_], rows: int, columns: int, block: int) -> NDArray[Any]:
-    """Pixels of each block, (rows, columns, pixels), thinned to some hundred a block; blocks at the rim end short, in zeros."""
-    step = max(block // 16, 1)
+    """Pixels of each block, (rows, columns, pixels), thinned to one or two hundred a block; blocks at the rim end short, in zeros."""
+    step = max(block // 12, 1)
     padded = np.zeros((rows * block, columns * block), dtype=picture.dtype)
     padded[: picture.shape[0], : picture.shape[1]] = picture
     thinned = padded.reshape(rows, block, columns, block)[:, ::step, :, ::step]

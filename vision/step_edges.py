@@ -90,7 +90,7 @@ def recentred(edges: Edges) -> Array:
     return moved_to_middle(edges.strip.axis_px, edges.upper_px, edges.lower_px)
 
 
-LED_SLOPE = 0.5
+LED_SLOPE, WINDOW_COLUMNS = 0.5, 40
 
 
 def moved_to_middle(axis_px: Array, upper_px: Array, lower_px: Array, least_px: float = 51.0, *, led: bool = False) -> Array:
@@ -111,8 +111,16 @@ def moved_to_middle(axis_px: Array, upper_px: Array, lower_px: Array, least_px: 
         first, over = int(columns[good][0]), columns[good] < columns[good][0] + window
         slope = float(np.clip(np.polyfit(columns[good][over], seen[over], 1)[0], -LED_SLOPE, LED_SLOPE)) if over.sum() > 2 else 0.0
         filled[:first] = filled[first] + slope * (columns[:first] - first)
-    smooth = gaussian_filter1d(median_filter(filled, window, mode="nearest"), window / 2.0, mode="nearest")
+    smooth = _smoothed(filled, window)
     return np.asarray(axis_px + smooth[:, None] * normals(axis_px))
+
+
+def _smoothed(line: Array, window: int) -> Array:
+    """Running median, then mean, of a line; of few of its columns where the window is wide: between them it is straight by then."""
+    every = max(window // WINDOW_COLUMNS, 1)
+    at, few = np.arange(0, len(line), every), max(window // every, 1) | 1
+    smooth = gaussian_filter1d(median_filter(line[at], few, mode="nearest"), window / 2.0 / every, mode="nearest")
+    return np.asarray(np.interp(np.arange(len(line)), at, smooth))
 
 
 def measured_blur(edges: Edges) -> float:

@@ -21,7 +21,7 @@ from vision.shapes import RHOMBUS, Blank, support
 
 Array = NDArray[np.floating[Any]]
 SHAPE_NAMES = ("d0", "taper", "rounding", "low_corner")
-MOST_POINTS = 1500
+MOST_POINTS, ENOUGH_POINTS = 1500, 300
 KNOT_MM = 1.5
 NEAR_CREST = 0.955  # of the enclosing radius: within 17 deg of a crest
 LEAST_CREST_POINTS, CREST_SPAN = 40, 0.75  # on each edge; share of the stretch that they must cover
@@ -145,10 +145,11 @@ def fit_twist(
     bounds = _bounds(blank, len(start))
     start = np.clip(start, bounds[0] + 1e-9, bounds[1] - 1e-9)
     scale = 0.05 * max(float(start[0] + start[1] * 8.0), 0.05)
-    for least_gain in (1e-6, 1e-7):  # the first only tells how widely the edges scatter
+    # The first only leads near, and tells how widely the edges scatter: some of the points tell as much.
+    for posed, least_gain in ((problem.thinned(max(len(x) // ENOUGH_POINTS, 1)), 1e-6), (problem, 1e-7)):
         solved = fit_robustly(
-            partial(problem.residuals, scale=scale),
-            partial(problem.slopes, scale=scale),
+            partial(posed.residuals, scale=scale),
+            partial(posed.slopes, scale=scale),
             start,
             bounds,
             soft_at=1.5,
@@ -176,9 +177,14 @@ class _Problem:
         design: Array,
         span: tuple[float, float],
     ) -> None:
-        self.blank, self.x, self.edges, self.weights, self.design = blank, x, edges, weights, design
+        self.blank, self.x, self.edges, self.weights, self.design, self.span = blank, x, edges, weights, design, span
         self.bend = np.polynomial.legendre.legvander(2.0 * (x - span[0]) / (span[1] - span[0]) - 1.0, 3)
         self.third = 0.2 * np.diff(np.eye(design.shape[1]), 3, axis=0)
+
+    def thinned(self, every: int) -> _Problem:
+        """The same with every so manieth point."""
+        edges, weights = ((pair[0][::every], pair[1][::every]) for pair in (self.edges, self.weights))
+        return _Problem(self.blank, self.x[::every], edges, weights, self.design[::every], self.span)
 
     def residuals(self, p: Array, scale: float) -> Array:
         """Misses of both edges, weighed and over ``scale``, and of what is held loosely."""

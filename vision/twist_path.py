@@ -120,8 +120,8 @@ def _again(
     if cells is None:
         return ()
     costs, found = costs_of(fit, points, cells, RATES), []
-    for back in (False, True):
-        theta, covariance = refined(fit, points, cells, step * likeliest_in_phases(costs, back=back))
+    for course in likeliest_in_phases(costs):
+        theta, covariance = refined(fit, points, cells, step * course)
         found.append((_path(fit, cells, theta, covariance, axis_mm), cost_of(fit, points, cells, theta)))
     return tuple(found)
 

@@ -66,8 +66,8 @@ FREE, USUALLY, FREELY = _Change(FREE_CHANGE, FREE_FAR), _Change(USUAL_CHANGE, FA
 
 @dataclass(frozen=True)
 class _States:
-    """A rate (steps a cell) and its column in the costs each, in the order of phases; costs of being there, of starting there and of
-    coming there: (to, from), and the least of it (states, theta) from any."""
+    """A rate (steps a cell) and its column in the costs each, in the order of phases; costs of being there and of starting there
+    (states, priors), of coming there: (to, from), and the least of it (states, priors, theta) from any."""
 
     rate: Whole
     column: Whole
@@ -79,27 +79,29 @@ class _States:
 
 def likeliest_free(costs: Array) -> Array:
     """Steps of theta in every cell on the cheapest course of a free twist; ``costs`` (cells, FREE_RATES, theta)."""
-    level = 0.5 * ((FREE_RATES - STEPS_A_CELL) / FREE_LEVEL) ** 2
+    level = 0.5 * ((FREE_RATES - STEPS_A_CELL)[:, None] / FREE_LEVEL) ** 2
     change = FREE.cost(FREE_RATES[:, None] - FREE_RATES[None, :])
-    return _cheapest(costs, _States(FREE_RATES, np.arange(len(FREE_RATES)), level, level * STEPS_A_CELL, change, FREE.least))
+    return _cheapest(costs, _States(FREE_RATES, np.arange(len(FREE_RATES)), level, level * STEPS_A_CELL, change, FREE.least))[0]
 
 
-def likeliest_in_phases(costs: Array, *, back: bool) -> Array:
+def likeliest_in_phases(costs: Array) -> tuple[Array, Array]:
     """Steps of theta in every cell on the cheapest course with one changed stretch or none; ``costs`` (cells, RATES, theta).
 
-    ``back``: whether it may turn back. A twist that stops and goes on looks much like one that turns back: both are asked for.
+    Two of them: one that never turns back, and one that may. A twist that stops and goes on looks much like one that turns back.
     """
-    changed, many = RATES if back else RATES[RATES >= 0], len(USUAL_RATES)
-    rate = np.concatenate([USUAL_RATES, changed, USUAL_RATES])
-    off, inside = rate - STEPS_A_CELL, slice(many, -many)
-    level = 0.5 * (off / USUAL_LEVEL) ** 2
-    level[inside] = 0.5 * (off[inside] / (BACK_LEVEL if back else ONWARD_LEVEL)) ** 2 + CHANGED_CELL
+    many = len(USUAL_RATES)
+    rate = np.concatenate([USUAL_RATES, RATES, USUAL_RATES])
+    off, inside = (rate - STEPS_A_CELL)[:, None], slice(many, -many)
+    level = np.repeat(0.5 * (off / USUAL_LEVEL) ** 2, 2, axis=1)
+    level[inside] = 0.5 * (off[inside] / [ONWARD_LEVEL, BACK_LEVEL]) ** 2 + CHANGED_CELL
+    level[rate < 0, 0] = np.inf
     start = level.copy()
     start[inside] += ENTER
     start[-many:] = np.inf
-    first = int(USUAL_RATES[0] - changed[0])
+    first = int(USUAL_RATES[0] - RATES[0])
     least = partial(_least_in_phases, same=slice(first, first + many))
-    return _cheapest(costs, _States(rate, rate - RATES[0], level, start, _changes(rate, many), least))
+    onward, back = _cheapest(costs, _States(rate, rate - RATES[0], level, start, _changes(rate, many), least))
+    return onward, back
 
 
 def _changes(rate: Whole, many: int) -> Array:
@@ -114,26 +116,29 @@ def _changes(rate: Whole, many: int) -> Array:
 
 
 def _least_in_phases(value: Array, same: slice) -> Array:
-    """Least cost (states, theta) of coming to every state from any, as ``_changes`` counts; ``same``: where usual rates stand among
-    the changed ones."""
-    many = same.stop - same.start
+    """Least cost (states, priors, theta) of coming to every state from any, as ``_changes`` counts; ``same``: where usual rates stand
+    among the changed ones."""
+    many, priors = same.stop - same.start, value.shape[1]
     usual, changed, again = value[:many], value[many:-many], value[-many:]
     entered = changed.copy()
     np.minimum(entered[same], usual + np.float32(ENTER), out=entered[same])
-    free, steady = FREELY.least(np.stack([entered, changed], axis=1)), USUALLY.least(np.stack([usual, again], axis=1))
-    return np.concatenate([steady[:, 0], free[:, 0], np.minimum(free[same, 1] + np.float32(LEAVE), steady[:, 1])])
+    free = FREELY.least(np.concatenate([entered, changed], axis=1))
+    steady = USUALLY.least(np.concatenate([usual, again], axis=1))
+    left = np.minimum(free[same, priors:] + np.float32(LEAVE), steady[:, priors:])
+    return np.concatenate([steady[:, :priors], free[:, :priors], left])
 
 
-def _cheapest(costs: Array, states: _States) -> Array:
-    """Toward the tip, a cell at rate m lies m steps lower."""
-    rate, own = states.rate, np.arange(len(states.rate))[:, None]
-    came = (np.arange(STEPS_A_PERIOD)[None, :] + rate[:, None]) % STEPS_A_PERIOD  # theta of the cell before
-    level = states.level.astype(np.float32)[:, None]
-    values = np.zeros((len(costs), len(rate), STEPS_A_PERIOD), dtype=np.float32)
-    values[0] = costs[0][states.column] + states.start.astype(np.float32)[:, None]
+def _cheapest(costs: Array, states: _States) -> list[Array]:
+    """By each prior. Toward the tip, a cell at rate m lies m steps lower."""
+    rate, priors = states.rate, states.level.shape[1]
+    theta = (np.arange(STEPS_A_PERIOD) + rate[:, None]) % STEPS_A_PERIOD  # of the cell before
+    came = np.arange(len(rate) * priors).reshape(len(rate), priors, 1) * STEPS_A_PERIOD + theta[:, None]
+    level = states.level.astype(np.float32)[:, :, None]
+    values = np.zeros((len(costs), len(rate), priors, STEPS_A_PERIOD), dtype=np.float32)
+    values[0] = costs[0][states.column][:, None] + states.start.astype(np.float32)[:, :, None]
     for cell in range(1, len(costs)):
-        values[cell] = costs[cell][states.column] + level + states.least(values[cell - 1])[own, came]
-    return _traced(values, rate, states.change)
+        values[cell] = costs[cell][states.column][:, None] + level + states.least(values[cell - 1]).take(came)
+    return [_traced(values[:, :, k], rate, states.change) for k in range(priors)]
 
 
 def _traced(values: Array, rate: Whole, change: Array) -> Array:
