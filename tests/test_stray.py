@@ -12,7 +12,7 @@ from vision.axis import Axis
 from vision.find import Candidate
 from vision.pipeline import _astray, _once
 from vision.quantity import Quantity
-from vision.stray import along_handle, strayed
+from vision.stray import along_handle, leaves_askew, strayed
 from vision.unread import HandleSeen, handle_seen
 
 PPM = 20.0
@@ -56,6 +56,13 @@ def test_what_strayed_lies_ahead_of_its_handle_as_long_as_the_shortest_standard_
     placed = along_handle(Axis(LED_OFF, 0, len(LED_OFF) - 1, 0.2), HandleSeen(np.array([45.0, 3.0]), "red", np.array([4.0, -3.0])), SCALE)
     assert placed.px[placed.front_index] == pytest.approx([PPM * 41.0, PPM * 6.0])
     assert placed.px[placed.tip_index] == pytest.approx([PPM * (41.0 - 21.0 * 0.8), PPM * (6.0 + 21.0 * 0.6)])
+
+
+@pytest.mark.parametrize(("tilt_deg", "half_mm", "askew"), [(0.0, 5.0, False), (7.0, 5.0, False), (-14.0, 5.0, True), (14.0, 3.0, False)])
+def test_a_line_that_leaves_its_whole_handle_askew_is_not_that_of_its_shaft(tilt_deg: float, half_mm: float, askew: bool) -> None:
+    tip = (30.0 - 20.0 * np.cos(np.radians(tilt_deg)), 10.0 + 20.0 * np.sin(np.radians(tilt_deg)))
+    seen = Axis(line(tip, (30.0, 10.0)), 0, None, 0.2)
+    assert leaves_askew(seen, HandleSeen(np.array([35.0, 10.0]), "red", np.array([half_mm, 0.0])), SCALE) == askew
 
 
 def piece(axis_px: np.ndarray, x_mm: float, y_mm: float, length_mm: float) -> tuple[Candidate, Any]:

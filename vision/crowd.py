@@ -18,6 +18,7 @@ from scipy.spatial.distance import cdist
 from vision.channels import LUMINANCE, weighted
 from vision.discs import by_disc
 from vision.grips import WHOLE_MM2, Grip, filled, find_grips
+from vision.lone_handles import likeliest_shaft, lone_handles
 from vision.memory import give_back
 from vision.outlined import outlined_grips
 from vision.plane import Plane
@@ -98,6 +99,8 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     more = [one for grips in thick for one in _held(grips, ground, plain) if _worthy(one, ppm)]
     held = _fitting(_own_ways([*held, *more], ground), solid.shape, ppm)
     give_back()
+    lone = lone_handles(plain, [one.grip for one in held], ppm)
+    held += [one for one in (_Held(grip, likeliest_shaft(grip, ground), 0.0) for grip in lone) if _on_page(one, plane)]
     claimed = _drawn(held, solid.shape, 1.6 * ppm)
     free = Ground(ground.metal & ~claimed, ground.known, ppm)
     bent = [replace(one, shaft=follow_end(free, one.shaft)) for one in held]
@@ -130,17 +133,21 @@ def _own_ways(held: list[_Held], ground: Ground) -> list[_Held]:
 
 
 def _strays_onto(one: _Held, other: _Held, px_per_mm: float) -> bool:
-    """Whether the line of ``one`` runs along that of ``other`` on a straight way that leads to the other's handle and not to its own."""
-    apart = HANDLE_APART_MM if min(one.grip.rank, other.grip.rank) >= 2 else OWN_HANDLE_MM
-    if np.linalg.norm(one.grip.middle_px - other.grip.middle_px) < apart * px_per_mm:
+    """Whether the line of ``one``, a sure and whole handle, runs along that of ``other`` on a straight way that leads to the other's handle
+    and not to its own. Pieces of one handle lie farther apart than two whole ones may."""
+    whole = [held.grip.rank >= 2 and held.grip.mask.sum() > WHOLE_MM2 * px_per_mm**2 for held in (one, other)]
+    apart = HANDLE_APART_MM if all(whole) else OWN_HANDLE_MM
+    if not whole[0] or np.linalg.norm(one.grip.middle_px - other.grip.middle_px) < apart * px_per_mm:
         return False
     line = one.shaft.line_px
     together = line[cdist(line, other.shaft.line_px).min(axis=1) < SAME_MM * px_per_mm]
     if len(together) <= LONGEST_TOGETHER:
         return False
-    beyond = together[len(together) // 2 :]  # nearer the tip: before, a path may still be on its own metal
-    own, others = (aside(held.grip.middle_px, beyond) for held in (one, other))
-    return own - others >= STRAYED_MM * px_per_mm
+    for stretch in (together, together[len(together) // 2 :]):  # nearer the handle a path may still be on its own metal
+        own, others = (aside(held.grip.middle_px, stretch) for held in (one, other))
+        if own - others >= STRAYED_MM * px_per_mm:
+            return True
+    return False
 
 
 def _hiding(ground: Ground, others: Sequence[_Held]) -> Ground:

@@ -40,7 +40,7 @@ from vision.rounded import refuse_rounded
 from vision.scale import GivenScale, Scale
 from vision.screen import even_tiles, refuse_screen
 from vision.shadow import like_a_shadow
-from vision.stray import along_handle, strayed
+from vision.stray import along_handle, leaves_askew, strayed
 from vision.together import Looked
 from vision.twice import NEAR_MM, NOT_COUNTED, SHADOW_MM, counted_once
 from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
@@ -133,7 +133,7 @@ def _unread_lines(
             continue
         own = np.asarray(axis.px)
         if stands_apart(handle, handles) or counted_once([*axes, own], [*[1.0] * len(axes), 0.0], seen[0][1].scale_at.value)[-1]:
-            lay = along_handle if id(candidate) in astray else led_on
+            lay = along_handle if id(candidate) in astray or leaves_askew(axis, handle, scale) else led_on
             found.append((candidate, lay(axis, handle, scale)))
             axes.append(own)
             handles.append(handle)

@@ -107,7 +107,7 @@ def _liveliness(ground: Ground, line: Array) -> float:
 def _straight_ways(ground: Ground, start_px: Array, direction: Array) -> list[tuple[Array, Array, float]]:
     """Starts and directions of the straight lines that promise most and differ, and what lying off the axis costs each."""
     aims = np.arange(-AIM_DEG, AIM_DEG + 0.1, AIM_STEP_DEG)
-    worth, _ = _fans(ground, start_px, [_turned(direction, aim) for aim in aims], REACH_MM, SIDEWAYS_MM + 0.2)
+    worth, _ = _fans(ground, start_px, [turned(direction, aim) for aim in aims], REACH_MM, SIDEWAYS_MM + 0.2)
     totals = _straight_worth(_widened(worth, 5))  # a bow of half a millimetre is straight enough
     off = np.abs(np.arange(totals.shape[1]) - totals.shape[1] // 2) * ASIDE_MM
     costs = OFF_COST * np.maximum(off - OFF_MM, 0.0) + TURNED_COST * np.abs(aims)[:, None]
@@ -117,7 +117,7 @@ def _straight_ways(ground: Ground, start_px: Array, direction: Array) -> list[tu
         aim, aside = (int(v) for v in np.unravel_index(int(totals.argmax()), totals.shape))
         if totals[aim, aside] <= 0.0:
             break
-        towards = _turned(direction, float(aims[aim]))
+        towards = turned(direction, float(aims[aim]))
         off_mm = (aside - totals.shape[1] // 2) * ASIDE_MM
         ways.append((start_px + ground.px_per_mm * off_mm * np.array([-towards[1], towards[0]]), towards, float(costs[aim, aside])))
         totals[max(aim - 4, 0) : aim + 5, max(aside - BESIDE, 0) : aside + BESIDE + 1] = -np.inf
@@ -172,7 +172,7 @@ def _round_the_bend(free: Ground, line: Array) -> Array | None:
         direction = at - line[len(line) - 9 - back if len(line) > 9 + back else 0]
         direction = direction / max(float(np.linalg.norm(direction)), 1e-9)
         aims = np.arange(-END_DEG, END_DEG + 0.1, 6.0)
-        worth, spots = _fans(free, at, [_turned(direction, float(aim)) for aim in aims], END_MM, 0.2)
+        worth, spots = _fans(free, at, [turned(direction, float(aim)) for aim in aims], END_MM, 0.2)
         middle = worth.shape[2] // 2
         lines = _widened(worth, 3)[:, :, [middle]]
         for k, (aim, along, straight) in enumerate(zip(aims, lines, _straight_worth(lines)[:, 0], strict=True)):
@@ -284,6 +284,7 @@ def _fans(
     return np.asarray(worth, dtype=float).reshape(spots[0].shape), (spots[0], spots[1])
 
 
-def _turned(direction: Array, degrees: float) -> Array:
+def turned(direction: Array, degrees: float) -> Array:
+    """A direction turned by so much, from x toward y."""
     c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
     return np.array([c * direction[0] - s * direction[1], s * direction[0] + c * direction[1]])

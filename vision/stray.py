@@ -21,6 +21,7 @@ from vision.twice import NEAR_MM, on_one_metal, shared
 from vision.unread import HandleSeen
 
 Array = NDArray[np.floating[Any]]
+ASKEW_DEG, LEAST_HALF_MM = 10.0, 4.0  # a shaft leaves its handle along its axis; half of a handle that shows nearly whole
 ASIDE_MM = 1.5  # a third of a handle's thickness: so much farther aside than the other's it must lie
 
 
@@ -38,6 +39,18 @@ def strayed(axes_px: Sequence[Array], handles: Sequence[HandleSeen], scale: Scal
                 astray[k] |= farther >= ASIDE_MM
                 astray[j] |= -farther >= ASIDE_MM
     return astray
+
+
+def leaves_askew(axis: Axis, handle: HandleSeen, scale: Scale) -> bool:
+    """Whether a line runs elsewhere than the axis of its handle, which is seen nearly whole: then it is not that of its shaft."""
+    if handle.half_mm is None or float(np.linalg.norm(handle.half_mm)) < LEAST_HALF_MM:
+        return False
+    line = scale.to_plane_mm(np.asarray(axis.px)[axis.tip_index or 0 : axis.front_index])
+    if len(line) < 2:
+        return False
+    way = line[0] - line[-1]
+    cosine = abs(float(way @ handle.half_mm)) / max(float(np.linalg.norm(way) * np.linalg.norm(handle.half_mm)), 1e-9)
+    return bool(cosine < np.cos(np.radians(ASKEW_DEG)))
 
 
 def along_handle(axis: Axis, handle: HandleSeen, scale: Scale) -> Axis:
