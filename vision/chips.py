@@ -11,10 +11,10 @@ from vision.expected import Left, smoothed
 from vision.quantity import Quantity
 
 OVER_MM = 0.10  # chips are 0.1 to 0.4 mm long
-# Alert: spreads of all crests (a few hundred looks, far heavier tails than a normal law's), and share of the crest height at least. A
-# Hedstroem's teeth are drawn by the light and differ by up to a quarter. 41 rendered crops, development seeds.
+# Alert: spreads of all crests (a few hundred looks, far heavier tails than a normal law's), and share of the crest height at least. 41
+# rendered crops, development seeds. A Hedstroem's teeth are held against one another instead (`vision.teeth`).
 ALERT_SPREADS, STEEP = 9.0, 4.0
-CLOSED_FORM, OWN_TOOTH = 0.05, 0.2
+LEAST_SHARE = 0.05
 END_CLEAR_MM = 1.2  # behind the tip's cone: crests there are ground and the outline errs (11 of 13 false ones of 397 whole crops)
 STOP_CLEAR_MM = 1.0  # a stop's rim and shadow reach over the crests beside it
 FOUND_95 = 2.3  # spreads: 1.645, and what averaging over OVER_MM takes off a narrow cut
@@ -60,8 +60,7 @@ def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None, until_mm: fl
     middle = float(np.median((-mean / crest_mm)[use]))
     cut = -mean - middle * crest_mm
     spread = max(1.4826 * float(np.median(np.abs(cut[use]))), 1e-5)
-    share = OWN_TOOTH if left.own_tooth else CLOSED_FORM
-    alert = np.maximum(ALERT_SPREADS * spread, share * crest_mm)
+    alert = np.maximum(ALERT_SPREADS * spread, LEAST_SHARE * crest_mm)
     over = np.where(use & (cut < crest_mm), cut / alert, -np.inf)  # deeper than the crest is high: the outline was astray
     if not np.isfinite(over).any():
         return None
@@ -74,7 +73,7 @@ def deepest_chip(left: Left, hidden_mm: tuple[float, float] | None, until_mm: fl
         float(left.x_mm[high]),
         Quantity(100.0 * deep / crest, 100.0 * float(np.hypot(spread, BRIDGED * deep)) / crest),
         ALERT_SPREADS * float(over[side, at]),
-        100.0 * (max(ALERT_SPREADS * spread / usual, share) + FOUND_95 * spread / usual),
+        100.0 * (max(ALERT_SPREADS * spread / usual, LEAST_SHARE) + FOUND_95 * spread / usual),
     )
 
 

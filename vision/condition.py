@@ -32,6 +32,7 @@ from vision.witness import (
     loss_limit,
     spot_told,
     tip_told,
+    tooth_told,
     twist_seen,
     twist_told,
 )
@@ -58,7 +59,7 @@ class Seen:
     """What the examinations of one instrument in one photo came to; None where one could not be made.
 
     ``hurts``: what the damage network sees; ``barbed``: a broach; ``part_mm``: where the working part ends; ``turn_deg_per_mm``: the
-    usual twist of a twisted blank.
+    usual twist of a twisted blank; ``teeth``: of a Hedstroem file, those lower than their neighbours.
     """
 
     twist: TwistLoss | None = None
@@ -72,6 +73,7 @@ class Seen:
     barbed: bool = False
     part_mm: float = USUAL_PART_MM
     turn_deg_per_mm: float | None = None
+    teeth: tuple[Chip, ...] = ()
 
 
 def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> ConditionReading:
@@ -146,11 +148,14 @@ def _tip_findings(seen: Seen) -> list[Finding]:
 
 def _chip_findings(seen: Seen, kinks: list[Finding]) -> list[Finding]:
     """A chip; none beside a likely kink, where crests crowd on one side and part on the other."""
-    chip = seen.chip
-    likely = [one for one in kinks if one.probability >= KINK_HIDES]
-    if chip is not None and any(one.from_mm - KINK_BESIDE_MM < chip.to_mm and chip.from_mm < one.to_mm + KINK_BESIDE_MM for one in likely):
+    told = tooth_told(seen.teeth, seen.hurts) or (None if seen.chip is None else (seen.chip, chip_told(seen.chip, seen.hurts)))
+    if told is None:
         return []
-    if chip is None or (chance := min(chip_told(chip, seen.hurts), MOST)) < CHIP_SHOWN_FROM:
+    chip, chance = told[0], min(told[1], MOST)
+    likely = [one for one in kinks if one.probability >= KINK_HIDES]
+    if any(one.from_mm - KINK_BESIDE_MM < chip.to_mm and chip.from_mm < one.to_mm + KINK_BESIDE_MM for one in likely):
+        return []
+    if chance < CHIP_SHOWN_FROM:
         return []
     return [Finding("crest-chipped", chip.from_mm, chip.to_mm, chip.depth_percent, "% of crest height", chance)]
 

@@ -18,6 +18,7 @@ from vision.edge_lines import Edges
 from vision.expected import CONE_CLEAR, Left, left_of_groove, left_of_twist, left_of_wire
 from vision.outline import Outline
 from vision.place import Profile
+from vision.teeth import short_teeth
 from vision.tip_loss import TipLoss
 from vision.twist import TwistFit
 from vision.twist_axis import swing_mm
@@ -52,7 +53,7 @@ def damage_seen(part: Part, fit: TwistFit | None, path: TwistPath | None, twist:
     """Examine the outline for bends, chips, rows of barbs and dirt, and put it beside what twist and tip showed."""
     rate = 0.0 if fit is None else usual_rate(fit)
     turn = float(np.degrees(rate)) if rate > 0.0 else None
-    return Seen(twist, _bend(part, fit, path), tip, *_on_outline(part, fit, path), turn_deg_per_mm=turn)
+    return Seen(twist, _bend(part, fit, path), tip, *_on_outline(part, fit, path), turn_deg_per_mm=turn, teeth=_teeth(part))
 
 
 def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | None:
@@ -126,4 +127,13 @@ def _on_outline(part: Part, fit: TwistFit | None, path: TwistPath | None) -> tup
         return None, gap, None
     end = part.outline.working_end_mm
     until = min(part.last_mm, USUAL_END_MM if end is None else end - RUNOUT_MM)
-    return deepest_chip(left, part.stop_mm, until), gap, stands_out(left, part.stop_mm)
+    chip = None if part.section == "groove" else deepest_chip(left, part.stop_mm, until)
+    return chip, gap, stands_out(left, part.stop_mm)
+
+
+def _teeth(part: Part) -> tuple[Chip, ...]:
+    """Of a Hedstroem file the teeth that are lower than their neighbours."""
+    if part.section != "groove":
+        return ()
+    end = part.outline.working_end_mm
+    return short_teeth(part.profile, part.outline, part.stop_mm, min(part.last_mm, USUAL_END_MM if end is None else end))

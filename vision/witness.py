@@ -8,7 +8,7 @@ that (85000 and 87000 on) 19 in a thousand whole instruments have a finding.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,6 +39,9 @@ LEAST_CHIP, CHIP_BESIDE_MM, CHIP_WEIGHT, CHIP_LEVEL = 0.01, 0.3, 0.8, 1.0
 CHIP_MOST = 0.75  # where only the outline has seen it, which glints cut as well: a reason to look with a loupe
 CHIP_DOUBT = 1.8  # an outline that leads straight over the deepest cut there is says no more than that against it
 CHIP_SHOWN = 4.2  # the outline leads straight over a part of most chips: found nine times in ten on the same, at half of it four in nine
+# Of the spreads by which a Hedstroem's tooth is lower, at most so many. On 317 whole ones and 102 with a chip of 30 % and more (27000 to
+# 34000; half of them set the weight, on the other half it does as well): 3 false, 52 found; the teeth's outline alone found 6.
+TOOTH_WEIGHT, TOOTH_MOST, TOOTH_LEVEL = 0.6, 8.0, 1.6
 BARBS_LEVEL, BARBS_STEEP = 2.6, 2.0
 BARBS_FROM_MM = 0.3
 BARB_APART_MM = 0.33  # 30 to 44 barbs on 10 to 12 mm: common practice, no source
@@ -141,6 +144,19 @@ def bend_told(bend: Bend, hurts: HurtSight | None) -> float:
 def bend_limit(bend: Bend, hurts: HurtSight | None) -> float:
     """Degrees, as projected, of a kink that would have been told."""
     return bend.smallest_deg * (1.0 if hurts is None else BEND_SHOWN)
+
+
+def tooth_told(teeth: Sequence[Chip], hurts: HurtSight | None) -> tuple[Chip, float] | None:
+    """Which of a Hedstroem's lower teeth is likeliest chipped, and the chance of that; None without both witnesses."""
+    if hurts is None or not teeth:
+        return None
+
+    def score(tooth: Chip) -> float:
+        seen = hurts.most("crest-chipped", tooth.from_mm - CHIP_BESIDE_MM, tooth.to_mm + CHIP_BESIDE_MM)
+        return TOOTH_WEIGHT * min(tooth.spreads, TOOTH_MOST) + odds(seen, LEAST_CHIP)
+
+    likeliest = max(teeth, key=score)
+    return likeliest, float(expit(score(likeliest) - TOOTH_LEVEL))
 
 
 def chip_told(chip: Chip, hurts: HurtSight | None) -> float:

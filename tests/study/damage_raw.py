@@ -51,6 +51,8 @@ def _outline(seen: Seen) -> dict[str, Any]:
         raw["bend"] = [_round(v) for v in (seen.bend.probability, seen.bend.sharp_deg, seen.bend.u_deg, seen.bend.at_mm)]
     if seen.chip is not None:
         raw["chip"] = [_round(v) for v in (seen.chip.spreads, *_pair(seen.chip.depth_percent), seen.chip.from_mm, seen.chip.to_mm)]
+    if seen.teeth:
+        raw["teeth"] = [[_round(v) for v in (one.from_mm, one.to_mm, one.spreads, one.depth_percent.value)] for one in seen.teeth]
     if seen.barbs is not None:
         raw["barbs"] = [_round(v) for v in (seen.barbs.probability, *_pair(seen.barbs.missing), seen.barbs.from_mm, seen.barbs.to_mm)]
     if seen.dirt is not None:
