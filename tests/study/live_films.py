@@ -39,7 +39,7 @@ from vision.records.database import open_records
 Image = NDArray[np.uint8]
 FRAME_PX = (1920, 1080)
 MOST_PX_PER_MM, FILLED = 60.0, 0.8
-NEARER, LEAST_AROUND_MM = 1.1, 3.0  # a view from aside is a little coarser; beside the working part
+NEARER, MOVES, LEAST_AROUND_MM = 1.1, 2, 3.0  # a view from aside is a little coarser; beside the working part
 HELD_S, BETWEEN_S = 25.0, 2.0  # of film; a browser plays it over and over, up to three times as fast
 ACROSS_DEG, SHIFTED_MM = 23.0, 4.0  # true degrees; the coach asks for 18 as it sees them; a part by shifting the picture
 HAND = (110, 140, 190), 420  # colour (BGR) and width in px of what lies over the instrument between two views
@@ -75,8 +75,7 @@ def views(folder: Path, seed: int, plan: str) -> tuple[list[Path], dict[str, Any
         )  # fmt: skip
         made = [replace(scene, camera=replace(scene.camera, focus_height_mm=scene.laid[0].pose.height_mm)) for scene in made]
         if plan == "height":
-            write(straight_above(made[0]), paths[0])
-            near = nearer(made[0], asked_for(paths[0]))
+            near = as_near_as_asked(made[0], paths[0])
             made = [straight_above(near), from_aside(near)]
         for path, scene in zip(paths, made, strict=True):
             write(scene, path)
@@ -84,9 +83,15 @@ def views(folder: Path, seed: int, plan: str) -> tuple[list[Path], dict[str, Any
     return paths, truth
 
 
-def asked_for(path: Path) -> float:
-    """The px/mm that the coach asks for when it sees a view."""
-    return px_per_mm_needed(look_at(load_photo(path)), 1.0)
+def as_near_as_asked(scene: Scene, path: Path) -> Scene:
+    """The scene after the camera was moved as the coach asks when it sees it in ``path``, and once more if it still asks."""
+    for _ in range(MOVES):
+        write(straight_above(scene), path)
+        moved = nearer(scene, px_per_mm_needed(look_at(load_photo(path)), 1.0))
+        if moved is scene:
+            break
+        scene = moved
+    return scene
 
 
 def nearer(scene: Scene, px_per_mm: float) -> Scene:
