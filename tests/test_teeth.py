@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -108,3 +109,12 @@ def test_a_low_tooth_counts_only_beside_what_the_faces_show(seen: float, told: b
     assert (chance > 0.8) == told
     assert tooth_told(teeth, None) is None
     assert tooth_told((), HurtSight(x, chances)) is None
+
+
+def test_nothing_is_told_where_no_groove_is_seen() -> None:
+    """As in an overview: how high teeth are, of which a chip is a share, is not known then."""
+    profile, outline = filed(chipped=9, cut=0.6)
+    radius = (D0_MM + TAPER * profile.x_mm) / 2.0
+    upper, lower = (np.where(edge > 0.9 * radius, edge, np.nan) for edge in (profile.upper_mm, -profile.lower_mm))
+
+    assert short_teeth(replace(profile, upper_mm=upper, lower_mm=-lower), outline, None, TO_MM) == ()

@@ -45,6 +45,7 @@ def short_teeth(profile: Profile, outline: Outline, hidden_mm: tuple[float, floa
     radius = (cone.d0_mm + cone.taper * profile.x_mm) / 2.0
     edges = (profile.upper_mm - outline.centre_mm, outline.upper), (outline.centre_mm - profile.lower_mm, outline.lower)
     rows = [_lowered(profile.x_mm, edge / radius, crests, hidden_mm, until_mm) for edge, crests in edges if len(crests.x_mm) >= LEAST_TEETH]
+    rows = [row for row in rows if np.isfinite(row[4])]  # where no groove was seen, nothing tells how high teeth are
     if not rows:
         return ()
     tops = np.concatenate([row[2] for row in rows])
