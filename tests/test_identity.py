@@ -52,6 +52,15 @@ def test_smallest_sizes_share_the_probability(d0_mm):
     assert sum(size.others[name] for name in ("6", "8", "10")) > 0.95
 
 
+@pytest.mark.parametrize(("doubt_mm", "named"), [(None, 100), (0.36, None)])
+def test_a_wire_whose_outlines_contradict_the_working_part_names_no_size(doubt_mm, named):
+    """A yellow handle is a 20, 50 or 100 (ISO 3630-1 as others quote it); a wire of 1.3 mm behind a part that says 0.53 +- 0.36 mm."""
+    contradicted = replace(measured(0.53, 0.36), doubt_mm=doubt_mm)
+    wire = Extra(None, None, bare=False, wire_mm=Quantity(1.32, 0.02), coarse=False, shaded_mm=None)
+
+    assert identify(contradicted, section("square"), handle("yellow"), extra=wire).size.value == named
+
+
 @pytest.mark.parametrize("size", [6, 8, 10])
 def test_colour_decides_between_the_smallest(size):
     """One and the same diameter of 0.08 mm is a 06, 08 or 10 by the colour of its handle."""

@@ -63,7 +63,8 @@ SURELY_LOST = 0.8  # chance from which a stretch of lost twist is left out of th
 
 @dataclass(frozen=True)
 class Dimensions:
-    """What was measured, None where it was not; the reasons stand in ``notes``."""
+    """What was measured, None where it was not; the reasons stand in ``notes``. ``doubt_mm``: by how much shank and working part contradict
+    one another, which every width carries (None: they do not)."""
 
     d0_mm: Quantity | None
     d16_mm: Quantity | None
@@ -77,6 +78,7 @@ class Dimensions:
     helix_angle_deg: Quantity | None
     tip_angle_deg: Quantity | None
     notes: tuple[str, ...]
+    doubt_mm: float | None = None
 
 
 def envelope_of(outline: Outline, evidence: BlankEvidence) -> Envelope | None:
@@ -122,7 +124,8 @@ def measure(
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
     width = WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, row_px=row_px, before_screen=before_screen)
-    width.edge_mm += _jump_mm(envelope, outline)
+    contradicted = _jump_mm(envelope, outline)
+    width.edge_mm += contradicted
     width.smoothed_mm = 2.0 * smoothed_px / profile.px_per_mm
     width.other, width.unsure, width.barbed = _second_opinion(outline, evidence), _unsure(evidence), evidence.best == "barbed"
     width.tip_mm = tip.u_px / profile.px_per_mm
@@ -151,6 +154,7 @@ def measure(
         helix_angle_deg=helix,
         tip_angle_deg=_tip_angle(tip),
         notes=tuple(notes),
+        doubt_mm=contradicted or None,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -99,7 +100,7 @@ def identify(
     most = MOST_DIM if dim else MOST
     family = _choice(families(chances), evidence.words, FAMILY_DECIDED, most)
     diameter = None if tip_lost else dimensions.d0_mm
-    shank = dimensions.shank_width_mm or extra.wire_mm
+    shank = dimensions.shank_width_mm or _in_doubt(extra.wire_mm, dimensions.doubt_mm)
     sized = weigh_sizes(diameter, shank, colour, broach=family.value == "barbed-broach", coarse=extra.coarse)
     other = families(chances)["other"]  # wires, needles and screws have no size of this system
     sizable = 1.0 - other * (GRIPPED if colour.word in COLOURS else 1.0)
@@ -117,6 +118,11 @@ def identify(
         tuple(Clue(look.what, look.seen, says(look), look.source, learned=look.learned) for look, _ in every),
         sized.clues,
     )
+
+
+def _in_doubt(wire: Quantity | None, doubt_mm: float | None) -> Quantity | None:
+    """The wire near the handle, as much in doubt as every width whose outlines contradict one another."""
+    return wire if wire is None or doubt_mm is None else replace(wire, u=math.hypot(wire.u, doubt_mm), parts=())
 
 
 def _weighed(
