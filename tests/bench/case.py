@@ -65,10 +65,11 @@ def _read(pipeline: Any, path: Path) -> Any:
 
 def _decoded(path: Path) -> Any:
     """Decode the JPEG to an array of RGB, by the library that the tool decodes with, and do nothing else."""
-    import cv2  # noqa: PLC0415
     import numpy as np  # noqa: PLC0415
+    from PIL import Image  # noqa: PLC0415
 
-    return cv2.imdecode(np.frombuffer(path.read_bytes(), dtype=np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION)
+    with Image.open(path) as image:
+        return np.asarray(image.convert("RGB"))
 
 
 def _timed(call: Callable[[], Any]) -> tuple[float, Any]:
