@@ -98,7 +98,7 @@ def test_twist_gone_wrong_on_what_shows_no_twisted_blank_is_to_be_looked_at(chan
     assert made.call == call
     assert made.findings == ()
     assert len(made.reasons) == (call == "look again")
-    assert all("unwound 2.0 to 4.5 mm from the tip" in one for one in made.reasons)
+    assert all("unwound from 2.0 to 4.5 mm" in one for one in made.reasons)
 
 
 @pytest.mark.parametrize(("lost_mm", "face", "kinds"), [(0.42, 0.99, ["tip-lost"]), (0.42, 0.05, []), (0.32, 0.99, [])])
@@ -116,7 +116,10 @@ def test_less_than_half_a_millimetre_counts_where_the_broken_face_shows(lost_mm:
 def test_a_broachs_limit_is_that_of_its_broken_face():
     """Thin as it is, it ends in a face across: common practice, no source. A file of that thickness is told by its length alone."""
     thin = dimensions(0.25, None)
+    tip, sight = TipLoss(Quantity(1.0, 0.3), 0.1, 0.4), HurtSight(np.arange(200) / 100.0, np.full((len(HURTS), 200), 0.001))
 
+    assert "tip-lost" in examine(Seen(tip=tip, hurts=sight, barbed=True), px_per_mm=PX_PER_MM).smallest_visible
+    assert "tip-lost" not in examine(Seen(tip=tip, barbed=True), px_per_mm=PX_PER_MM).smallest_visible
     assert lost_tip(thin, HandleColour({}, None), None, barbed=True).smallest_mm < lost_tip(thin, HandleColour({}, None), None).smallest_mm
 
 

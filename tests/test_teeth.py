@@ -13,7 +13,7 @@ from vision.crests import Crests, find_crests
 from vision.envelope import Cone
 from vision.hurt_sight import HURTS, HurtSight
 from vision.place import Profile
-from vision.teeth import SLIPPED, SLIPPED_MOST, _by_pitch, short_teeth
+from vision.teeth import SHOWS, SLIPPED, SLIPPED_MOST, _by_pitch, short_teeth
 from vision.witness import tooth_told
 
 PX_PER_MM, D0_MM, TAPER, DEEP = 70.0, 0.40, 0.02, 0.35
@@ -56,11 +56,13 @@ def place_mm(tooth: int) -> float:
 @pytest.mark.parametrize("tooth", [5, 9, 12])
 @pytest.mark.parametrize("cut", [0.3, 0.6])
 def test_the_chipped_tooth_is_the_lowest(tooth: int, cut: float) -> None:
-    lowest = short_teeth(*filed(chipped=tooth, cut=cut), None, TO_MM)[0]
+    teeth = short_teeth(*filed(chipped=tooth, cut=cut), None, TO_MM)
+    (lowest,) = (one for one in teeth if one.from_mm < place_mm(tooth) < one.to_mm)
 
-    assert lowest.from_mm < place_mm(tooth) < lowest.to_mm
     assert lowest.spreads >= SLIPPED_MOST
-    assert lowest.depth_percent.value == pytest.approx(100.0 * cut, abs=2.0 * lowest.depth_percent.u)
+    assert lowest.spreads == SLIPPED_MOST or lowest is teeth[0]  # of a deep one little is believed
+    # this outline leads over nothing, as the learned one does over half of a chip: it reads up to twice as deep, never more than a tooth
+    assert 100.0 * cut < lowest.depth_percent.value <= min(100.0 * cut / SHOWS, 100.0)
 
 
 def test_whole_teeth_are_alike() -> None:

@@ -124,7 +124,7 @@ def measure(
     notes: list[str] = []
     envelope = envelope_of(outline, evidence)
     width = WidthBudget(profile, scale_u, blur_px, spread_px, doubt_px, row_px=row_px, before_screen=before_screen)
-    contradicted = _jump_mm(envelope, outline)
+    contradicted = _shank_step_mm(envelope, outline)
     width.edge_mm += contradicted
     width.smoothed_mm = 2.0 * smoothed_px / profile.px_per_mm
     width.other, width.unsure, width.barbed = _second_opinion(outline, evidence), _unsure(evidence), evidence.best == "barbed"
@@ -133,8 +133,10 @@ def measure(
         width.jumps_mm = jump_mm(profile, row_px / profile.px_per_mm)
     place = PlaceBudget(profile, scale_u, tip)
     if width.jumps_mm > 0.0:
-        jump = f"the outline jumps by {width.jumps_mm:.2f} mm, as where a shadow lies against the metal"
-        notes.append(f"{jump}: widths carry half of that; use softer light")
+        notes.append(
+            "the outline jumps aside near the tip, as where a shadow lies against the metal: widths carry half of the jump; use softer "
+            "light"
+        )
     if doubt_px > 0.0:
         notes.append(f"outline model and brightness steps lie {doubt_px:.0f} px apart: widths carry that; use softer light and refocus")
     if not tip_seen:
@@ -314,7 +316,7 @@ def _shank(outline: Outline, envelope: Envelope | None, width: WidthBudget, note
         return None
     middle = outline.shank.middle_mm
     value = outline.shank.diameter_mm(middle)
-    if _jump_mm(envelope, outline) > 0.0:
+    if _shank_step_mm(envelope, outline) > 0.0:
         notes.append(
             "shank width is not measured: its outline does not carry on from the working part (a stop, a shadow, the table); one of "
             "the two is wrong, so every width carries the difference"
@@ -336,7 +338,7 @@ def _second_opinion(outline: Outline, evidence: BlankEvidence) -> Cone | None:
     return outline.groove if twist is not None and twist.misfit_mm > USUAL_MISFIT_MM else None
 
 
-def _jump_mm(envelope: Envelope | None, outline: Outline) -> float:
+def _shank_step_mm(envelope: Envelope | None, outline: Outline) -> float:
     """By how much the shank's width misses the envelope where the flutes end, mm; 0 where they carry on or one is not seen."""
     if envelope is None or outline.shank is None or outline.working_end_mm is None:
         return 0.0

@@ -3,7 +3,8 @@
 Outlines of a twisted blank, or of wire, run on from column to column. Where one jumps aside and stays there, it follows the metal on one
 side of the jump and something else on the other, as a shadow of the metal's own grey that lies against it; which of the two is not
 known. Of 77 development photos, 46 of them hard, such jumps lay near the tip on five: two of the three whose D0 was off by more than
-3 u, and three that were in doubt by more than 20 um besides. The grooved outline of a Hedstroem file jumps at every tooth: not for those.
+3 u, and three that were in doubt by more than 20 um besides. None lay there on the 31 usual ones, broaches among them: their barbs are
+left out of this outline. That of a Hedstroem file jumps at every tooth: not for those.
 """
 
 from __future__ import annotations

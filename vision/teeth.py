@@ -4,7 +4,9 @@ A chip takes the edge off one tooth: its top is lower, or falls off earlier, whi
 differ by the light, and from tip to handle; so each is held against the five on either side of it along one edge, where it should stand by
 their pitch and not where it was found, since a chip moves its own top. Nearly always the lowest tooth of a chipped file is the chipped one
 (40 of 51 rendered crops, seeds 27000 on); but outlines slip about as far on some whole files, so that this is heard only beside what the
-damage network sees there (`vision.witness`).
+damage network sees there (`vision.witness`). Most slips are deeper than most chips: of a top that is lower by more than 0.15 of the radius,
+as half a tooth is, only so much is believed that the network must see it at 0.31 instead of 0.04 to 0.1. Below 40 px/mm, or where the
+faces are not seen, no chip of a Hedstroem is told.
 """
 
 from __future__ import annotations
@@ -28,7 +30,7 @@ TIP_CLEAR_MM, STOP_CLEAR_MM, END_CLEAR_MM = 1.0, 1.0, 0.2
 SEEN = 0.9  # of a stretch
 SLIPPED, SLIPPED_MOST = 0.15, 4.0  # of the radius: a top that is lower by more was hardly followed, and says no more than so many spreads
 OUTLIER, LEAST_SPREAD = 3.0, 1e-4
-LEAST_TOP_SPREAD = 5e-4  # of the radius
+LEAST_TOP_SPREAD, LEAST_HIGH = 5e-4, 0.05  # of the radius: the least spread of tops, and height of a tooth
 # A stretch of a fifth of a pitch is wider than most chips, and the outline leads over a part of each: of a chip's depth so much is seen,
 # and the relative u of that (105 told ones of seeds 27000 to 34000: 0.5, two thirds within 0.37 and 0.66).
 SHOWS, SHOWS_U = 0.5, 0.3
@@ -45,7 +47,7 @@ def short_teeth(profile: Profile, outline: Outline, hidden_mm: tuple[float, floa
     radius = (cone.d0_mm + cone.taper * profile.x_mm) / 2.0
     edges = (profile.upper_mm - outline.centre_mm, outline.upper), (outline.centre_mm - profile.lower_mm, outline.lower)
     rows = [_lowered(profile.x_mm, edge / radius, crests, hidden_mm, until_mm) for edge, crests in edges if len(crests.x_mm) >= LEAST_TEETH]
-    rows = [row for row in rows if np.isfinite(row[4])]  # where no groove was seen, nothing tells how high teeth are
+    rows = [row for row in rows if row[4] > LEAST_HIGH]  # (NaN: no groove was seen) nothing tells how high teeth are
     if not rows:
         return ()
     tops = np.concatenate([row[2] for row in rows])
@@ -96,13 +98,14 @@ def _means(x: Array, relative: Array, place: Array, pitch: Array, part: tuple[fl
 
 
 def _against_neighbours(values: Array) -> Array:
-    """Each value less what its neighbours on both sides lead one to expect; NaN where there are too few."""
+    """Each value less what its neighbours lead one to expect; NaN where there are too few. The first and the last
+    stand at the end of a line through those on one side."""
     out = np.full(len(values), np.nan)
     for k in np.flatnonzero(np.isfinite(values)):
         near = np.arange(max(int(k) - BESIDE, 0), min(int(k) + BESIDE + 1, len(values)))
         near = near[(near != k) & np.isfinite(values[near])]
         if len(near) >= LEAST_BESIDE:
-            out[k] = values[k] - _expected(near - float(k), values[near], 1 if len(near) >= 6 else 0)
+            out[k] = values[k] - _expected(near - float(k), values[near], 1 if len(near) >= 5 else 0)
     return out
 
 
@@ -118,8 +121,8 @@ def _chips(place: Array, pitch: Array, lower: Array, beyond: Array, high: float,
     """The lower tops as chips; of one so much lower that the outline may have slipped, with fewer spreads."""
     found = []
     for k in np.flatnonzero(beyond > 0.0):
-        share = 100.0 / (SHOWS * max(high, LEAST_SPREAD))
-        percent = share * float(beyond[k])
+        share = 100.0 / (SHOWS * high)
+        percent = min(share * float(beyond[k]), 100.0)
         depth = Quantity(percent, float(np.hypot(SHOWS_U * percent, share * spread)))
         ends = float(place[k] + TOP[0] * pitch[k]), float(place[k] + TOP[1] * pitch[k])
         spreads = float(beyond[k]) / spread

@@ -258,7 +258,7 @@ def _quantities() -> list[str]:
 
 def _dimensions(values: dict[str, Quantity | None]) -> Dimensions:
     known = {f.name: values.get(f.name) for f in fields(Dimensions) if f.name != "notes"}
-    return Dimensions(**known, notes=())
+    return Dimensions(**known, notes=(), doubt_mm=None)
 
 
 def _evidence(views: Sequence[_View]) -> BlankEvidence:
