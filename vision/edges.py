@@ -17,6 +17,7 @@ from vision.axis import Axis
 from vision.backlit import half_level
 from vision.edge_lines import Edges
 from vision.marks import STOP, read_marks
+from vision.memory import give_back
 from vision.metal import HALF, MetalSight, see_metal, strip_step
 from vision.photo import Photo
 from vision.step_edges import moved_to_middle, step_edges, strip_half_px
@@ -66,6 +67,7 @@ def locate_edges(
         centred = _centred(axis.px, first, width, px_per_mm)
     else:
         width, centred = _width(before.upper_px - before.lower_px, half_px), axis.px
+        give_back()  # a longer strip asks for more than any before: of a tray's measuring, the most
     if strip_step(width / 2.0) > strip_step(half_px):  # thicker than it looked
         near = light_nearby(near, centred, REACH * HALF * strip_step(width / 2.0))
     seen = None if first is None or coarsely else _seen_already(first, axis.px, centred, strip_step(width / 2.0))
