@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.crowd import _Held, _own_ways, _strays_onto
+from vision.crowd import _Held, _on_its_own, _own_ways, _strays_onto
 from vision.grips import Grip
 from vision.shafts import Ground, Shaft, aside
 
@@ -64,3 +64,29 @@ def test_paths_that_only_cross_and_a_second_find_of_one_handle_are_left_alone(an
     assert _own_ways([level, other], ground) == [level, other]
     again = _Held(grip((42.0, 21.5), np.array([1.0, 0.0])), level.shaft, 90.0)
     assert not _strays_onto(again, level, PPM)
+
+
+@pytest.mark.parametrize("dashed", [False, True])
+def test_what_is_found_again_takes_the_old_paths_place_where_it_is_long_enough_though_print_hides_most(dashed: bool) -> None:
+    """Of its own shaft there are 6 mm beside the handle: too short; or a third of it, in dashes between print, all along."""
+    ground, (level, other) = crossing(16.0)
+    front = np.array([20.0, 20.0]) + 15.0 * other.grip.axis
+    own = np.zeros(ground.metal.shape, np.uint8)
+    ends = (front, front - (25.0 if dashed else 6.0) * other.grip.axis)
+    cv2.line(own, *(tuple(int(v) for v in np.rint(PPM * end)) for end in ends), 1, round(0.5 * PPM))
+    dash = (np.arange(own.shape[1]) // round(0.5 * PPM)) % 3 == 0
+    shown = (own > 0) & (dash | (not dashed))
+    metal = shown | (np.abs(np.arange(len(own)) - PPM * 20.0)[:, None] < 0.25 * PPM) & (np.arange(own.shape[1]) < PPM * 35.0)
+    astray = led_off(other)
+
+    found = _own_ways([level, astray], Ground(metal, shown | (own == 0), PPM))[1]
+
+    assert (found is not astray) == dashed
+    assert not dashed or max(aside(place, other.shaft.line_px) / PPM for place in found.shaft.line_px) < 0.5
+
+
+def test_a_path_that_still_strays_is_not_its_own() -> None:
+    _, (level, other) = crossing(16.0)
+
+    assert _on_its_own(other, [level], PPM)
+    assert not _on_its_own(led_off(other), [level], PPM)

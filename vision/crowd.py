@@ -123,13 +123,26 @@ def _fitting(held: list[_Held], shape: tuple[int, ...], px_per_mm: float) -> lis
 
 
 def _own_ways(held: list[_Held], ground: Ground) -> list[_Held]:
-    """A path that went on along another shaft where two cross at a narrow angle is looked for again with the other's metal hidden."""
+    """A path that went on along another shaft where two cross at a narrow angle is looked for again with the other's metal hidden.
+
+    The old one stays where what is found then is no better.
+    """
     out = []
     for one in held:
-        others = [other for other in held if other is not one and _strays_onto(one, other, ground.px_per_mm)]
-        again = _held((one.grip,), _hiding(ground, others), [other.grip for other in held if other is not one]) if others else []
-        out.append(again[0] if again else one)
+        others = [other for other in held if other is not one]
+        onto = [other for other in others if _strays_onto(one, other, ground.px_per_mm)]
+        again = _held((one.grip,), _hiding(ground, onto), [other.grip for other in others]) if onto else []
+        out.append(next((new for new in again if _on_its_own(new, others, ground.px_per_mm)), one))
     return out
+
+
+def _on_its_own(one: _Held, others: Sequence[_Held], px_per_mm: float) -> bool:
+    """Whether a path is long enough for a shaft's and strays onto no other one's.
+
+    How much of its metal is seen is not asked, as of no sure handle (``_worthy``): beside the hidden one it is little, of a right path
+    0.8 a mm.
+    """
+    return _long_enough(one, px_per_mm) and not any(_strays_onto(one, other, px_per_mm) for other in others)
 
 
 def _strays_onto(one: _Held, other: _Held, px_per_mm: float) -> bool:
