@@ -38,7 +38,7 @@ def test_the_line_follows_a_shaft_that_hardly_differs_from_paper(side: int, tilt
     ends = PPM * np.linspace(front, tip, 85)
     off_mm = np.linalg.norm(found.line_px[:, None] - ends[None], axis=2).min(axis=1) / PPM
     assert off_mm.max() < 0.6
-    assert found.length_mm(PPM) == pytest.approx(21.0, abs=0.3)  # the shortest of ISO 3630-1 (from memory)
+    assert found.length_mm(PPM) == pytest.approx(21.0, abs=0.3)  # the shortest of JIS T 5419:1995 (read)
 
 
 def test_only_a_whole_coloured_handle_apart_from_all_others_is_alone() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from vision.axis import Axis
 from vision.find import Candidate
-from vision.pipeline import _astray, _once
+from vision.pipeline import _astray, _once, _unread_lines
 from vision.quantity import Quantity
 from vision.stray import along_handle, leaves_askew, strayed
 from vision.unread import HandleSeen, handle_seen
@@ -52,7 +52,7 @@ def test_lines_that_cross_and_part_again_are_both_right() -> None:
 
 
 def test_what_strayed_lies_ahead_of_its_handle_as_long_as_the_shortest_standard_length() -> None:
-    """21 mm is the shortest of ISO 3630-1 (from memory)."""
+    """21 mm is the shortest of JIS T 5419:1995 (read)."""
     placed = along_handle(Axis(LED_OFF, 0, len(LED_OFF) - 1, 0.2), HandleSeen(np.array([45.0, 3.0]), "red", np.array([4.0, -3.0])), SCALE)
     assert placed.px[placed.front_index] == pytest.approx([PPM * 41.0, PPM * 6.0])
     assert placed.px[placed.tip_index] == pytest.approx([PPM * (41.0 - 21.0 * 0.8), PPM * (6.0 + 21.0 * 0.6)])
@@ -86,3 +86,20 @@ def test_the_larger_handle_wins_no_more_where_its_line_strayed() -> None:
     assert [candidate for candidate, _ in _once([right, wrong], astray, relative, PLANE)[0]] == [right[0]]
     assert _once([right, wrong], set(), relative, PLANE)[0] == [wrong]
     assert _once([right, stop], _astray([right, stop], relative, PLANE, SCALE), relative, PLANE)[0] == [right]
+
+
+def test_what_lies_on_a_line_that_was_laid_anew_is_left_out_not_what_lies_where_that_strayed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both further ones have a handle so near to that of the strayed one that their line alone tells them apart."""
+    relative = np.ones((round(20 * PPM), round(60 * PPM), 3), np.float32)
+    seen, (lost, _) = piece(line((5, 18), (30, 18)), 35, 18, 8.0), piece(LED_OFF, 45, 3, 12.0)
+    on_laid, on_strayed = (piece(STRAIGHT, 45, 3, 12.0)[0] for _ in range(2))
+    lines = {id(lost): LED_OFF, id(on_laid): line((20, 3), (40, 3)), id(on_strayed): line((5, 10), (23, 10))}
+    colours = {id(lost): "red", id(on_laid): "blue", id(on_strayed): "green", id(seen[0]): "red"}
+    middles = {id(seen[0]): (35.0, 18.0)}
+    monkeypatch.setattr("vision.pipeline.trace_axis", lambda _plane, _scale, one: Axis(lines[id(one)], 0, len(lines[id(one)]) - 1, 0.2))
+    monkeypatch.setattr("vision.pipeline.handle_seen", lambda one, *_: HandleSeen(
+        np.array(middles.get(id(one), (45.0, 3.0))), colours[id(one)], np.array([5.0, 0.0])))  # fmt: skip
+
+    found = _unread_lines([lost, on_laid, on_strayed], {id(lost)}, [seen], PLANE, SCALE, relative)
+
+    assert [candidate for candidate, _ in found] == [lost, on_strayed]

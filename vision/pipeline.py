@@ -134,8 +134,9 @@ def _unread_lines(
         own = np.asarray(axis.px)
         if stands_apart(handle, handles) or counted_once([*axes, own], [*[1.0] * len(axes), 0.0], seen[0][1].scale_at.value)[-1]:
             lay = along_handle if id(candidate) in astray or leaves_askew(axis, handle, scale) else led_on
-            found.append((candidate, lay(axis, handle, scale)))
-            axes.append(own)
+            laid = lay(axis, handle, scale)
+            found.append((candidate, laid))
+            axes.append(np.asarray(laid.px))
             handles.append(handle)
     return found
 
