@@ -42,12 +42,14 @@ def test_a_kink_along_the_view_is_counted_apart_and_other_damage_shows() -> None
     seen, hidden = kinked(30.0, 10.0, 4.0), kinked(30.0, 80.0, 4.0)
     lost = {"axis_px": seen["axis_px"], "damage": [{"kind": "tip-lost", "from_mm": 0.0, "to_mm": 0.0, "strength": 3.0}]}
     whole: dict[str, Any] = {"axis_px": seen["axis_px"], "damage": []}
+    both = {"axis_px": hidden["axis_px"], "damage": [*hidden["damage"], *lost["damage"]]}
 
     assert [shows(one) for one in (seen, hidden, lost, whole)] == [True, False, True, False]
     assert _kinds(seen) == ["kinked", "kinked as projected", "damage that shows"]
     assert _kinds(hidden) == ["kinked", "kinked along the view"]
     assert _kinds(lost) == ["tip-lost", "damage that shows"]
     assert _kinds(whole) == []
+    assert _kinds(both) == ["kinked", "tip-lost", "kinked along the view", "damage that shows"]
 
 
 def test_a_damage_that_cannot_show_and_was_passed_is_told_apart_in_a_check() -> None:

@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
-from tests.study.as_projected import SHOWS_DEG, shows
+from tests.study.as_projected import SHOWS_DEG, kink_as_projected_deg, shows
 from tests.study.tray_match import match, touching
 from tests.study.tray_photos import arguments, total_of
 from tests.study.tray_scenes import tray_scene
@@ -59,7 +59,7 @@ def _kinds(true: Mapping[str, Any]) -> list[str]:
     """Under which heads the damage of a true instrument is counted; none for a whole one."""
     kinds = [str(damage["kind"]) for damage in true["damage"]]
     if "kinked" in kinds:
-        kinds.append("kinked as projected" if shows(true) else "kinked along the view")
+        kinds.append("kinked as projected" if (kink_as_projected_deg(true) or 0.0) >= SHOWS_DEG else "kinked along the view")
     return kinds + ["damage that shows"] * shows(true)
 
 
