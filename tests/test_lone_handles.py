@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from vision.grips import Grip
-from vision.lone_handles import likeliest_shaft, lone_handles
+from vision.lone_handles import LAID_MM, likeliest_shaft, lone_handles
+from vision.nominal import LENGTHS_MM
 from vision.shafts import Ground
 
 PPM = 15.0
@@ -46,3 +47,8 @@ def test_only_a_whole_coloured_handle_apart_from_all_others_is_alone() -> None:
     grips = [alone, half, held, grip(64, 12), grip(100, 10, rank=2), grip(120, 10, cut=True), grip(140, 10, length_mm=5.0)]
 
     assert lone_handles(grips, [held], PPM) == [alone]
+
+
+def test_a_shaft_is_laid_as_long_as_the_shortest_standard_length() -> None:
+    """21 mm, JIS T 5419:1995 (read). Finding never sees the nominal tables, so the value stands in both."""
+    assert min(LENGTHS_MM) == LAID_MM

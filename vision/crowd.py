@@ -18,48 +18,30 @@ from scipy.spatial.distance import cdist
 from vision.channels import LUMINANCE, weighted
 from vision.discs import by_disc
 from vision.grips import WHOLE_MM2, Grip, filled, find_grips
-from vision.lone_handles import likeliest_shaft, lone_handles
+from vision.lone_handles import OWN_HANDLE_MM, likeliest_shaft, lone_handles
 from vision.memory import give_back
 from vision.outlined import outlined_grips
 from vision.plane import Plane
-from vision.shafts import Ground, Shaft, aside, follow_end, trace_shafts
+from vision.shafts import STRAYED_MM, Ground, Shaft, aside, follow_end, trace_shafts
+from vision.taken import Taken, short_runs, take
 from vision.unprinted import Unprinted
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
 INSIDE_MM = 0.7  # the search begins so far inside the handle, whose front is rounded off by the opening
-BESIDE_MM = 1.2  # metal so near a shaft's line may be its own; half of the thickest shaft is 0.9
-STOP_LONGEST_MM = 4.0  # along the shaft, its shadow included
-STOP_MM = 1.0  # half as wide as this or more, a run across is a stop's
 LEAST_WORTH = 1.8  # a mm; 4 is metal all along
 ON_MM = 1.5  # a shaft so near to the middle of a thick place runs through it
 STOP_THICK = 12  # steps of a quarter of a millimetre on another's handle: it is a stop beside it, or a corner
 SHORT_MM = 12.0  # the shortest instrument is 21 mm long; 5 mm of a tip may be lost, and a little of what is seen
 FAINT_MORE = 8.0  # steps by which a faint shaft must be worth more than a clear one
 LEAST_LEFT = 20  # steps of a quarter of a millimetre that a shaft must keep
-OWN_HANDLE_MM = 8.0  # a handle whose middle is so far from another's is no part of it
 HANDLE_APART_MM = 3.0  # two finds of one handle lie nearer
 LONGEST_TOGETHER = 20  # steps of a quarter of a millimetre that two shafts share where they cross, at most
 SAME_MM, SAME_SHARE = 0.8, 0.5  # two handles' shafts nearer than that over half their length are one
-STRAYED_MM, HIDDEN_MM = 1.5, 1.6  # a third of a handle; the thickest shaft
+THICKEST_MM = 1.6  # of a shaft
 PALE_CLOSE_MM = 1.0
 FAINT_CLOSE_MM = 0.2
 ON_PAGE_MM = 1.0
-
-
-@dataclass(frozen=True)
-class Taken:
-    """One instrument's pixels in a part of the plane that begins at ``offset_px``: thin part, handle, stop; does the frame cut it.
-
-    ``rank``: of its handle, as in ``vision.grips``.
-    """
-
-    thin: Mask
-    handle: Mask
-    stop: Mask
-    cut: bool
-    offset_px: tuple[int, int]
-    rank: int = 1
 
 
 @dataclass(frozen=True)
@@ -101,10 +83,10 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     give_back()
     lone = lone_handles(plain, [one.grip for one in held], ppm)
     held += [one for one in (_Held(grip, likeliest_shaft(grip, ground), 0.0) for grip in lone) if _on_page(one, plane)]
-    claimed = _drawn(held, solid.shape, 1.6 * ppm)
+    claimed = _drawn(held, solid.shape, THICKEST_MM * ppm)
     free = Ground(ground.metal & ~claimed, ground.known, ppm)
     bent = [replace(one, shaft=follow_end(free, one.shaft)) for one in held]
-    taken = [replace(_take(one, solid, ground, rim), rank=one.grip.rank if _on_page(one, plane) else 1) for one in bent]
+    taken = [replace(take(one.grip, one.shaft, solid, rim, ppm), rank=one.grip.rank if _on_page(one, plane) else 1) for one in bent]
     used = _drawn(bent, solid.shape, 3.4 * ppm)
     reach = 2 * max(round(0.8 * ppm), 1) + 1
     return taken, cv2.dilate(used.astype(np.uint8), np.ones((reach, reach), np.uint8)).astype(bool), solid
@@ -165,7 +147,7 @@ def _strays_onto(one: _Held, other: _Held, px_per_mm: float) -> bool:
 
 def _hiding(ground: Ground, others: Sequence[_Held]) -> Ground:
     """The ground with the shafts of some as print hides it: neither metal nor paper."""
-    over = _drawn(list(others), ground.metal.shape, HIDDEN_MM * ground.px_per_mm)
+    over = _drawn(list(others), ground.metal.shape, THICKEST_MM * ground.px_per_mm)
     return Ground(ground.metal & ~over, ground.known & ~over, ground.px_per_mm, ground.grey)
 
 
@@ -284,7 +266,7 @@ def _clear(line: Array, own: int, owner: NDArray[np.int16]) -> int:
     """How many points of a line come before it runs into another one's handle, that of ``own`` being its own."""
     x, y = np.clip(np.rint(line).astype(int), 0, np.array(owner.shape[::-1]) - 1).T
     other = (owner[y, x] > 0) & (owner[y, x] != own)
-    passing = _short_runs(other, STOP_THICK)
+    passing = short_runs(other, STOP_THICK)
     passing[len(passing) - STOP_THICK :] = False  # what ends on a handle does not pass by it
     other &= ~passing
     return int(np.argmax(other)) if other.any() else len(line)
@@ -303,99 +285,6 @@ def _shared(one: Shaft, other: Shaft) -> float:
     short, long = sorted((one.line_px, other.line_px), key=len)
     gaps = cdist(short, long).min(axis=1)
     return float(np.quantile(gaps, SAME_SHARE))
-
-
-def _take(one: _Held, solid: Mask, ground: Ground, rim: Mask) -> Taken:
-    """Pixels of one instrument: the runs of metal across its line, thin where they can be a shaft's."""
-    ppm = ground.px_per_mm
-    line = _densely(one.shaft.line_px)
-    place, corner = _around(one.grip, line, solid.shape, ppm)
-    solid, rim = solid[place], rim[place]
-    shape = solid.shape
-    handle = np.zeros(shape, dtype=bool)
-    left, top = np.array(one.grip.offset_px) - corner
-    height, width = one.grip.mask.shape
-    handle[top : top + height, left : left + width] = one.grip.mask
-    outside = ~handle[tuple(np.clip(np.rint(line).astype(int) - corner, 0, np.array(shape[::-1]) - 1).T[::-1])]
-    line = line[int(np.argmax(outside)) :] if outside.any() else line
-    low, high = _runs(solid, corner, line, ppm)
-    wide = (high - low) / 2.0
-    shaft = wide < STOP_MM * ppm
-    usual = float(np.median(wide[shaft])) if shaft.any() else 0.3 * ppm
-    thin, stop = np.zeros(shape, dtype=np.uint8), np.zeros(shape, dtype=np.uint8)
-    normal = _normals(line)
-    stops = _short_runs(~shaft, STOP_LONGEST_MM * ppm)
-    clean = shaft[:-1] & shaft[1:]
-    for stroke in _strokes(line - corner, normal, np.where(clean, low[:-1], -usual), np.where(clean, high[:-1], usual)):
-        cv2.fillConvexPoly(thin, stroke, 1)
-    for stroke in _strokes(line - corner, normal, low[:-1], high[:-1])[stops[:-1] & (wide[:-1] < 2.2 * ppm)]:
-        cv2.fillConvexPoly(stop, stroke, 1)
-    real_stop = _stop_like(stop.astype(bool), ppm)
-    thin_mask = thin.astype(bool) & ~handle & ~real_stop
-    cut = bool(((thin_mask | handle) & rim).any())
-    return Taken(thin_mask, handle, real_stop & ~handle, cut, (int(corner[0]), int(corner[1])), one.grip.rank)
-
-
-def _around(grip: Grip, line: Array, shape: tuple[int, ...], px_per_mm: float) -> tuple[tuple[slice, slice], NDArray[np.int_]]:
-    """Part of the plane that holds handle and shaft with all that is looked at beside them, and its first px (x, y)."""
-    room = 4.0 * px_per_mm + 2.0
-    corner, size = np.array(grip.offset_px), np.array(grip.mask.shape[::-1])
-    low = np.floor(np.minimum(line.min(axis=0), corner) - room).astype(int)
-    high = np.ceil(np.maximum(line.max(axis=0), corner + size) + room).astype(int)
-    low, high = np.maximum(low, 0), np.minimum(high, np.array(shape[::-1]))
-    return (slice(low[1], high[1]), slice(low[0], high[0])), low
-
-
-def _short_runs(mask: Mask, most_px: float) -> Mask:
-    """The runs of True that are no longer than ``most_px``: what is wide for longer is a shaft with its shadow, or print."""
-    out = mask.copy()
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
-        out[first:last] = last - first <= most_px
-    return out
-
-
-def _stop_like(mask: Mask, px_per_mm: float) -> Mask:
-    """The part of a thick place that is compact enough for a stop; where two shafts cross nothing of it stays."""
-    r = max(round(0.55 * px_per_mm), 1)
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1))
-    return np.asarray(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel).astype(bool))
-
-
-def _runs(solid: Mask, corner: NDArray[np.int_], line: Array, px_per_mm: float) -> tuple[Array, Array]:
-    """First and last offset, px along the normal, of the run of metal that holds each point of the line; ``solid`` begins at ``corner``."""
-    offsets = np.arange(-2.6 * px_per_mm, 2.6 * px_per_mm + 0.1, 0.5)
-    spots = line[:, None] + offsets[None, :, None] * _normals(line)[:, None]
-    x, y = (spots[..., k].astype(np.float32) - np.float32(corner[k]) for k in (0, 1))
-    metal = cv2.remap(solid.astype(np.float32), x, y, cv2.INTER_LINEAR) > 0.5
-    middle, reach = len(offsets) // 2, max(round(0.3 * px_per_mm / 0.5), 1)
-    near = metal[:, middle - reach : middle + reach + 1]
-    shown = near.any(axis=1)
-    away = np.where(near, np.abs(np.arange(-reach, reach + 1)), reach + 1)
-    at, rows, places = middle - reach + away.argmin(axis=1), np.arange(len(line)), np.arange(metal.shape[1])
-    first = np.maximum.accumulate(np.where(metal, -1, places), axis=1)[rows, at] + 1
-    last = np.minimum.accumulate(np.where(metal, len(places), places)[:, ::-1], axis=1)[rows, len(places) - 1 - at] - 1
-    first = np.minimum(first, len(places) - 1)
-    return np.where(shown, offsets[first], -1.0), np.where(shown, offsets[last], 1.0)  # hidden by print: the line itself
-
-
-def _strokes(line: Array, normal: Array, low: Array, high: Array) -> NDArray[np.int32]:
-    """Corners (N, 4, 2) of what lies between two offsets from each piece of a line."""
-    ends = slice(0, -1), slice(1, None)
-    sides = [line[ends[k]] + reach[:, None] * normal[ends[k]] for k, reach in ((0, low), (0, high), (1, high), (1, low))]
-    return np.rint(np.stack(sides, axis=1)).astype(np.int32)
-
-
-def _densely(line: Array) -> Array:
-    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
-    at = np.arange(0.0, along[-1], 1.0)
-    return np.column_stack([np.interp(at, along, line[:, 0]), np.interp(at, along, line[:, 1])])
-
-
-def _normals(line: Array) -> Array:
-    tangent = np.gradient(cv2.blur(line, (1, 9)), axis=0)
-    tangent = tangent / np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-9)
-    return np.column_stack([-tangent[:, 1], tangent[:, 0]])
 
 
 def _drawn(held: list[_Held], shape: tuple[int, ...], width_px: float) -> Mask:

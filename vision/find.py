@@ -12,7 +12,7 @@ from skimage.measure import label, regionprops
 
 from vision.as_printed import print_alone
 from vision.bands import bands
-from vision.crowd import Taken, take_apart
+from vision.crowd import take_apart
 from vision.discs import by_disc
 from vision.foreground import foreground
 from vision.joining import join_across_print
@@ -21,6 +21,7 @@ from vision.offsheet import off_sheet
 from vision.openings import Opening, see_openings
 from vision.paper import paper_light
 from vision.plane import Plane
+from vision.taken import Taken
 from vision.unprinted import see_through_print
 
 Array = NDArray[np.floating[Any]]

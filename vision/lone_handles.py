@@ -17,10 +17,11 @@ from vision.grips import WHOLE_MM2, Grip
 from vision.shafts import STEP_MM, Ground, Shaft, turned
 
 Array = NDArray[np.floating[Any]]
-APART_MM = 8.0  # from a handle that has its shaft, or it is a piece of that one
-AIMS_DEG, ASIDE_MM = np.arange(-9.0, 9.1, 1.0), np.arange(-1.0, 1.01, 0.08)  # from the handle's axis
-LOOK_MM, SIDE_MM = 16.0, 0.6  # so far ahead; the paper on both sides of a thin shaft
-LAID_MM = 21.0  # as long as the shortest are; where metal ends is found later
+OWN_HANDLE_MM = 8.0  # a handle whose middle is so far from another's is no part of it
+AIMS_DEG = np.arange(-9.0, 9.1, 1.0)  # from the handle's axis
+STEP_ASIDE_MM, MOST_ASIDE, BESIDE = 0.08, 12, 8  # in such steps: how far from that axis, and to the paper on both sides of a thin shaft
+LOOK_MM = 16.0  # so far ahead
+LAID_MM = 21.0  # as long as the shortest are (a test holds it to the nominal tables); where metal ends is found later
 MOST = 0.15  # of a difference of light: what print does beside its edges counts no more
 
 
@@ -28,7 +29,7 @@ def lone_handles(grips: Sequence[Grip], others: Sequence[Grip], px_per_mm: float
     """Whole coloured handles apart from all ``others``, those with a shaft, and from one another; the larger of two stays."""
     kept: list[Grip] = []
     for grip in sorted(grips, key=lambda one: -int(one.mask.sum())):
-        near = any(np.linalg.norm(grip.middle_px - other.middle_px) < APART_MM * px_per_mm for other in (*others, *kept))
+        near = any(np.linalg.norm(grip.middle_px - other.middle_px) < OWN_HANDLE_MM * px_per_mm for other in (*others, *kept))
         if grip.rank == 3 and not grip.at_border and not near and grip.mask.sum() > WHOLE_MM2 * px_per_mm**2:
             kept.append(grip)
     return kept
@@ -49,13 +50,13 @@ def _shown(ground: Ground, end: Array, way: Array) -> tuple[float, float]:
     if ground.grey is None:
         return 0.0, 0.0
     ahead = np.arange(STEP_MM, LOOK_MM, STEP_MM)[:, None]
-    wide = np.arange(ASIDE_MM[0] - SIDE_MM, ASIDE_MM[-1] + SIDE_MM + 0.01, 0.08)
+    wide = STEP_ASIDE_MM * np.arange(-MOST_ASIDE - BESIDE, MOST_ASIDE + BESIDE + 1)
     x, y = (np.asarray(end[k] + ground.px_per_mm * (ahead * way[k] + wide * n), np.float32) for k, n in ((0, -way[1]), (1, way[0])))
     light = cv2.remap(ground.grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     known = cv2.remap(ground.known.astype(np.uint8), x, y, cv2.INTER_NEAREST) > 0
-    k = round(SIDE_MM / 0.08)
-    middle, beside = slice(k, len(wide) - k), (light[:, : len(wide) - 2 * k] + light[:, 2 * k :]) / 2.0
-    told = known[:, middle] & known[:, : len(wide) - 2 * k] & known[:, 2 * k :]
+    middle, left, right = slice(BESIDE, -BESIDE), slice(None, -2 * BESIDE), slice(2 * BESIDE, None)
+    beside = (light[:, left] + light[:, right]) / 2.0
+    told = known[:, middle] & known[:, left] & known[:, right]
     differs = np.where(told, np.minimum(np.abs(light[:, middle] - beside), MOST), 0.0).mean(axis=0)
     best = int(differs.argmax())
     return float(differs[best]), float(wide[middle][best])

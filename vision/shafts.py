@@ -38,6 +38,7 @@ WAYS, BESIDE = 4, 8  # straight lines tried; cells aside within which two of nea
 LIVELY, DULL = 0.02, 0.6  # median change of light over a quarter of a millimetre; what an even grey is worth
 AT_ONCE = 48  # paths that are searched together
 BEND_WORTH, BACK_COST, AIM_COST = 3.0, 0.3, 0.02
+STRAYED_MM = 1.5  # a third of a handle's thickness: so much farther aside of a shaft than its owner's lies one whose line strayed there
 
 
 FULL = np.uint8(255)

@@ -14,15 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.axis import Axis
-from vision.nominal import LENGTHS_MM
 from vision.scale import Scale
-from vision.shafts import aside
+from vision.shafts import STRAYED_MM, aside
 from vision.twice import NEAR_MM, on_one_metal, shared
-from vision.unread import HandleSeen
+from vision.unread import SHORTEST_MM, HandleSeen
 
 Array = NDArray[np.floating[Any]]
 ASKEW_DEG, LEAST_HALF_MM = 10.0, 4.0  # a shaft leaves its handle along its axis; half of a handle that shows nearly whole
-ASIDE_MM = 1.5  # a third of a handle's thickness: so much farther aside than the other's it must lie
 
 
 def strayed(axes_px: Sequence[Array], handles: Sequence[HandleSeen], scale: Scale, px_per_mm: float) -> list[bool]:
@@ -36,8 +34,8 @@ def strayed(axes_px: Sequence[Array], handles: Sequence[HandleSeen], scale: Scal
             if on_one_metal(axes_px[k], axes_px[j], near_px):
                 stretch = scale.to_plane_mm(shared(axes_px[k], axes_px[j], near_px))
                 farther = aside(own.middle_mm, stretch) - aside(other.middle_mm, stretch)
-                astray[k] |= farther >= ASIDE_MM
-                astray[j] |= -farther >= ASIDE_MM
+                astray[k] |= farther >= STRAYED_MM
+                astray[j] |= -farther >= STRAYED_MM
     return astray
 
 
@@ -60,7 +58,7 @@ def along_handle(axis: Axis, handle: HandleSeen, scale: Scale) -> Axis:
     line = scale.to_plane_mm(np.asarray(axis.px))
     half = handle.half_mm if (line.mean(axis=0) - handle.middle_mm) @ handle.half_mm > 0.0 else -handle.half_mm
     front = handle.middle_mm + half
-    ahead = min(LENGTHS_MM) * half / max(float(np.linalg.norm(half)), 1e-9)
+    ahead = SHORTEST_MM * half / max(float(np.linalg.norm(half)), 1e-9)
     last, first = scale.to_px(np.array([front, front + ahead]))
     count = max(round(float(np.linalg.norm(last - first))), 2)
     return replace(axis, px=np.linspace(first, last, count), tip_index=0, front_index=count - 1)
