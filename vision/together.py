@@ -257,7 +257,7 @@ def _quantities() -> list[str]:
 
 
 def _dimensions(values: dict[str, Quantity | None]) -> Dimensions:
-    known = {f.name: values.get(f.name) for f in fields(Dimensions) if f.name != "notes"}
+    known = {f.name: values.get(f.name) for f in fields(Dimensions) if f.name not in ("notes", "doubt_mm")}
     return Dimensions(**known, notes=(), doubt_mm=None)
 
 
