@@ -131,7 +131,7 @@ def test_twist_is_placed_by_the_network_where_it_turns_back_or_lies_elsewhere():
 
 def test_a_chip_that_only_the_outline_shows_is_a_reason_to_look():
     """Glints cut outlines as well: where the network sees no chip there, it never suffices to discard."""
-    deep = Chip(5.0, 5.2, Quantity(40.0, 16.0), 60.0, 15.0)
+    deep = Chip(5.0, 5.2, Quantity(40.0, 16.0), 90.0, 15.0)
 
     assert CHIP_MOST < 0.8  # from which a finding discards
     assert 0.5 < chip_told(deep, sight()) <= CHIP_MOST
