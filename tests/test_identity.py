@@ -10,6 +10,7 @@ from vision.clues import Extra
 from vision.dimensions import Dimensions
 from vision.handle import HandleColour
 from vision.identity import DECIDED, FAMILY_DECIDED, OUTLINE_WEIGHT, identify
+from vision.named import Named
 from vision.nominal import BROACH_SIZES, COLOUR_OF_SIZE, HALF_SIZES, SIZES
 from vision.quantity import Quantity
 
@@ -50,6 +51,17 @@ def test_smallest_sizes_share_the_probability(d0_mm):
     assert size.probability < DECIDED
     assert {"6", "8", "10"} >= {name for name, share in size.others.items() if share > 0.2}
     assert sum(size.others[name] for name in ("6", "8", "10")) > 0.95
+
+
+@pytest.mark.parametrize(("edges", "sure"), [(1.18, False), (0.62, True)])
+def test_between_k_files_and_reamers_no_network_is_sure(edges, sure):
+    """Size 25: K-files about 1.8, reamers 0.76 edges a mm (trade figures, from memory). Nothing else tells the two apart."""
+    seen = Named({"reamer": 0.99, "k-file": 0.01}, {"triangle": 1.0, "square": 0.0, "rhombus": 0.0, "round": 0.0})
+
+    family = identify(measured(0.25, flutes_per_mm=edges), section("triangle"), NO_HANDLE, seen).family
+
+    assert family.value == "reamer"
+    assert (family.probability >= 0.9) == sure
 
 
 @pytest.mark.parametrize(("doubt_mm", "named"), [(None, 100), (0.36, None)])
