@@ -50,6 +50,18 @@ def test_a_spot_is_told_with_place_and_size():
     assert spot.area_mm2 == pytest.approx(0.04, rel=0.15)
 
 
+def test_the_warm_rims_of_a_glint_are_no_rivals_of_a_spot():
+    """A shank's glint, burnt out along its whole length, with a rim of a px or two that lens and compression leave warm."""
+    values = strip((6.0, 0.2))
+    values[HALF + 8 : HALF + 14, 600:] = 1.5
+    for row in (HALF + 7, HALF + 14):
+        values[row, 600:1200] = BROWN
+
+    spots = warm_spots(values, EDGES, X_MM, PX_PER_MM, None, 19.0)
+
+    assert [round(spot.at_mm, 1) for spot in spots] == [6.0]
+
+
 @pytest.mark.parametrize(
     ("spots", "tinge"),
     [((), 0.0), (((6.0, 0.06),), 0.0), (((6.0, 0.2), (9.0, 0.2)), 0.0), ((), 0.3)],
