@@ -109,6 +109,17 @@ def test_what_the_edges_on_the_faces_tell_goes_before_the_network():
     assert twist_told(replace(twist(120.0, 0.99), same_hand=4.0), back, 14.0).kind == "reverse-wound"
 
 
+def test_edges_that_run_against_the_rest_bear_an_outline_out():
+    """Where the network is silent, as before a glint, outline and edges together suffice; the edges alone do not."""
+    still = sight(reverse_wound=(2.0, 4.0, 0.03))
+    both, outline, edges = (
+        twist_told(replace(twist(-105.0, told), same_hand=odd), still, 14.0).probability
+        for told, odd in ((0.99, -2.6), (0.99, None), (0.1, -2.6))
+    )
+
+    assert both > 0.5 > outline > edges
+
+
 def test_a_bend_counts_only_as_far_as_the_faces_bear_it_out():
     """An outline led astray by a shadow bends sharply, and the network sees nothing there."""
     sharp = Bend(5.0, 25.0, 2.0, 0.0, None)
