@@ -21,6 +21,10 @@ FROM_ANCHORS = 0.5  # log light by which paper may miss the smooth surface throu
 LEAST_WHITE = 0.25  # of a block
 WINDOW = 7  # blocks: wider than a handle, so its surroundings outvote it
 DIMMER, BRIGHTER = 0.12, 0.35  # log light by which a block may miss its surroundings' upper part and still be paper
+# Log light of red or blue over green's by which it may miss the smooth surface through blocks beside verified print: 0.05 and less of 98 %
+# on six development trays, up to 3 of yellow handles, which a low lamp makes as bright as paper.
+TINTED = 0.1
+LEAST_PLAIN = 0.5  # of the blocks; where fewer are of one colour, lamps of two colours light them
 
 
 def paper_light(plane: Plane, anchors_mm: Image) -> Image:
@@ -28,7 +32,7 @@ def paper_light(plane: Plane, anchors_mm: Image) -> Image:
 
     Blocks of white paper vote by their median. ``anchors_mm`` (N, 2), places that show the print and so are the sheet,
     keep a table beside it from voting. A block clearly dimmer than the brighter part of its surroundings (an instrument,
-    a hard shadow) loses its vote; the rest are smoothed and spread over the gaps.
+    a hard shadow) or of another colour (a handle lit more than the paper) loses its vote; the rest are smoothed and spread over the gaps.
     """
     block = max(int(BLOCK_MM * plane.px_per_mm), 4)
     votes = _votes(plane, block)
@@ -39,6 +43,7 @@ def paper_light(plane: Plane, anchors_mm: Image) -> Image:
     grey = np.where(np.abs(grey - _surface(plane, grey, block, anchors_mm)) < FROM_ANCHORS, grey, np.nan)
     usual = _upper(grey)
     kept = np.isfinite(grey) & (grey > usual - DIMMER) & (grey < usual + BRIGHTER)
+    kept = _plain(plane, np.where(kept[..., None], votes, np.nan), block, anchors_mm)
     spread = _spread(np.where(kept[..., None], votes, np.nan))
     give_back()  # the blocks, before a picture as large as the plane
     full = cv2.resize(spread.astype(np.float32), (plane.rgb.shape[1], plane.rgb.shape[0]), interpolation=cv2.INTER_LINEAR)
@@ -47,8 +52,18 @@ def paper_light(plane: Plane, anchors_mm: Image) -> Image:
     return np.asarray(full, dtype=np.float32)
 
 
-def _surface(plane: Plane, grey: Image, block: int, anchors_mm: Image) -> Image:
-    """Quadratic surface of log light through the blocks beside verified print (all blocks' upper part if there is none)."""
+def _plain(plane: Plane, votes: Image, block: int, anchors_mm: Image) -> NDArray[np.bool_]:
+    """Which of the blocks that vote (not NaN) are of the paper's own colour."""
+    kept = np.isfinite(votes[..., 0])
+    plain = kept.copy()
+    for channel in (0, 2):
+        over_green = votes[..., channel] - votes[..., 1]
+        plain &= np.abs(over_green - _surface(plane, over_green, block, anchors_mm, 50.0)) < TINTED
+    return plain if plain.sum() > LEAST_PLAIN * kept.sum() else kept
+
+
+def _surface(plane: Plane, grey: Image, block: int, anchors_mm: Image, level: float = 70.0) -> Image:
+    """Quadratic surface of log light through the blocks beside verified print (a percentile, ``level``, of all if there is none)."""
     rows, columns = np.indices(grey.shape)
     x = (columns + 0.5) * block / plane.px_per_mm + plane.x0_mm
     y = (rows + 0.5) * block / plane.px_per_mm + plane.y0_mm
@@ -57,7 +72,7 @@ def _surface(plane: Plane, grey: Image, block: int, anchors_mm: Image) -> Image:
         sure |= (np.abs(x - ax) < ANCHOR_MM) & (np.abs(y - ay) < ANCHOR_MM)
     sure &= np.isfinite(grey)
     if sure.sum() < 8:
-        return np.full(grey.shape, float(np.nanpercentile(grey, 70)))
+        return np.full(grey.shape, float(np.nanpercentile(grey, level)))
     u, v = (x - x.mean()) / np.ptp(x), (y - y.mean()) / np.ptp(y)
     design = np.stack([np.ones_like(u), u, v, u * u, u * v, v * v], axis=-1)
     ridge = 0.3 * np.diag([0.0, 1, 1, 4, 4, 4])
