@@ -30,6 +30,7 @@ AIMS: tuple[tuple[str, str, Callable[[Row], bool]], ...] = (
     ("chip >= 30 % of the crest in the outline: 90 %", "crest-chipped", lambda r: r["shown"] >= 30.0),
 )
 PLACED_MM = 0.3
+SEEN_MM2 = 0.01  # of dirt that looks otherwise than the metal: 0.1 mm square, about the least an eye makes out unaided (from memory)
 LEVELS = (0.3, 0.5, 0.8)  # of the ROC: from which a finding is shown, asks to look, discards
 
 
@@ -60,8 +61,12 @@ def print_figures(rows: Sequence[Row]) -> None:
         hurt = [row for row in read if row["kind"] == kind]
         if hurt:
             _print_kind(kind, hurt, healthy)
-    for words, dirty in (("dirty", True), ("dirty on the far side", False)):
-        some = [row for row in read if row["kind"] == DIRTY and row.get("faces", True) is dirty]
+    dirt = [row for row in read if row["kind"] == DIRTY]
+    for words, some in (
+        ("dirty", [row for row in dirt if row.get("faces", True)]),
+        ("dirty, and a person could see it", [row for row in dirt if row.get("shows_mm2", 0.0) >= SEEN_MM2]),
+        ("dirty on the far side", [row for row in dirt if not row.get("faces", True)]),
+    ):
         told = sum(any("clean it" in reason for reason in row["reasons"]) for row in some)
         acted = share_text(sum(map(_acted, some)), len(some))
         print(f"{words}: told to be cleaned {share_text(told, len(some))}; not 'nothing seen' {acted}")
