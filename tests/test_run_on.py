@@ -10,7 +10,7 @@ import pytest
 from vision import run_on
 from vision.axis import Axis
 from vision.exif import CameraInfo
-from vision.marks import HANDLE, NOTHING, WORKING
+from vision.marks import CUT_MM, HANDLE, NOTHING, WORKING
 from vision.photo import Photo
 
 PX_PER_MM = 20.0
@@ -101,6 +101,26 @@ def test_a_shiny_handle_is_not_run_through(monkeypatch: pytest.MonkeyPatch):
     before = axis(140.0, 600.0)
 
     assert run_on.follow(photo(), before, PX_PER_MM, lambda _: None)[0] is before
+
+
+@pytest.mark.parametrize(("wide", "longer"), [(1200, True), (915, False)])
+def test_where_too_little_of_a_handle_shows_more_of_it_is_looked_at(monkeypatch: pytest.MonkeyPatch, wide: int, longer: bool):
+    """A millimetre of it: too little to take its front from. Where the picture ends there, nothing is gained."""
+
+    def locate(_photo, line, _px_per_mm, _lit, before=None):  # noqa: ARG001
+        kinds = np.zeros((5, len(line.px)))
+        x = line.px[:, 0]
+        kinds[WORKING], kinds[HANDLE] = (x > 200.0) & (x < 880.0), x >= 880.0
+        half = np.where(x > 200.0, 0.01 * x, np.nan)
+        return SimpleNamespace(kinds=kinds, upper_px=half, lower_px=-half, strip=SimpleNamespace(axis_px=line.px))
+
+    monkeypatch.setattr(run_on, "locate_edges", locate)
+    before = axis(140.0, 900.0)
+    after, _ = run_on.follow(photo(wide), before, PX_PER_MM, lambda _: None)
+
+    assert (after.px[-1, 0] - 880.0 >= CUT_MM * PX_PER_MM) == longer
+    assert (after is before) != longer
+    assert after.front_index == before.front_index  # what finding took for the front may still be it
 
 
 @pytest.mark.usefixtures("metal")

@@ -15,7 +15,7 @@ from vision.axis import Axis
 from vision.edge_lines import Edges
 from vision.find import Candidate
 from vision.front import front_column
-from vision.marks import Mark, Marks
+from vision.marks import CUT_MM, Mark, Marks
 from vision.photo import Photo
 from vision.place import Profile, rim_shift_mm
 from vision.plane import Plane
@@ -26,7 +26,6 @@ from vision.strip import normals
 
 Array = NDArray[np.floating[Any]]
 NEAR_BORDER_PX = 6.0
-CUT_MM = 1.5  # before the frame's end: the network sees no further, and smooth shaft or a handle of less than this is none
 UNSEEN_U_MM = 1.0  # of a front by colour where the network sees none: it lay up to 3 mm inside a white handle on renders
 MARK_U_MM = 0.04  # of a mark beyond the network's own doubt, as held-out strips show
 

@@ -19,6 +19,7 @@ NOTHING, WORKING, SMOOTH, STOP, HANDLE = range(5)
 CELL_MM = 0.05  # the order is sought at this step
 STOP_MM = (0.8, 2.4)  # stops are 1 to 2 mm thick: common practice, no source
 LEAST_MM = 0.4  # of handle or metal, to count as seen
+CUT_MM = 1.5  # before the strip's end: the network sees no further, and smooth shaft or a handle of less than this is none
 STOP_COST = 6.0  # log chance a stop must win by: it is there or not
 FLOOR = 0.01
 BESIDE = 0.9  # how well a stop or handle before the tip passes for nothing: none begins there

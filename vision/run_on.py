@@ -2,7 +2,8 @@
 lay the wrong way.
 
 Finding works on a coarse picture: a pale tip may be lost in the paper, and thick metal taken for a handle. The strip network
-looks a few millimetres past both ends; where it still sees metal there, the end was none. And metal that grows thinner toward
+looks a few millimetres past both ends; where it still sees metal there, the end was none, and where it sees too little of a handle to
+take its front from, it looks at more. And metal that grows thinner toward
 what was taken for the handle has its tip there: no hand instrument does that. Where the metal leaves the axis sideways, a shadow
 or the print had led it astray: from the longest stretch of metal it is laid straight on.
 """
@@ -19,7 +20,7 @@ from numpy.typing import NDArray
 from vision.axis import Axis
 from vision.edge_lines import Edges
 from vision.edges import locate_edges
-from vision.marks import HANDLE, LEAST_MM, SMOOTH, STOP, WORKING
+from vision.marks import CUT_MM, HANDLE, LEAST_MM, SMOOTH, STOP, WORKING
 from vision.photo import Photo
 from vision.strip import normals
 
@@ -166,12 +167,20 @@ def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
             line = np.concatenate([more, line])
             axis = replace(axis, px=line, tip_index=None, front_index=front)
     # A shiny handle may look like metal farther on; what looks like one before the tip says nothing of this end.
-    gripped = (edges.kinds[HANDLE, int(np.argmax(metal > IS_METAL)) :] > IS_METAL).sum() > LEAST_MM * px_per_mm
+    grip = edges.kinds[HANDLE, int(np.argmax(metal > IS_METAL)) :] > IS_METAL
+    gripped = grip.sum() > LEAST_MM * px_per_mm
+    more = _ahead(photo, line, px_per_mm)
     if (metal + edges.kinds[STOP])[-look:].mean() > IS_METAL and not gripped:
-        more = _ahead(photo, line, px_per_mm)
         if len(more):
             axis = replace(axis, px=np.concatenate([line, more]), front_index=None)
+    elif _ends_on_little(grip, px_per_mm) and len(more) >= CUT_MM * px_per_mm:
+        axis = replace(axis, px=np.concatenate([line, more]))
     return axis
+
+
+def _ends_on_little(grip: NDArray[np.bool_], px_per_mm: float) -> bool:
+    """Whether columns end on a handle of which they show too little to take its front from."""
+    return bool(LEAST_MM * px_per_mm < grip.sum() < CUT_MM * px_per_mm and grip[-round(LEAST_MM * px_per_mm) :].mean() > IS_METAL)
 
 
 def _ahead(photo: Photo, line_px: Array, px_per_mm: float) -> Array:
