@@ -65,9 +65,21 @@ class Backend:
         position = xp.clip(position, 0.0, last - 1e-3)
         low = self.as_index(position)
         share = position - low
-        if table.ndim == 2:
-            share = share[:, None]
-        return self.rows(table, low) * (1.0 - share) + self.rows(table, low + 1) * share
+        if table.ndim == 1:
+            return self.rows(table, low) * (1.0 - share) + self.rows(table, low + 1) * share
+        if xp is np:
+            return _sample_columns(table, low, share)
+        return self.rows(table, low) * (1.0 - share[:, None]) + self.rows(table, low + 1) * share[:, None]
+
+
+def _sample_columns(table: Floats, low: Array, share: Floats) -> Floats:
+    """The same column by column, which is a third of the work for NumPy: the result (N x C) has whole columns side by side."""
+    out = np.empty((table.shape[1], len(low)), np.result_type(table, share))
+    high, rest = low + 1, 1.0 - share
+    for column, to in zip(np.ascontiguousarray(table.T, out.dtype), out, strict=True):
+        np.multiply(column.take(low, mode="clip"), rest, out=to)
+        to += column.take(high, mode="clip") * share
+    return out.T
 
 
 def _sums(owner: Array, values: Array, count: int) -> Array:

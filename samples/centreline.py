@@ -102,13 +102,15 @@ def _small_turn(bend: Floats) -> Floats:
 class Straightener:
     """Carries points of the bent frame back to (s, second, third) of the straight one, on any backend.
 
-    `points` N x 3, `frames` N x 9, `both` side by side, so that one look-up fetches them.
+    `points` N x 3, `frames` N x 9, `both` side by side, so that one look-up fetches them; `steps` the first six of their columns,
+    all that a step along the axis asks for.
     """
 
     backend: Backend
     points: Array
     frames: Array
     both: Array
+    steps: Array
     straight: bool
 
     @classmethod
@@ -116,7 +118,7 @@ class Straightener:
         """Put the tables of `line` where `backend` computes."""
         frames, put = line.frames.reshape(-1, 9), backend.put
         both = put(np.concatenate([line.points, frames], 1))
-        return cls(backend, put(line.points), put(frames), both, line.straight)
+        return cls(backend, put(line.points), put(frames), both, both[:, :6], line.straight)
 
     def __call__(self, x: Array, y: Array, z: Array) -> tuple[Array, Array, Array]:
         """Foot of each point on the axis by Newton steps from its chord position; exact where bends are gentle."""
@@ -124,17 +126,17 @@ class Straightener:
             return x, y, z
         s = x
         for _ in range(4):
-            dx, dy, dz, f = self._offset(s, x, y, z)
+            dx, dy, dz, f = self._offset(self.steps, s, x, y, z)
             s = s + dx * f[:, 0] + dy * f[:, 1] + dz * f[:, 2]
-        dx, dy, dz, f = self._offset(s, x, y, z)
+        dx, dy, dz, f = self._offset(self.both, s, x, y, z)
         return s, dx * f[:, 3] + dy * f[:, 4] + dz * f[:, 5], dx * f[:, 6] + dy * f[:, 7] + dz * f[:, 8]
 
     def frame(self, s: Array) -> Array:
         """The axis's frame at s (N): N x 9, three rows one after the other."""
         return self.backend.sample(self.frames, s / STEP_MM)
 
-    def _offset(self, s: Array, x: Array, y: Array, z: Array) -> tuple[Array, Array, Array, Array]:
-        row = self.backend.sample(self.both, s / STEP_MM)
+    def _offset(self, table: Array, s: Array, x: Array, y: Array, z: Array) -> tuple[Array, Array, Array, Array]:
+        row = self.backend.sample(table, s / STEP_MM)
         point, frame = row[:, :3], row[:, 3:]
         beyond = s - self.backend.xp.clip(s, 0.0, (self.points.shape[0] - 1) * STEP_MM)
         px, py, pz = (point[:, k] + beyond * frame[:, k] for k in range(3))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -60,7 +61,7 @@ def test_what_lies_ahead_or_beside_the_shaft_proposes_none(degrees: float):
 
 def test_a_sharp_kink_near_the_tip_is_found(tmp_path: Path):
     """A rendered broach, bent by 46 degrees as seen, 2 mm from its tip: the line led on past it would show a sound wire."""
-    scene = scene_of(Case("kinked", 1504))
+    scene = replace(scene_of(Case("kinked", 1504)), supersample=2)  # the picture is much the same with a quarter of the rays
     row, photo = truth_row(scene), tmp_path / "kinked.jpg"
     picture, truth = render(scene)
     save(picture, truth, photo, scene)

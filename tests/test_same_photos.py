@@ -33,7 +33,7 @@ def pair(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[Looked], list[P
     readings = []
     for k, scene in enumerate(draw_views(SEED, "untouched", 2, "k-file", "free", PX_PER_MM, image_px=(2400, 1600))):
         path = folder / f"view-{k}.jpg"
-        write(scene, path)
+        write(replace(scene, supersample=2), path)
         readings.append(read_photo(path, given=None, prints=folder / "none.json", held=False, keep=kept))
     truth = json.loads((folder / "view-0.json").read_text(encoding="utf-8"))["instruments"][0]
     return kept, readings, truth

@@ -1,6 +1,7 @@
 """Set-ups recognised, and '--held' checked, on a few small rendered scenes (invented, development seeds)."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -25,7 +26,7 @@ def photos(tmp_path_factory):
     plain, card = draw_pair(4102, "reamer", 40, **SIZE)
     free = draw_macro(4201, "k-file", "free", SIZE["px_per_mm"], size=25, image_px=SIZE["image_px"], sheet_id="A4-1", turn_deg=0.0)
     for name, scene in (("plain", plain), ("card", card), ("free", free)):
-        write(scene, folder / f"{name}.jpg")
+        write(replace(scene, supersample=2), folder / f"{name}.jpg")
     return folder
 
 

@@ -21,6 +21,7 @@ Array = NDArray[np.floating[Any]]
 LINE_U_PX = 0.3  # how far light from one side may pull the mid line, by one edge read thinner than the other
 SHEET_U_MM = 0.01  # how far paper that is not quite flat moves what lies on it, seen from another place
 START_F35_MM = 35.0
+SETTLED = 1e-12  # of a focal length, by which it changes in the last step
 LONG_SIDE = round(FULL_FRAME_MM)  # with it, f35 in mm is the focal length in px
 
 
@@ -117,5 +118,8 @@ def focal_px(scale: Scale) -> float:
     """Return the focal length that this scale's camera implies, px."""
     f = START_F35_MM
     for _ in range(30):  # height grows evenly with the focal length in a nearly square-on view
-        f *= scale.camera.height_mm.value / stand(scale.homography, scale.centre_px, LONG_SIDE, f).height_mm.value
+        share = scale.camera.height_mm.value / stand(scale.homography, scale.centre_px, LONG_SIDE, f).height_mm.value
+        f *= share
+        if abs(share - 1.0) < SETTLED:
+            break
     return f

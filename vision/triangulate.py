@@ -64,7 +64,7 @@ class AxisHeight:
 
 def basis(share: Array, count: int) -> Array:
     """(N, count) basis: the height over the tip, over the front, and a parabola of height 1 between them."""
-    return np.column_stack([1.0 - share, share, 4.0 * share * (1.0 - share)])[:, :count]
+    return np.stack([1.0 - share, share, 4.0 * share * (1.0 - share)][:count], axis=1)
 
 
 def triangulate(sightings: Sequence[Sighting], *, bent: bool, begin: AxisHeight | None = None) -> AxisHeight | None:
@@ -134,8 +134,17 @@ def _rows(one: Sighting, origin: Array, along: Array, across: Array, length: flo
     share = _shares(one, origin, along, length, ends)
     b = (one.line_mm - origin) @ across
     lever = (b - (np.asarray(one.foot_mm) - origin) @ across) / one.height_mm
-    shape = np.polynomial.legendre.legvander(2.0 * share - 1.0, SHAPE_DEGREE)
-    return np.column_stack([lever[:, None] * basis(share, count), shape]), np.asarray(b)
+    shape = _legendre(2.0 * share - 1.0)
+    return np.concatenate([lever[:, None] * basis(share, count), shape], axis=1), np.asarray(b)
+
+
+def _legendre(x: Array) -> Array:
+    """Legendre polynomials up to SHAPE_DEGREE at x (N): (N, SHAPE_DEGREE + 1), by their recurrence."""
+    columns = np.empty((SHAPE_DEGREE + 1, len(x)))
+    columns[0], columns[1] = 1.0, x
+    for k in range(2, SHAPE_DEGREE + 1):
+        columns[k] = (columns[k - 1] * x * (2 * k - 1) - columns[k - 2] * (k - 1)) / k
+    return columns.T
 
 
 def _parallax(views: Sequence[Sighting], across: Array) -> float:
