@@ -76,9 +76,9 @@ def _sample_columns(table: Floats, low: Array, share: Floats) -> Floats:
     """The same column by column, which is a third of the work for NumPy: the result (N x C) has whole columns side by side."""
     out = np.empty((table.shape[1], len(low)), np.result_type(table, share))
     high, rest = low + 1, 1.0 - share
-    for column, to in zip(np.ascontiguousarray(table.T, out.dtype), out, strict=True):
-        np.multiply(column.take(low, mode="clip"), rest, out=to)
-        to += column.take(high, mode="clip") * share
+    for k, column in enumerate(np.ascontiguousarray(table.T, out.dtype)):
+        np.multiply(column.take(low, mode="clip"), rest, out=out[k])
+        out[k] += column.take(high, mode="clip") * share
     return out.T
 
 

@@ -129,7 +129,7 @@ def test_a_frame_that_sees_only_the_window_counts_nothing(card):
 
 @every_card
 def test_png_pdf_and_data_agree(card, tmp_path):
-    """OpenCV finds every marker of the PNG (at half its size: it searches all of it) where the data puts it, and PDFium draws the PDF alike."""
+    """OpenCV finds every marker of the PNG where the data puts it, in half its size (it searches all); PDFium draws the PDF alike."""
     write_png(card, tmp_path / "card.png", 600)
     write_pdf(card, tmp_path / "card.pdf")
     with Image.open(tmp_path / "card.png") as image:
