@@ -15,9 +15,10 @@ from scipy.stats import norm
 
 from vision.find import Candidate
 from vision.flutes import seen_flutes, seen_period
+from vision.marks import Mark, Marks
 from vision.quantity import Quantity
 from vision.reading import Choice, Finding, InstrumentReading
-from vision.tray.agreed import AGREED_U_MM, agreed_length, mask_length
+from vision.tray.agreed import AGREED_U_MM, agreed_length, agreed_part, mask_length
 from vision.tray.from_above import _bare
 from vision.tray.kinks import DOUBT_DEG, STRAIGHT_MM, bent_beyond_doubt, mask_middle, seen_bend, sharpest
 from vision.tray.short import GONE_MM, PART_SPREAD_MM, ends_early, gone_beyond_doubt, tip_gone
@@ -119,6 +120,31 @@ def test_a_length_stands_where_marks_and_mask_agree(front_mm: float | None, tip:
     assert agreed_length(laid(None, length_mm=25.0), shaft, seen, PPM) == laid(None, length_mm=25.0).length_mm
 
 
+@pytest.mark.parametrize(("end_mm", "hidden", "part_mm"), [(13.0, True, 13.5), (20.0, True, None), (13.0, False, None)])
+def test_a_part_that_ends_beneath_a_stop_is_as_long_as_to_the_stop(end_mm: float, hidden: bool, part_mm: float | None) -> None:
+    """Between 12.5 and 14.5 mm from the tip; what the handle hides, or outlines too unsure to measure, tells no part."""
+    x = np.arange(0.0, 25.0, 0.05)
+    profile = SimpleNamespace(column=np.arange(len(x)), x_mm=x, px_per_mm=20.0)
+    marks = Marks(None, (Mark(250.0, 1.0), Mark(290.0, 1.0)), None, Mark(end_mm * 20.0, 4.0), hidden)
+    seen: Any = SimpleNamespace(profile=profile, marks=marks, stop_mm=(12.5, 14.5))
+    part = agreed_part(laid(None, length_mm=21.8), seen)
+
+    assert (part is None) == (part_mm is None)
+    assert part is None or part.value == pytest.approx(part_mm)
+    assert agreed_part(laid(16.0), seen) == laid(16.0).working_part_mm  # what was measured stays
+
+
+def test_a_short_part_beneath_a_stop_tells_a_lost_tip_whose_length_alone_would_not() -> None:
+    """21.8 mm is as near to a whole one of 21 mm as to a longer one that lost its tip."""
+    one = laid(None, length_mm=21.8)
+    said = [ends_early(one, sheet(), one.length_mm, Quantity(part_mm, 0.8)) for part_mm in (13.2, 16.0)]
+
+    assert said[0] is not None
+    assert said[0][1]
+    assert said[1] is None
+    assert ends_early(one, sheet(), one.length_mm, None) is None
+
+
 def laid(part_mm: float | None, family: str = "k-file", length_mm: float | None = 25.0) -> InstrumentReading:
     """An invented reading with its tip at (100, 100) px, its shaft to the right, 20 px/mm."""
     one = k_file()
@@ -156,7 +182,7 @@ def sheet(light: float = 1.0, ink: bool = False, fine: bool = False) -> Any:
 def test_one_that_is_short_of_a_standard_length_and_of_its_part_is_told(
     part_mm: float | None, length_mm: float, family: str, early: bool
 ) -> None:
-    said = ends_early(one := laid(part_mm, family, length_mm), sheet(), one.length_mm)
+    said = ends_early(one := laid(part_mm, family, length_mm), sheet(), one.length_mm, one.working_part_mm)
 
     assert (said is not None and said[1]) == early
     assert said is None or f"{part_mm:.1f} mm" in said[0]
@@ -164,7 +190,7 @@ def test_one_that_is_short_of_a_standard_length_and_of_its_part_is_told(
 
 @pytest.mark.parametrize("hidden", [sheet(light=0.4), sheet(ink=True), sheet(light=0.4, fine=True)])
 def test_an_end_under_something_or_over_what_is_not_as_printed_is_never_sure(hidden: Any) -> None:
-    said = ends_early(one := laid(13.0, length_mm=22.0), hidden, one.length_mm)
+    said = ends_early(one := laid(13.0, length_mm=22.0), hidden, one.length_mm, one.working_part_mm)
 
     assert said is not None
     assert not said[1]

@@ -13,7 +13,7 @@ from vision.instrument import Measured
 from vision.reading import Finding, InstrumentReading
 from vision.report.words import finding_text
 from vision.together import Looked
-from vision.tray.agreed import agreed_length
+from vision.tray.agreed import agreed_length, agreed_part
 from vision.tray.kinks import bent_beyond_doubt, seen_bend
 from vision.tray.short import ends_early, gone_beyond_doubt, looked_for
 from vision.tray.straightened import CERTAIN as BARE_CERTAIN
@@ -48,7 +48,7 @@ def damage_shown(reading: InstrumentReading, candidate: Candidate, seen: Measure
         return replace(by_findings(found), length_seen=reading.length_mm is not None)
     bent, bare = _bent(reading, candidate, looked), _bare(reading, seen, found)
     length = agreed_length(reading, candidate, seen, looked.plane.px_per_mm)
-    said = [one for one in (ends_early(reading, looked, length), bent, bare) if one is not None]
+    said = [one for one in (ends_early(reading, looked, length, agreed_part(reading, seen)), bent, bare) if one is not None]
     certain = (gone_beyond_doubt(reading, looked) or bent_beyond_doubt(candidate, looked.plane.px_per_mm, reading)
                or _bare_beyond_doubt(reading, seen, found))  # fmt: skip
     sure, doubts = (tuple(words for words, plain in said if plain == which) for which in (True, False))

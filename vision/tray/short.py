@@ -43,13 +43,13 @@ FLUTED, BROACH = ("k-file", "reamer", "hedstroem-file"), "barbed-broach"
 BEHIND_MM = 2.0  # from where the direction at the end is taken
 
 
-def ends_early(reading: InstrumentReading, looked: Looked, length: Quantity | None) -> tuple[str, bool] | None:
+def ends_early(reading: InstrumentReading, looked: Looked, length: Quantity | None, part: Quantity | None) -> tuple[str, bool] | None:
     """The sentence on an instrument that is too short, and whether that is sure; None where it is not.
 
-    ``length``: as measured, or agreed on.
+    ``length``, ``part``: as measured, or agreed on.
     """
-    part = _part(reading)
-    chance, gone = _chance_gone(reading, length)
+    part = _believed(part)
+    chance, gone = _chance_gone(reading, length, part)
     plain = chance >= (SURE_ON_PAPER if gone >= SURE_MM else SURE_OF_LITTLE)
     sure = plain and on_bare_paper(reading, looked)
     if not sure and chance < DOUBT:
@@ -61,7 +61,7 @@ def ends_early(reading: InstrumentReading, looked: Looked, length: Quantity | No
 
 def gone_beyond_doubt(reading: InstrumentReading, looked: Looked) -> bool:
     """Whether so much is missing, and so surely, that a check may call it damage."""
-    chance, gone = _chance_gone(reading, reading.length_mm)
+    chance, gone = _chance_gone(reading, reading.length_mm, _believed(reading.working_part_mm))
     return chance >= CERTAIN and gone >= SURE_MM and on_bare_paper(reading, looked)
 
 
@@ -70,16 +70,15 @@ def looked_for(reading: InstrumentReading, length: Quantity | None) -> bool:
     return length is not None and length.value <= LONGEST_MM and reading.family.value in (None, *FLUTED, BROACH)
 
 
-def _chance_gone(reading: InstrumentReading, length: Quantity | None) -> tuple[float, float]:
+def _chance_gone(reading: InstrumentReading, length: Quantity | None, part: Quantity | None) -> tuple[float, float]:
     """As ``tip_gone``; 0 for what has no such lengths, or where something else was followed."""
     led_on = length is not None and length.value > LONGEST_MM
     if led_on or reading.family.value not in (None, *FLUTED, BROACH):
         return 0.0, 0.0
-    return tip_gone(length, _part(reading), _barbed(reading))
+    return tip_gone(length, part, _barbed(reading))
 
 
-def _part(reading: InstrumentReading) -> Quantity | None:
-    part = reading.working_part_mm
+def _believed(part: Quantity | None) -> Quantity | None:
     return None if part is None or part.value < BELIEVED else part
 
 
