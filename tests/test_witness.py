@@ -120,6 +120,17 @@ def test_edges_that_run_against_the_rest_bear_an_outline_out():
     assert both > 0.5 > outline > edges
 
 
+def test_kinds_that_look_alike_share_what_the_network_sees():
+    """Chances 0.8 and 0.6 at one place: 1 - 0.2 * 0.4 that it is one of the two; at two places no more than 0.8."""
+    there = sight(barbs_folded=(4.0, 5.0, 0.8), barbs_missing=(4.0, 5.0, 0.6))
+    apart = sight(barbs_folded=(4.0, 5.0, 0.8), barbs_missing=(8.0, 9.0, 0.6))
+    kinds = ("barbs-folded", "barbs-missing")
+
+    assert there.most_of(kinds, 0.0, 14.0) == pytest.approx(0.92)
+    assert apart.most_of(kinds, 0.0, 14.0) == pytest.approx(0.802, abs=0.02)  # the rest leaves one in a hundred everywhere
+    assert there.most_of(kinds, 20.0, 30.0) == 0.0
+
+
 def test_a_bend_counts_only_as_far_as_the_faces_bear_it_out():
     """An outline led astray by a shadow bends sharply, and the network sees nothing there."""
     sharp = Bend(5.0, 25.0, 2.0, 0.0, None)
@@ -170,7 +181,7 @@ def test_a_row_of_barbs_is_told_with_its_place_and_number():
     assert row.kind == "barbs-missing"
     assert (row.from_mm, row.to_mm) == (pytest.approx(3.0, abs=0.15), pytest.approx(5.0, abs=0.15))
     assert row.count.value == pytest.approx(2.0 / 0.33, abs=0.6)
-    assert row.probability == pytest.approx(expit(BARBS_STEEP * (odds(0.9) - BARBS_LEVEL)))
+    assert row.probability == pytest.approx(expit(BARBS_STEEP * (odds(1.0 - 0.1 * 0.99) - BARBS_LEVEL)))  # one in a hundred is left to the other kind
 
 
 def test_overwound_by_the_outline_alone_stays_an_oddity():

@@ -7,6 +7,7 @@ heard beside the outline; of dirt one in seven, and is heard where it is certain
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,6 +33,13 @@ class HurtSight:
         """Greatest chance of a kind between two places; 0 where it was not seen."""
         inside = (self.x_mm >= from_mm) & (self.x_mm <= to_mm)
         return float(self.chances[HURTS.index(kind), inside].max()) if inside.any() else 0.0
+
+    def most_of(self, kinds: Sequence[str], from_mm: float, to_mm: float) -> float:
+        """Greatest chance at one place of any of several kinds between two places, as of witnesses that do not know of each other:
+        kinds that look alike share what the network sees."""
+        inside = (self.x_mm >= from_mm) & (self.x_mm <= to_mm)
+        rows = self.chances[[HURTS.index(kind) for kind in kinds]][:, inside]
+        return float(1.0 - np.prod(1.0 - rows, axis=0).min()) if inside.any() else 0.0
 
     def stretch(self, kind: str, from_mm: float, to_mm: float) -> tuple[float, float]:
         """Where a kind is seen, mm: about its greatest chance, as far as half of that."""
