@@ -181,7 +181,8 @@ def test_a_row_of_barbs_is_told_with_its_place_and_number():
     assert row.kind == "barbs-missing"
     assert (row.from_mm, row.to_mm) == (pytest.approx(3.0, abs=0.15), pytest.approx(5.0, abs=0.15))
     assert row.count.value == pytest.approx(2.0 / 0.33, abs=0.6)
-    assert row.probability == pytest.approx(expit(BARBS_STEEP * (odds(1.0 - 0.1 * 0.99) - BARBS_LEVEL)))  # one in a hundred is left to the other kind
+    either = 1.0 - 0.1 * 0.99  # one in a hundred is left to the other kind
+    assert row.probability == pytest.approx(expit(BARBS_STEEP * (odds(either) - BARBS_LEVEL)))
 
 
 def test_overwound_by_the_outline_alone_stays_an_oddity():
