@@ -53,6 +53,14 @@ def test_smallest_sizes_share_the_probability(d0_mm):
     assert sum(size.others[name] for name in ("6", "8", "10")) > 0.95
 
 
+def test_no_size_is_sure_by_one_width_alone():
+    """D0 0.445 mm is a 45 for all that its tolerance says (±0.02 mm: JIS T 5419:1995, read), or a 50 out of it."""
+    alone, borne_out = size_of(0.445, u_mm=0.005), size_of(0.445, handle("white"), u_mm=0.005)
+
+    assert (alone.value, borne_out.value) == (45, 45)
+    assert alone.probability < 0.9 < borne_out.probability
+
+
 @pytest.mark.parametrize(("edges", "sure"), [(1.18, False), (0.62, True)])
 def test_between_k_files_and_reamers_no_network_is_sure(edges, sure):
     """Size 25: K-files about 1.8, reamers 0.76 edges a mm (trade figures, from memory). Nothing else tells the two apart."""

@@ -50,6 +50,9 @@ DOUBTS = 0.1  # the same, below which no size is sure: one of the two is astray,
 NO_COLOUR = HandleColour({}, None)
 MOST = 0.995  # no photo is surer than that
 MOST_DIM = 0.85  # nor one in which the outline itself is in doubt than this
+# Nor is a size by one width, or by the handle, alone: one piece in twenty is out of tolerance or its outline astray (accuracy study), and
+# nothing else in the picture would tell.
+MOST_ALONE = 0.89
 # K-files and reamers differ in nothing but how closely their edges lie for their size. Everything else (the network, how common each is)
 # makes one at most so much likelier than the other, log odds, beyond what that spacing says: of 7 on triangular blanks between the two
 # (383 renders of both families, seeds 120000 to 136320), it was right about 4, three of the others at 0.96 to 0.995.
@@ -112,6 +115,7 @@ def identify(
     sizable = 1.0 - other * (GRIPPED if colour.word in COLOURS else 1.0)
     left = _left_to_colour(diameter, shank, colour, broach=family.value == "barbed-broach")
     most = min(most, MOST_DIM) if left is not None and left < DOUBTS else most
+    most = min(most, MOST_ALONE) if len(sized.words) < 2 else most
     decided = COARSE_SIZE_DECIDED if extra.coarse else DECIDED
     size = _choice({str(size): share * sizable for size, share in sized.shares.items()}, sized.words, decided, most)
     number = None if size.value is None else int(size.value)
