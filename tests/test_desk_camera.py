@@ -147,6 +147,18 @@ def test_a_photo_that_arrives_after_the_run_was_ended_is_combined_too(page: Test
     assert [task.combine for task in bench.tasks] == [False, False, True, False, True]
 
 
+def test_the_measuring_process_is_told_which_photos_show_it_as_it_lay(page: TestClient, bench: FakeBench) -> None:
+    for plan, shots in (("turns", 4), ("height", 2)):
+        run = begun(page, plan)
+        for k in range(shots):
+            photo(page, run, 90 + 20 * k)
+    done = threading.Event()
+    while len(bench.tasks) < 8 and not done.wait(0.02):
+        pass
+
+    assert [task.lay for task in bench.tasks] == [0, 1, 2, 2, None, None, None, None]
+
+
 def test_photos_survive_a_desk_that_ends_in_the_middle_of_a_run(page: TestClient, tmp_path: Path) -> None:
     run = begun(page, "turns")
     photo(page, run)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from calib.sheet import sheets
 from vision.camera import stand
-from vision.focal import FLAT_U, USUAL_F35_MM, USUAL_F35_U, Doubt, focal_seen
+from vision.focal import FLAT_U, USUAL_F35_MM, USUAL_F35_U, Doubt, View, focal_seen, focal_shared
 from vision.one_lens import REFOCUSED_U, one_lens
 from vision.quantity import Quantity
 from vision.scale import Camera, Scale, project
@@ -77,6 +77,18 @@ def test_what_the_paper_may_be_wrong_in_is_carried() -> None:
     assert unsure.u < USUAL_F35_U
 
 
+def test_a_print_that_is_stretched_one_way_is_told_from_a_tilt_by_a_view_from_straight_above() -> None:
+    stretched, paper = np.diag([1.013, 1.0, 1.0]), Doubt(paper=0.0133)
+    above, aside = (View(view(58.0, tilt_deg, 80.0) @ stretched, paper, "a print") for tilt_deg in (1.0, 20.0))
+    alone, together = focal_shared([aside], CENTRE, SIZE_PX[0]), focal_shared([above, aside], CENTRE, SIZE_PX[0])
+    other = focal_shared([replace(above, print_name="another print"), aside], CENTRE, SIZE_PX[0])
+
+    assert abs(together.f35_mm / 58.0 - 1.0) < 0.05 < abs(alone.f35_mm / 58.0 - 1.0)
+    assert together.u < 0.5 * alone.u
+    assert abs(together.f35_mm / 58.0 - 1.0) < together.u
+    assert other.u == pytest.approx(alone.u, rel=0.05)  # another print may be stretched otherwise
+
+
 def scale_of(matrix: NDArray[np.float64], camera: Camera | None = None) -> Scale:
     return Scale(
         homography=matrix, k1=0.0, centre_px=CENTRE, radius_px=1100.0, covariance=np.zeros((9, 9)), print_u=(0.001, 0.001),
@@ -93,7 +105,7 @@ def test_photos_by_one_camera_share_what_the_slanted_one_tells() -> None:
     assert abs(first.camera.height_mm.value / DISTANCE_MM - 1.0) < 2.0 * first.camera.height_mm.u / first.camera.height_mm.value
     assert first.camera.height_mm.u / first.camera.height_mm.value > REFOCUSED_U
     assert second is aside
-    assert focal_px(first) == pytest.approx(focal_px(second), rel=1e-6)
+    assert focal_px(first) == pytest.approx(focal_px(second), rel=1e-3)
 
 
 def test_a_recorded_lens_and_photos_of_another_size_are_left_alone() -> None:

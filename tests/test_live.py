@@ -207,18 +207,31 @@ def test_a_run_that_was_ended_takes_nothing_more_by_itself() -> None:
     assert not any(fired)
 
 
-def test_turns_want_the_instrument_taken_up_between_photos() -> None:
+def test_turns_want_the_instrument_taken_up_between_photos_and_then_the_camera_moved_across() -> None:
     run = taken(Run("turns"), GOOD)
     run, fired = shown(run, GOOD, 8)
     run, _ = shown(run, replace(GOOD, axis_px=(), things=0), 1)
     run, second = shown(run, GOOD, 4)
     run = taken(run, GOOD)
-    _, third = shown(run, GOOD, 8)
+    run, third = shown(run, GOOD, 8)
+    run, _ = shown(run, replace(GOOD, axis_px=(), things=0), 1)
+    run, turned = shown(run, GOOD, 4)
+    run = taken(run, GOOD)
+    run, above = shown(run, GOOD, 8)
+    aside = replace(GOOD, foot_mm=(19.0, 33.0), tilt_deg=24.0)
+    _, last = shown(run, aside, 4)
 
     assert not any(fired)
     assert any(second)
     assert not any(third)
+    assert any(turned)
+    assert not any(above)
+    assert next_step(run, GOOD).name == "across"
+    assert any(last)
     assert not run.complete
+    run = taken(run, aside)
+    assert run.complete
+    assert run.lays == (0, 1, 2, 2)
 
 
 def test_a_look_survives_its_way_as_plain_values() -> None:

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
+from vision.pose import AGAIN_U_MM, HELD_GAP_MM, ON_PLANE, OTHER_POSE, Height, held, laid_again, resting
 from vision.pose import HANDLE_MM as USUAL_HANDLE_MM
-from vision.pose import HELD_GAP_MM, ON_PLANE, Height, held, resting
 
 # Size 25 with a cylindrical handle. Common practice, no source: handles are 3.5 to 4.2 mm thick.
 TIP_MM, SHANK_MM, HANDLE_MM, LENGTH_MM = 0.25, 0.57, 3.9, 25.0
@@ -102,3 +102,17 @@ def test_a_handle_out_of_the_frame_costs_certainty():
     assert unseen.u_tip_mm > seen.u_tip_mm
     assert unseen.u_handle_mm > seen.u_handle_mm
     assert held(SHANK_MM, TIP_MM).u_handle_mm < seen.u_handle_mm
+
+
+def test_an_instrument_laid_down_again_rests_as_before_or_now_and_then_otherwise():
+    """Mean and spread of two cases of known shares, by simulation."""
+    before, own = Height(1.9, 1.8, 0.05, 0.04, 0.9, "triangulated"), Height(0.9, 1.7, 0.5, 0.15, 0.3, "resting freely")
+    random = np.random.default_rng(7)
+    other = random.random(200_000) < OTHER_POSE
+    again = laid_again(before, own)
+
+    for name in ("tip", "handle"):
+        (a, u_a), (b, u_b) = ((getattr(one, f"{name}_mm"), getattr(one, f"u_{name}_mm")) for one in (before, own))
+        drawn = np.where(other, random.normal(b, u_b, len(other)), random.normal(a, math.hypot(u_a, AGAIN_U_MM), len(other)))
+        assert getattr(again, f"{name}_mm") == pytest.approx(float(drawn.mean()), abs=0.005)
+        assert getattr(again, f"u_{name}_mm") == pytest.approx(float(drawn.std()), rel=0.02)

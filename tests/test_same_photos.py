@@ -12,14 +12,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from calib.sheet import sheet_named
 from samples import write
 from samples.views import draw_views
 from vision.camera import stand
+from vision.focal import Focal
 from vision.named import Named
 from vision.one_lens import one_lens
 from vision.pipeline import read_photo
-from vision.quantity import Quantity
 from vision.reading import CombinedReading, PhotoReading
 from vision.together import Looked, _seen, combine
 
@@ -89,35 +88,50 @@ def test_the_same_photo_twice_tells_no_height(pair: Any) -> None:
     assert len(made.height_of_x) == 0
 
 
-def unnamed(one: Looked, f35_mm: float, u: float) -> Looked:
-    """The photo as if no record named its lens, and its view told this one."""
-    scale = one.scale
-    camera = stand(scale.homography, scale.centre_px, one.photo.width_px, f35_mm)
-    told = replace(camera, height_mm=Quantity(camera.height_mm.value, u * camera.height_mm.value), height_known=False)
-    return replace(one, scale=replace(scale, camera=told))
+def test_a_photo_of_it_turned_since_is_measured_at_the_height_that_two_others_tell(pair: Any) -> None:
+    first, second = pair[0]
+    laid = [replace(first, lay=0), replace(second, name="aside.jpg", lay=0), replace(first, name="turned.jpg", lay=1)]
+    made, _ = combine(laid, down=False)
+    alone, _ = combine([replace(one, name=f"{k}.jpg", lay=k) for k, one in enumerate(laid)], down=False)
+
+    assert made is not None
+    assert alone is not None
+    assert (made.mode, alone.mode) == ("re-laid", "re-laid")
+    d0, turned = made.d0_each[0], made.d0_each[2]
+    assert turned.value == pytest.approx(d0.value, rel=0.001)  # it is the first photo once more, and so rests as there
+    assert d0.u <= turned.u < alone.d0_each[2].u
+    assert dict(turned.parts)["height"] < 0.6 * dict(alone.d0_each[2].parts)["height"]
+    assert made.instrument.height_mm.u < 0.1 < alone.instrument.height_mm.u
+    assert any("turned.jpg it was turned" in note for note in made.instrument.notes)
+    assert any("turned before every photo" in note for note in alone.instrument.notes)
 
 
-def test_a_turned_piece_is_measured_by_the_lens_that_one_photo_tells(pair: Any) -> None:
-    """Two sheets, so nobody takes it for untouched. A width at height z is seen at Z / (Z - z) of its own (similar triangles).
+def unnamed(one: Looked) -> Looked:
+    """The photo as if no record named its lens."""
+    camera = stand(one.scale.homography, one.scale.centre_px, one.photo.width_px, None)
+    return replace(one, scale=replace(one.scale, camera=camera))
+
+
+def test_a_turned_piece_is_measured_by_the_lens_that_its_photos_tell(pair: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two lays, so nobody takes it for untouched. A width at height z is seen at Z / (Z - z) of its own (similar triangles).
 
     From a camera some degrees aside of it a round shaft looks wider by a few parts in a thousand more or less.
     """
+    monkeypatch.setattr("vision.one_lens._told", lambda _: Focal(35.0, 0.05))  # these two look down too steeply to tell it
     kept = pair[0]
-    first, second = unnamed(kept[0], 60.0, 0.5), unnamed(kept[1], 35.0, 0.05)
-    other = "LETTER-1" if first.scale.sheet == sheet_named("A4-1") else "A4-1"
-    second = replace(second, scale=replace(second.scale, sheet=sheet_named(other)))
+    first, second = (replace(unnamed(one), lay=lay) for lay, one in enumerate(kept))
     made, problems = combine([first, second], down=False)
-    shared, measured = one_lens([first.scale, second.scale])[0].camera.height_mm, first.found[0][1]
-    z, before = measured.height.tip_mm, first.readings[0].d0_mm
-    seen_from = kept[0].scale.camera.height_mm.value
+    cameras = [one.camera.height_mm for one in one_lens([first.scale, second.scale])]
+    z = [one.found[0][1].height.tip_mm for one in (first, second)]
 
     assert problems == ()
     assert made is not None
     assert made.mode == "re-laid"
-    assert shared.value < 0.85 * seen_from
-    assert made.d0_each[0].value < before.value
-    assert made.d0_each[0].value / before.value == pytest.approx((1.0 - z / shared.value) / (1.0 - z / seen_from), rel=0.003)
-    assert made.d0_each[1].value == second.readings[0].d0_mm.value  # its own lens
+    for k, camera in enumerate(cameras):
+        before, seen_from = kept[k].readings[0].d0_mm.value, kept[k].scale.camera.height_mm.value
+        assert abs(camera.value / seen_from - 1.0) > 0.15
+        assert made.d0_each[k].value / before == pytest.approx((1.0 - z[k] / camera.value) / (1.0 - z[k] / seen_from), rel=0.003)
+        assert made.d0_each[k].value != before
 
 
 def test_the_network_is_heard_in_the_combined_name(together: CombinedReading) -> None:

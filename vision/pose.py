@@ -46,6 +46,8 @@ class Height:
 
 
 LIFTED, MOST_LIFT_MM = 0.07, 3.0  # share of shanks held down whose tip is bent up, and how far: common practice, no source
+# Turned and laid down again: share that rests otherwise than before, and how far handles are from round: common practice, no source.
+OTHER_POSE, AGAIN_U_MM = 0.1, 0.1
 ON_PLANE = Height(0.0, 0.0, 0.0, 0.0, 0.0, "scale stated at the instrument")
 
 
@@ -85,6 +87,29 @@ def doubted(down: Height, free: Height) -> Height:
     u_tip = float(np.hypot((free.tip_mm - down.tip_mm) / 2.0, free.u_tip_mm))
     u_handle = float(np.hypot((free.handle_mm - down.handle_mm) / 2.0, free.u_handle_mm))
     return Height(tip, handle, u_tip, u_handle, 0.8, "said to be held down, in doubt")
+
+
+def laid_again(before: Height, own: Height) -> Height:
+    """Pose of an instrument that was turned and laid down again; ``before``: as it was measured to lie, ``own``: what its photo allows.
+
+    It rests as before, for its handle and weight are the same; now and then it tips where it hovered, or the other way round.
+    """
+    ends = [
+        _either((a, u_a), (b, u_b))
+        for a, u_a, b, u_b in (
+            (before.tip_mm, before.u_tip_mm, own.tip_mm, own.u_tip_mm),
+            (before.handle_mm, before.u_handle_mm, own.handle_mm, own.u_handle_mm),
+        )
+    ]
+    return Height(ends[0][0], ends[1][0], ends[0][1], ends[1][1], own.shared, "measured as it lay before")
+
+
+def _either(before: tuple[float, float], own: tuple[float, float]) -> tuple[float, float]:
+    """Height of one end and its u, mm: mean and spread of both cases."""
+    apart = before[0] - own[0]
+    again, other = before[1] ** 2 + AGAIN_U_MM**2, own[1] ** 2
+    square = (1.0 - OTHER_POSE) * again + OTHER_POSE * other + OTHER_POSE * (1.0 - OTHER_POSE) * apart**2
+    return before[0] - OTHER_POSE * apart, float(np.sqrt(square))
 
 
 def resting(tip_mm: float, handle_mm: float | None, seen: SeenHeight | None = None) -> Height:

@@ -26,13 +26,13 @@ from vision.one_lens import one_lens
 from vision.photo import Photo
 from vision.plane import Plane
 from vision.pooling import Pooled, pool
-from vision.pose import Height, held, resting
+from vision.pose import Height, held, laid_again, resting
 from vision.quantity import Quantity
 from vision.reading import CombinedReading, Hand, InstrumentReading, Trace
 from vision.same import Turns, Untouched, judge_untouched, plainly_moved, turned_by
 from vision.scale import Scale
 from vision.sighting import AxisPx, mid_line, sight
-from vision.together_words import contradiction, disagreements, mode_notes, parallax_notes
+from vision.together_words import contradiction, disagreements, lay_notes, mode_notes, parallax_notes
 
 Array = NDArray[np.floating[Any]]
 CLEAR_MM = 0.5  # of the tip, the handle and a stop
@@ -55,7 +55,8 @@ class Looked:
     """A photo and everything that stages 1 to 6 made of it; ``found`` and ``readings`` go together.
 
     ``unread``: readings of what is surely there, but without an outline that could be followed. ``shadows``: how many pieces beside an
-    instrument were taken for its shadow.
+    instrument were taken for its shadow. ``lay``: photos of one number are said to show it as it lay, of another one turned since; None:
+    nothing is said.
     """
 
     name: str
@@ -67,9 +68,10 @@ class Looked:
     readings: tuple[InstrumentReading, ...]
     unread: tuple[InstrumentReading, ...] = ()
     shadows: int = 0
+    lay: int | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _View:
     """The one instrument of one photo."""
 
@@ -94,13 +96,15 @@ def combine(photos: Sequence[Looked], *, down: bool) -> tuple[CombinedReading | 
     views = [_View(replace(one, scale=scale), *one.found[0], one.readings[0]) for one, scale in zip(single, lenses, strict=True)]
     if len(views) < 2:
         return None, (*problems, f"{len(views)} of the photos could be used, needs at least two of one instrument: nothing was combined")
-    lifted, test, notes = _untouched(views, down=down)
+    alone = _left_alone(views)
+    lifted, test, notes = _untouched(alone, down=down)
     clash = contradiction([view.looked.name for view in views], [view.reading for view in views])
-    if lifted is not None and test is not None and test.untouched:
-        again = [_raised(view, lifted) for view in views]
-        views = [new if new is not None else old for new, old in zip(again, views, strict=True)]
+    if lifted is not None and test is not None and test.untouched and (clash is None or len(alone) == len(views)):
+        again = [_raised(view, lifted) if view in alone else _laid_again(view, lifted, alone[0]) for view in views]
         odd = [f"its place says it is one instrument, yet {clash}"] if clash is not None else []
-        return _combined(views, lifted, test, [*notes, *odd]), tuple(problems)
+        turned = lay_notes([view.looked.name for view in views if view not in alone], weak=lifted.weak)
+        views = [new if new is not None else old for new, old in zip(again, views, strict=True)]
+        return _combined(views, lifted, test, [*notes, *turned, *odd]), tuple(problems)
     if clash is not None:
         return None, (*problems, f"{clash}: photos of one instrument are needed; nothing was combined")
     by_lens = [_by_its_lens(view, one.scale) for view, one in zip(views, single, strict=True)]
@@ -109,8 +113,17 @@ def combine(photos: Sequence[Looked], *, down: bool) -> tuple[CombinedReading | 
     return _combined(by_lens, None, test, [*notes, *(lens if turned else [])]), tuple(problems)
 
 
+def _left_alone(views: Sequence[_View]) -> list[_View]:
+    """The photos that may show it untouched: all of them, or those of the lay that the most are said to show."""
+    lays = [view.looked.lay for view in views]
+    most = None if None in lays else max(lays, key=lays.count)
+    return [view for view in views if most is None or view.looked.lay == most]
+
+
 def _untouched(views: Sequence[_View], *, down: bool) -> tuple[Lifted | None, Untouched | None, list[str]]:
     """Triangulate as if untouched, and test that."""
+    if len(views) < 2:
+        return None, None, ["it is said to have been turned before every photo: its height is not measured"]
     sheets = {None if view.looked.scale.sheet is None else view.looked.scale.sheet.id for view in views}
     if None in sheets or len(sheets) > 1:
         told = "the photos do not show one and the same scale sheet: whether it lay untouched is not told"
@@ -164,9 +177,19 @@ def _point(axis_px: Array, column: float) -> Array:
 
 def _raised(view: _View, lifted: Lifted) -> _View | None:
     """Measure one photo's outlines again at the height that all photos gave; z / Z alone enters, so Z is taken as exact."""
-    camera = view.looked.scale.camera
-    exact = replace(view.looked.scale, camera=replace(camera, height_mm=Quantity(camera.height_mm.value, 0.0)))
-    return _again(view, exact, lifted.height(view.measured.height))
+    return _again(view, _exact(view.looked.scale), lifted.height(view.measured.height))
+
+
+def _exact(scale: Scale) -> Scale:
+    return replace(scale, camera=replace(scale.camera, height_mm=Quantity(scale.camera.height_mm.value, 0.0)))
+
+
+def _laid_again(view: _View, lifted: Lifted, alone: _View) -> _View | None:
+    """Measure a photo of it turned since, at the height that it was measured to have as it lay before; a curved one lies otherwise."""
+    if lifted.weak or lifted.axis.ends_mm[2] != 0.0 or view.looked.scale.centre_px != alone.looked.scale.centre_px:
+        return _again(view, view.looked.scale, view.measured.height)
+    height = laid_again(lifted.height(alone.measured.height), view.measured.height)
+    return _again(view, _exact(view.looked.scale), height)
 
 
 def _by_its_lens(view: _View, own: Scale) -> _View:
@@ -216,7 +239,8 @@ def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | N
     elif height is not None:
         pooled["height_mm"] = height
     odd = disagreements(names, pooled)
-    share, share_notes = _share(views, lifted)
+    whole = lifted is not None and len(_left_alone(views)) == len(views)
+    share, share_notes = _share(views, lifted if whole else None)
     condition = merge_conditions([one.condition for one in readings], names, share, tuple(odd))
     lost = any(one.kind == "tip-lost" and one.probability >= NAMES_LOST_TIP for one in condition.findings)
     values = {name: None if one is None else one.quantity for name, one in pooled.items()}
@@ -244,7 +268,7 @@ def _combined(views: Sequence[_View], lifted: Lifted | None, test: Untouched | N
     )
     return CombinedReading(
         photos=names,
-        mode="untouched" if lifted is not None else "re-laid",
+        mode="untouched" if whole else "re-laid",
         instrument=judge_reading(one),
         d0_each=tuple(r.d0_mm for r in readings),
         height_of_x=_curve(lifted),
@@ -315,7 +339,8 @@ def _share(views: Sequence[_View], lifted: Lifted | None) -> tuple[float, list[s
     first = turns[0]
     by = [abs(seen[0]) for other in turns[1:] if first is not None and other is not None and (seen := turned_by(first, other))]
     share = min(single + max(by, default=0.0) / (2.0 * np.pi), 1.0)
-    turned = min(0.5 + (len(views) - 1) / 3.0, 1.0)
+    lays = {view.looked.lay if view.looked.lay is not None else k for k, view in enumerate(views)}
+    turned = min(0.5 + (len(lays) - 1) / 3.0, 1.0)
     return share, [
         f"the photos show at least {100 * share:.0f} % of the way round (a turn is told up to whole crests only); "
         f"if it was turned by a third between photos they show {100 * turned:.0f} %"

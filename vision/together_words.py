@@ -52,6 +52,14 @@ def mode_notes(test: Untouched) -> list[str]:
     return [f"it was moved or turned between the photos: {test.words}; readings are pooled, its height is not triangulated"]
 
 
+def lay_notes(turned: Sequence[str], *, weak: bool) -> list[str]:
+    """What is taken for the height in photos of it turned since."""
+    if not turned:
+        return []
+    known = "as its photo allows" if weak else "what was measured as it lay before, now and then another pose"
+    return [f"for {', '.join(turned)} it was turned and laid down again: its height there is {known}"]
+
+
 def parallax_notes(lifted: Lifted, way_mm: float) -> list[str]:
     """How far the camera moved across, and what to do when that tells too little of the height."""
     height = way_mm / max(lifted.axis.parallax, 1e-9)

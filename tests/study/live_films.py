@@ -2,10 +2,10 @@
 
     python -m tests.study.live_films FOLDER --runs 6 --seed 22600
 
-Each run has an instrument of its own. Every second one is photographed twice, untouched, the camera moved across it; the others three
-times, turned by a third in between. The whole instrument is in view; where the coach finds that too soft to measure by, the camera goes as
-near as it asks. Views are rendered into FOLDER (some 10 s each) and kept there; a run takes a minute or two. Needs what
-tests/test_desk_browser.py needs. Seeds below 5000 are for development.
+Each run has an instrument of its own. Every second one (or all, as ``--plan`` says) is photographed twice, untouched, the camera moved
+across it; the others three times, turned by a third in between, and once more with the camera moved across. The whole instrument is in
+view; where the coach finds that too soft to measure by, the camera goes as near as it asks. Views are rendered into FOLDER (some 10 s
+each) and kept there; a run takes a minute or two. Needs what tests/test_desk_browser.py needs. Seeds below 5000 are for development.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from samples.scene import Scene
 from samples.views import Mode, draw_views
 from tests.desk_server import Running, running
 from tests.films import film
+from vision.live.guide import PHOTOS, Plan
 from vision.live.judge import PART_MM, px_per_mm_needed
 from vision.live.look import look_at
 from vision.photo import load_photo
@@ -43,7 +44,7 @@ NEARER, MOVES, LEAST_AROUND_MM = 1.1, 2, 3.0  # a view from aside is a little co
 HELD_S, BETWEEN_S = 25.0, 2.0  # of film; a browser plays it over and over, up to three times as fast
 ACROSS_DEG, SHIFTED_MM = 23.0, 4.0  # true degrees; the coach asks for 18 as it sees them; a part by shifting the picture
 HAND = (110, 140, 190), 420  # colour (BGR) and width in px of what lies over the instrument between two views
-PLANS: dict[str, tuple[Mode, int]] = {"height": ("untouched", 2), "turns": ("turned", 3)}
+PLANS: dict[Plan, tuple[Mode, int]] = {"height": ("untouched", 2), "turns": ("turned", 3)}
 FLAGS = ["--no-sandbox", "--disable-gpu", "--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream"]
 
 
@@ -61,10 +62,10 @@ class Ran:
     mode: str | None
 
 
-def views(folder: Path, seed: int, plan: str) -> tuple[list[Path], dict[str, Any]]:
+def views(folder: Path, seed: int, plan: Plan) -> tuple[list[Path], dict[str, Any]]:
     """Render the views of a run, or find them; with the truth of their instrument."""
     mode, count = PLANS[plan]
-    paths = [folder / f"{plan}-{seed}-{number}.jpg" for number in range(count)]
+    paths = [folder / f"{plan}-{seed}-{number}.jpg" for number in range(PHOTOS[plan])]
     if not all(path.is_file() for path in paths):
         instrument = draw_of(np.random.default_rng(seed), "nominal", None, None)
         px_per_mm = min(FILLED * FRAME_PX[0] / (instrument.length_mm + 2.5), MOST_PX_PER_MM)
@@ -74,7 +75,9 @@ def views(folder: Path, seed: int, plan: str) -> tuple[list[Path], dict[str, Any
             turn_deg=turn,
         )  # fmt: skip
         made = [replace(scene, camera=replace(scene.camera, focus_height_mm=scene.laid[0].pose.height_mm)) for scene in made]
-        if plan == "height":
+        if plan == "turns":
+            made = [*made, from_aside(made[-1])]
+        else:
             near = as_near_as_asked(made[0], paths[0])
             made = [straight_above(near), from_aside(near)]
         for path, scene in zip(paths, made, strict=True):
@@ -127,7 +130,7 @@ def played(path: Path, number: int, target: Path) -> None:
     film(target, [(view, HELD_S)] if number == 0 else [(hand, BETWEEN_S), (view, HELD_S)])
 
 
-def ran(folder: Path, seed: int, plan: str, chromium: str, patience_s: float) -> Ran:
+def ran(folder: Path, seed: int, plan: Plan, chromium: str, patience_s: float) -> Ran:
     """Play one run through the page, to its combined reading or until patience ends."""
     paths, truth = views(folder, seed, plan)
     began = time.monotonic()
@@ -180,13 +183,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser.add_argument("folder", type=Path, help="where the rendered views lie, or are rendered to")
     parser.add_argument("--runs", type=int, default=6)
     parser.add_argument("--seed", type=int, default=22600)
+    parser.add_argument("--plan", choices=tuple(PLANS), help="unstated: one after the other")
     parser.add_argument("--patience", type=float, default=200.0, help="seconds for one run; more when the processor is busy")
     parser.add_argument("--chromium", default="/usr/bin/chromium")
     asked = parser.parse_args(argv)
     asked.folder.mkdir(parents=True, exist_ok=True)
     rows = []
     for number in range(asked.runs):
-        rows.append(ran(asked.folder, asked.seed + number, tuple(PLANS)[number % 2], asked.chromium, asked.patience))
+        plan = asked.plan or tuple(PLANS)[number % 2]
+        rows.append(ran(asked.folder, asked.seed + number, plan, asked.chromium, asked.patience))
         print(rows[-1], flush=True)
     found = [row.error_um for row in rows if row.error_um is not None]
     print(f"{len(found)} of {len(rows)} runs ended in a combined D0")

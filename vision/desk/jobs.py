@@ -32,6 +32,7 @@ class Task:
     read_again_of: int | None = None
     waiting_id: int | None = None  # its entry among the photos that wait
     group: str | None = None  # photos of one instrument, which the measuring process keeps to combine them
+    lay: int | None = None  # photos of one number show it untouched
     combine: bool = False  # no photo more, but the combined reading of its group
 
 
@@ -144,7 +145,7 @@ class Bench:
         """Read one photo and keep it; whatever goes wrong becomes a sentence of the job, and the next photo goes on."""
         began = time.monotonic()
         try:
-            asked = {"path": str(task.path), "name": task.name, "group": task.group, "combine": task.combine}
+            asked = {"path": str(task.path), "name": task.name, "group": task.group, "lay": task.lay, "combine": task.combine}
             answer = self.child.ask(asked | dict(task.settings))
             if job.state == "cancelled":
                 return

@@ -91,9 +91,10 @@ class LiveRuns:
             raise RecordsError("invalid", desk.say("camera.enough", most=MOST_SHOTS))
         look = self._seen(run, data)
         with run.lock:
-            job = _read(desk, run, data)
+            after = taken(run.run, look)
+            job = _read(desk, run, data, after.lays[-1])
             run.jobs.append(job)
-            run.run = taken(run.run, look)
+            run.run = after
             if run.run.complete and len(run.jobs) > 1:
                 run.combining.append(_combine(desk, run))
         return job
@@ -127,7 +128,7 @@ def lenses(desk: Desk) -> dict[str, float]:
     }
 
 
-def _read(desk: Desk, run: LiveRun, data: bytes) -> Job:
+def _read(desk: Desk, run: LiveRun, data: bytes, lay: int) -> Job:
     if len(data) > MOST_PHOTO_MB * MEGABYTE:
         size = f"{len(data) / MEGABYTE:.0f}"
         raise RecordsError("invalid", desk.say("upload.too_large", name=desk.say("camera.title"), size=size, most=MOST_PHOTO_MB))
@@ -138,7 +139,8 @@ def _read(desk: Desk, run: LiveRun, data: bytes) -> Job:
         assert path is not None  # noqa: S101 - just kept
         number = write_down(records, kept.sha256, name, run.settings, run.meant)
     group = None if run.run.plan == "one" else run.id
-    return _bench(desk).add((Task(path, name, kept.sha256, run.settings, run.meant, None, number, group),))
+    told = lay if run.run.plan == "turns" else None  # two views of a run for the height are held to it by their place
+    return _bench(desk).add((Task(path, name, kept.sha256, run.settings, run.meant, None, number, group, told),))
 
 
 def _combine(desk: Desk, run: LiveRun) -> Job:

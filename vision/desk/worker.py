@@ -77,7 +77,7 @@ def answer(request: Json, groups: Groups) -> Json:
     kept = groups.held(request.get("group"))
     before = len(kept.looked)
     reading = replace(examine(path, plan, kept.looked), file=request["name"])
-    kept.looked[before:] = [replace(one, name=request["name"]) for one in kept.looked[before:]]
+    kept.looked[before:] = [replace(one, name=request["name"], lay=request.get("lay")) for one in kept.looked[before:]]
     kept.readings.append(reading)
     kept.combined = False  # a late photo: the group stays until it is combined again
     opened = reading.error is None or reading.error[0] not in UNOPENED

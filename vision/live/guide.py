@@ -1,7 +1,8 @@
 """What has been photographed so far, and a Look -> what the reading needs next, and whether to take the photo now.
 
 Two ways to know more than one photo tells. 'height': the instrument stays untouched and the camera goes across it, which
-measures its height above the sheet. 'turns': it is turned by a third twice, so that all of the way round is seen.
+measures its height above the sheet. 'turns': it is turned by a third twice, so that all of the way round is seen, and as it lies
+then the camera goes across it: height and lens are measured there, and the photos before are measured by them.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from vision.live.look import Look
 from vision.live.steady import held_still, seen_across_deg, touched
 
 Plan = Literal["one", "height", "turns"]
-PHOTOS: dict[Plan, int] = {"one": 1, "height": 2, "turns": 3}
+PHOTOS: dict[Plan, int] = {"one": 1, "height": 2, "turns": 4}
 ACROSS_DEG = 18.0  # by which the camera is to see the instrument from elsewhere: tan is a third, and less measures the height badly
 GOOD_FRAMES = 3  # one after the other, so that nothing is taken on the way
 
@@ -33,11 +34,13 @@ class Step:
 class Run:
     """One guided run. ``shots``: the look at each photo taken; ``before``: the last frame; ``good``: good frames in a row.
 
+    ``lays``: a number for each photo; those of one number were asked for without touching the instrument between them.
     ``handled``: the instrument was taken up since the last photo. ``over``: ended before the plan was done.
     """
 
     plan: Plan
     shots: tuple[Look, ...] = ()
+    lays: tuple[int, ...] = ()
     before: Look | None = None
     good: int = 0
     handled: bool = False
@@ -74,7 +77,9 @@ def watch(run: Run, look: Look, finer: float = 1.0) -> tuple[Run, Advice]:
 
 def taken(run: Run, look: Look) -> Run:
     """The run with one photo more, whoever took it."""
-    return replace(run, shots=(*run.shots, look), good=0, handled=False)
+    last = run.lays[-1] if run.lays else 0
+    turned = next_step(run, look).name in ("turn", "done")
+    return replace(run, shots=(*run.shots, look), lays=(*run.lays, last + turned), good=0, handled=False)
 
 
 def ended(run: Run) -> Run:
@@ -88,9 +93,9 @@ def next_step(run: Run, look: Look) -> Step:
         return Step("done", holds=True)
     if not run.shots:
         return Step("first", holds=True)
-    if run.plan == "turns":
+    if run.plan == "turns" and len(run.shots) < PHOTOS["turns"] - 1:
         return Step("turn", holds=run.handled)
-    went = seen_across_deg(run.shots[0], look)
+    went = seen_across_deg(run.shots[-1], look)
     return Step("across", went is not None and went >= ACROSS_DEG, went, ACROSS_DEG)
 
 
