@@ -297,3 +297,12 @@ def test_a_kink_is_not_told_twice(at_mm, kinds):
     chip = Chip(at_mm, at_mm + 0.2, Quantity(40.0, 10.0), 60.0, 15.0)
 
     assert [one.kind for one in examine(replace(seen(kink_deg=25.0), chip=chip), px_per_mm=70.0).findings] == kinds
+
+
+def test_a_line_that_turns_back_is_no_kink_but_a_reason_to_look_again():
+    """A sharp kink of 60 deg is told; 130 deg within a millimetre are no shaft's."""
+    kinked, astray = (examine(Seen(bend=Bend(4.0, turn, 2.0, 0.0, None)), px_per_mm=70.0) for turn in (60.0, 130.0))
+
+    assert [one.kind for one in kinked.findings] == ["kinked"]
+    assert (astray.findings, astray.call) == ((), "look again")
+    assert "turns by 130 deg at 4.0 mm" in " ".join(astray.reasons)

@@ -157,12 +157,16 @@ def test_an_axis_that_metal_leaves_sideways_is_laid_on_from_the_metal(handle: in
     assert after.front_index is None
 
 
-def test_a_line_led_to_a_point_beside_its_end_gets_there_without_a_corner():
+def test_a_line_is_joined_to_another_beside_its_end_without_a_corner():
+    """Nor does a point stand there twice: normals of a line that stands still are none."""
     line = axis(0.0, 400.0).px
-    led = run_on._led_to(line, line[-1] + [1.0, 8.0], PX_PER_MM)
+    ahead = line[-1] + [1.0, 8.0] + np.arange(80.0)[:, None] * [1.0, 0.0]
+    led = run_on._joined(line, ahead, PX_PER_MM)
 
-    assert led[-1] == pytest.approx(line[-1] + [1.0, 8.0])
+    assert len(led) == len(line) + len(ahead) - 1
     assert np.array_equal(led[:300], line[:300])
+    assert np.array_equal(led[-80:], ahead)
     steps = np.diff(led, axis=0)
+    assert np.linalg.norm(steps, axis=1).min() > 0.9
     turn_deg = np.degrees(np.diff(np.arctan2(steps[:, 1], steps[:, 0])))
     assert np.abs(turn_deg).max() < 1.0

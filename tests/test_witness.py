@@ -27,6 +27,7 @@ from vision.witness import (
     BARBS_LEVEL,
     BARBS_STEEP,
     CHIP_MOST,
+    OVERWOUND_DOUBT,
     TIP_LEVEL,
     barbs_told,
     bend_told,
@@ -159,6 +160,27 @@ def test_a_chip_that_only_the_outline_shows_is_a_reason_to_look():
     assert 0.5 < chip_told(deep, sight()) <= CHIP_MOST
     assert chip_told(deep, sight(crest_chipped=(4.9, 5.3, 0.8))) > 0.95
     assert chip_told(replace(deep, spreads=1.5), sight(crest_chipped=(4.9, 5.3, 0.5))) < 0.5
+
+
+@pytest.mark.parametrize(("turn", "chance", "told"), [(200.0, 0.99, True), (200.0, 0.9, False), (None, 0.99, False)])
+def test_a_chip_that_the_faces_show_for_certain_needs_no_outline(turn: float | None, chance: float, told: bool):
+    """The deepest cut of an outline lies elsewhere, as beside a glint. Of what was never twisted it is not told; nor how deep it is."""
+    shallow = Chip(9.0, 9.2, Quantity(5.0, 2.0), 4.0, 15.0)
+    made = examine(Seen(chip=shallow, hurts=sight(crest_chipped=(4.9, 5.3, chance)), turn_deg_per_mm=turn), px_per_mm=70.0)
+
+    assert [one.kind for one in made.findings] == (["crest-chipped"] if told else [])
+    for one in made.findings:
+        assert (one.from_mm, one.to_mm) == (pytest.approx(4.9, abs=0.15), pytest.approx(5.3, abs=0.15))
+        assert one.strength.value - 2.0 * one.strength.u < 0.0
+        assert one.strength.value + 2.0 * one.strength.u > 100.0
+
+
+def test_what_looks_overwound_is_a_little_less_likely_than_what_looks_unwound():
+    """A curve toward the camera looks overwound too."""
+    more, less = (twist_told(twist(sense * 60.0, 0.7), sight(**{kind: (2.0, 4.0, 0.7)}), 14.0).probability
+                  for sense, kind in ((-1.0, "overwound"), (1.0, "unwound")))
+
+    assert logit(less) - logit(more) == pytest.approx(OVERWOUND_DOUBT, abs=0.05)
 
 
 def test_what_repeats_from_crest_to_crest_is_no_chip():

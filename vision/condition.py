@@ -28,6 +28,7 @@ from vision.witness import (
     bend_limit,
     bend_told,
     chip_limit,
+    chip_seen,
     chip_told,
     loss_limit,
     spot_told,
@@ -42,6 +43,7 @@ WHOLE_CREST = 100.0  # % of its height: no chip is deeper
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
 KINK_HIDES, KINK_BESIDE_MM = 0.5, 0.5  # chance of a kink from which, and how near, a chip is taken for the kink's own crests
 CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
+MOST_BEND_DEG = 95.0  # a line that turns by more within a millimetre follows no shaft (`vision.past_kink`)
 BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 rendered kinks, development seeds)
 TIP_LEAST_MM = 0.35  # of 462 crops (80000 to 87123) up to 0.5 mm: 8 of 10 lost tips are told, 1 of 452 others called 'look again'
 OVERWOUND_MOST, MOST = 0.45, 0.999
@@ -85,7 +87,8 @@ def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> Co
     if px_per_mm < FINE_PX_PER_MM:
         findings = [one for one in findings if one.strength.value >= COARSE_LEAST.get(one.kind, float("inf"))]
         limits = {kind: _coarsened(kind, limit) for kind, limit in limits.items() if kind in COARSE_LEAST}
-    doubts = (*doubts, *_cut_doubts(seen), *_dirt_doubts(seen.dirt), *_spot_doubts(spot_told(seen.spots, seen.hurts, seen.part_mm)))
+    spot = spot_told(seen.spots, seen.hurts, seen.part_mm)
+    doubts = (*doubts, *_cut_doubts(seen), *_bend_doubts(seen.bend), *_dirt_doubts(seen.dirt), *_spot_doubts(spot))
     call = call_of(findings, unfit=bool(doubts), rules=own_rules())
     return ConditionReading(call, SEEN_SHARE, limits, tuple(findings), doubts)
 
@@ -131,7 +134,7 @@ def _turned(twist: TwistLoss, told: Twisted, least_deg: float) -> Quantity:
 
 def _bend_findings(seen: Seen) -> list[Finding]:
     bend = seen.bend
-    if bend is None or (chance := min(bend_told(bend, seen.hurts), MOST)) < SHOWN_FROM:
+    if bend is None or abs(bend.sharp_deg) > MOST_BEND_DEG or (chance := min(bend_told(bend, seen.hurts), MOST)) < SHOWN_FROM:
         return []
     size = Quantity(abs(bend.sharp_deg), math.hypot(bend.u_deg, BEND_U_SHARE * bend.sharp_deg))
     return [Finding("kinked", max(bend.at_mm - 0.5, 0.0), bend.at_mm + 0.5, size, "deg as projected", chance)]
@@ -148,7 +151,7 @@ def _tip_findings(seen: Seen) -> list[Finding]:
 
 def _chip_findings(seen: Seen, kinks: list[Finding]) -> list[Finding]:
     """A chip; none beside a likely kink, where crests crowd on one side and part on the other."""
-    told = tooth_told(seen.teeth, seen.hurts) or (None if seen.chip is None else (seen.chip, chip_told(seen.chip, seen.hurts)))
+    told = tooth_told(seen.teeth, seen.hurts) or _likelier_chip(seen)
     if told is None:
         return []
     chip, chance = told[0], min(told[1], MOST)
@@ -158,6 +161,19 @@ def _chip_findings(seen: Seen, kinks: list[Finding]) -> list[Finding]:
     if chance < CHIP_SHOWN_FROM:
         return []
     return [Finding("crest-chipped", chip.from_mm, chip.to_mm, chip.depth_percent, "% of crest height", chance)]
+
+
+def _likelier_chip(seen: Seen) -> tuple[Chip, float] | None:
+    """The deepest cut in a twisted blank's outline, or where the faces alone show a chip, whichever is likelier; how deep the faces do not
+    tell: anything from none to the whole crest."""
+    cut = None if seen.chip is None else (seen.chip, chip_told(seen.chip, seen.hurts))
+    if seen.hurts is None or seen.turn_deg_per_mm is None:
+        return cut
+    (low, high), chance = chip_seen(seen.hurts, seen.part_mm)
+    if cut is not None and cut[1] >= chance:
+        return cut
+    half = 0.5 * WHOLE_CREST
+    return Chip(low, high, Quantity(half, half / math.sqrt(3.0)), 0.0, math.nan), chance
 
 
 def _barb_findings(seen: Seen) -> list[Finding]:
@@ -176,6 +192,13 @@ def _cut_doubts(seen: Seen) -> tuple[str, ...]:
         return ()
     where = f"from {told.zone_mm[0]:.1f} to {told.zone_mm[1]:.1f} mm"
     return (f"the faces look {told.kind} {where}, though the outline shows no twisted blank: look at it with a loupe",)
+
+
+def _bend_doubts(bend: Bend | None) -> tuple[str, ...]:
+    if bend is None or abs(bend.sharp_deg) <= MOST_BEND_DEG:
+        return ()
+    return (f"the line that was followed turns by {abs(bend.sharp_deg):.0f} deg at {bend.at_mm:.1f} mm from the tip, as no shaft does: "
+            "lay it clear of print and shadow and photograph again",)
 
 
 def _dirt_doubts(dirt: Dirt | None) -> tuple[str, ...]:

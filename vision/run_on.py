@@ -115,16 +115,17 @@ def _kept_on_metal(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> 
     ahead = _straight_on(photo, spots[last - over : last + 1], px_per_mm)
     if _apart_mm(ahead[over + 1 :], line[last + 1 :], px_per_mm) <= ASTRAY_MM:
         return axis
-    return replace(axis, px=np.concatenate([_led_to(line[: last - over], ahead[0], px_per_mm), ahead]), front_index=None)
+    return replace(axis, px=_joined(line[: last - over + 1], ahead, px_per_mm), front_index=None)
 
 
-def _led_to(line: Array, point: Array, px_per_mm: float) -> Array:
-    """The same line, moved over gently so that it ends at a point beside its end: a strip folds over where its axis jumps."""
+def _joined(line: Array, ahead: Array, px_per_mm: float) -> Array:
+    """A line and what lies ahead, which begins beside the line's last point: that is led over gently, since a strip folds over where its
+    axis jumps."""
     over = min(round(LED_OVER_MM * px_per_mm), len(line))
     share = np.linspace(0.0, 1.0, over)[:, None]
     moved = line.astype(float)
-    moved[len(line) - over :] += share**2 * (3.0 - 2.0 * share) * (point - line[-1])
-    return moved
+    moved[len(line) - over :] += share**2 * (3.0 - 2.0 * share) * (ahead[0] - line[-1])
+    return np.concatenate([moved, ahead[1:]])
 
 
 def _straight_on(photo: Photo, spots: Array, px_per_mm: float) -> Array:
@@ -172,10 +173,20 @@ def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
     more = _ahead(photo, line, px_per_mm)
     if (metal + edges.kinds[STOP])[-look:].mean() > IS_METAL and not gripped:
         if len(more):
-            axis = replace(axis, px=np.concatenate([line, more]), front_index=None)
+            axis = replace(axis, px=_led_on(photo, line, px_per_mm), front_index=None)
     elif _ends_on_little(grip, px_per_mm) and len(more) >= CUT_MM * px_per_mm:
         axis = replace(axis, px=np.concatenate([line, more]))
     return axis
+
+
+def _led_on(photo: Photo, line: Array, px_per_mm: float) -> Array:
+    """A line and what lies ahead of it, straight on from before its end: a strip's last columns show too little to be centred by, and at
+    the corner that they leave the next strip would fold over."""
+    over, look = round(SLOPE_MM * px_per_mm), max(round(LOOK_MM * px_per_mm), 1)
+    if len(line) < 2 * over:
+        return np.concatenate([line, _ahead(photo, line, px_per_mm)])
+    ahead = _straight_on(photo, np.concatenate([line[-over:-look], np.full((look, 2), np.nan)]), px_per_mm)
+    return _joined(line[: 1 - over], ahead, px_per_mm)
 
 
 def _ends_on_little(grip: NDArray[np.bool_], px_per_mm: float) -> bool:
