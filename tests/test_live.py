@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,9 +13,10 @@ from numpy.typing import NDArray
 from test_scale import View, photograph
 
 from vision.errors import PhotoError
+from vision.held_signs import edge_widths
 from vision.lifted import ENOUGH_PARALLAX
 from vision.live.guide import GOOD_FRAMES, Run, ended, next_step, taken, watch
-from vision.live.judge import ORDER, Check, Wanted, all_right, judge, least_width_px, px_per_mm_needed
+from vision.live.judge import ORDER, RIM_HIDES, Check, Wanted, all_right, judge, least_width_px, px_per_mm_needed
 from vision.live.look import Look, frame_of, look_at, look_from
 from vision.live.steady import held_still, seen_across_deg, touched
 from vision.markers import glance
@@ -88,22 +90,38 @@ def test_a_photo_finer_than_the_frame_counts_with_its_own_scale() -> None:
     [
         (0.7, 1920, 1.0, 40.0),  # sharper than its own pixels: the least that sizes an instrument
         (1.5, 1920, 1.0, 36.0 * 1.5),
-        (2.5, 1920, 1.0, 36.0 * 2.5),
+        (1.9, 1920, 1.0, 36.0 * 1.9),
+        (2.5, 1920, 1.0, 1080 / 14.0),  # a lane with markers on both sides
         (2.5, 1280, 1.0, 1280 / 21.0),  # a working part of 16 mm and 5 mm around it fill the frame
         (1.5, 1920, 2.0, 36.0 * np.hypot(2.0 * np.sqrt(1.5**2 - 0.9**2), 0.9)),  # the photo shares what is not the frame's own pixels
     ],
 )
 def test_the_softer_a_picture_the_finer_it_must_be_to_measure_by(blur_px: float, width_px: int, finer: float, needed: float) -> None:
-    assert px_per_mm_needed(replace(GOOD, blur_px=blur_px, width_px=width_px), finer) == pytest.approx(needed)
+    assert px_per_mm_needed(replace(GOOD, blur_px=blur_px, sheet_blur_px=blur_px, width_px=width_px), finer) == pytest.approx(needed)
+
+
+def test_a_dark_line_narrower_than_the_blur_reads_as_sharp_as_two_thirds_of_it() -> None:
+    """Closed form: of a thin line blurred by a Gaussian the height over the steepest slope is sigma sqrt(e)."""
+    x, sigma = np.arange(-40.0, 40.0), 6.0
+    line, step = 1.0 - np.exp(-0.5 * (x / sigma) ** 2), 0.5 * (1.0 + np.vectorize(math.erf)(x / (sigma * np.sqrt(2.0))))
+    of_line, of_step = edge_widths(np.stack([line, step]))
+
+    assert of_step == pytest.approx(sigma, rel=0.02)
+    assert of_line * RIM_HIDES == pytest.approx(sigma, rel=0.02)
+
+
+@pytest.mark.parametrize(("sheet_blur_px", "counted_px"), [(1.0, 1.2), (1.6, 1.6), (2.4, 1.2 * RIM_HIDES), (None, 1.2)])
+def test_where_the_sheet_is_softer_its_blur_counts_up_to_what_a_rim_may_hide(sheet_blur_px: float | None, counted_px: float) -> None:
+    assert px_per_mm_needed(replace(GOOD, sheet_blur_px=sheet_blur_px), 1.0) == pytest.approx(36.0 * counted_px)
 
 
 def test_a_soft_picture_is_fine_enough_to_look_at_but_not_to_measure_by() -> None:
     soft = replace(GOOD, blur_px=1.9)
-    scale = next(one for one in judge(soft, Wanted(measured=True), still=True) if one.name == "scale")
+    scale = next(one for one in judge(soft, Wanted(measured=1.0), still=True) if one.name == "scale")
 
     assert wrong(soft) == []
     assert (scale.state, scale.how, scale.seen, scale.needed) == ("wrong", "soft", 50.0, pytest.approx(68.4))
-    assert all_right(judge(replace(soft, px_per_mm=69.0), Wanted(measured=True), still=True))
+    assert all_right(judge(replace(soft, px_per_mm=69.0), Wanted(measured=1.0), still=True))
 
 
 def test_without_the_sheet_nothing_else_is_claimed() -> None:
@@ -194,8 +212,14 @@ def test_two_views_of_a_soft_picture_are_taken_only_from_nearer() -> None:
     fired = [any(shown(Run(plan), soft, 8)[1]) for plan in ("one", "turns", "height")]
     _, near = shown(Run("height"), replace(soft, px_per_mm=70.0), 8)
 
+    aside = replace(soft, px_per_mm=62.0, foot_mm=(19.0, 33.0), tilt_deg=24.0)
+    _, coarser = shown(taken(Run("height"), soft), aside, 8)
+    _, too_coarse = shown(taken(Run("height"), soft), replace(aside, px_per_mm=60.0), 8)
+
     assert fired == [True, True, False]
     assert any(near)
+    assert any(coarser)  # 68 px/mm are asked for from straight above, nine tenths of it from aside
+    assert not any(too_coarse)
 
 
 def test_a_run_that_was_ended_takes_nothing_more_by_itself() -> None:

@@ -32,6 +32,10 @@ CREST_THIN_PX, SHANK_THIN_PX = 0.0, 0.0
 # But a Hedstroem's crests are ridges, which the network rounds off: rows an edge, and more a row of its spread beyond a usual one. It is
 # that spread that tells how much in doubt they are, too, and a broach's wire between its barbs. From 695 rows of both (seeds as above).
 RIDGE_THIN, RIDGE_THIN_SPREAD, RIDGE_U_SPREAD = 0.09, 0.68, 1.65
+# Where the network is sure of ridges it is too sure, the more the picture is blurred: both edges of a Hedstroem together erred by 1.2,
+# 1.6 and 1.4 u at lenses of 1.0, 1.6 and 2.2 px (25 calm windows of seeds 3100 to 3153), and all in one sense in photos alike. With so many
+# px of width for each px of blur beyond the least these are 1.0, 1.05 and 0.8, and 0.95, 0.85 and 0.9 on 23 others (3400 to 3429).
+RIDGE_U_BLUR, RIDGE_BLUR_PX = 0.25, 0.5
 BARB_U, BARB_U_SPREAD, BARBED_MM = 0.12, 0.66, 6.0
 # What no fit knows of: with the true outlines of 48 held renders, D0 still misses by -3 to +2 um from one kind of section to another.
 SHAPE_U_MM = 0.0025
@@ -90,10 +94,11 @@ class WidthBudget:
         if before_screen:
             edge_px = min(edge_px, SCREEN_U_BLURS * blur_px)
         self.edge_mm = 2.0 * (edge_px + DOUBT_SHARE * doubt_px) / profile.px_per_mm
+        self.ridge_blur_mm = 0.0 if before_screen else RIDGE_U_BLUR * max(blur_px - RIDGE_BLUR_PX, 0.0) / profile.px_per_mm
 
-    def corrected(self, value: float, fit_u: float, thin_mm: float, edge_share: float = 1.0) -> Quantity:
-        """A width with the known bias of each edge taken off."""
-        return self.of(value + 2.0 * self.thin_share * thin_mm, math.hypot(fit_u, SHAPE_U_MM), edge_share)
+    def corrected(self, value: float, fit_u: float, thin_mm: float, edge_share: float = 1.0, *, ridges: bool = False) -> Quantity:
+        """A width with the known bias of each edge taken off; ``ridges``: its edges are those of a Hedstroem."""
+        return self.of(value + 2.0 * self.thin_share * thin_mm, math.hypot(fit_u, SHAPE_U_MM), edge_share, ridges=ridges)
 
     def of_envelope(self, envelope: Envelope, x_mm: float, edge_share: float = 1.0) -> Quantity:
         """The envelope's diameter at a station, with what its shape leaves in doubt."""
@@ -103,7 +108,8 @@ class WidthBudget:
         place_u = abs(envelope.taper) * self.tip_mm
         thick_u = THICK_SHARE * max(value - THICK_MM, 0.0) if envelope.source == "twist" else 0.0
         fit_u = math.hypot(fit_u, shape_u, self.made_u_mm(envelope), place_u, self.jump_u_mm, thick_u)
-        return self.corrected(value, fit_u, CREST_THIN_PX / self.px_per_mm + self._ridge_thin_mm(envelope), edge_share)
+        thin_mm = CREST_THIN_PX / self.px_per_mm + self._ridge_thin_mm(envelope)
+        return self.corrected(value, fit_u, thin_mm, edge_share, ridges=envelope.source == "crests")
 
     @property
     def jump_u_mm(self) -> float:
@@ -127,12 +133,13 @@ class WidthBudget:
         apart = 0.0 if self.other is None else value - self.other.diameter_mm(x_mm)
         return math.hypot(apart, UNSURE_SHARE * value if self.unsure else 0.0)
 
-    def of(self, value: float, fit_u: float, edge_share: float = 1.0) -> Quantity:
+    def of(self, value: float, fit_u: float, edge_share: float = 1.0, *, ridges: bool = False) -> Quantity:
         """A width or a difference of widths as it was fitted."""
+        edge_mm = math.hypot(self.edge_mm, self.ridge_blur_mm if ridges else 0.0)
         parts = [(name, abs(value) * u) for name, u in self.relative]
         if self.smoothed_mm > 0.0:  # cuts every width alike, whatever share of the edge model's u it carries
             parts.append(("smoothing", self.smoothed_mm * (max(edge_share, 1.0) if edge_share >= SHANK_EDGE_SHARE else edge_share)))
-        return combined(value, [*parts, ("edge model", self.edge_mm * edge_share), ("fit", fit_u)])
+        return combined(value, [*parts, ("edge model", edge_mm * edge_share), ("fit", fit_u)])
 
 
 class PlaceBudget:

@@ -17,6 +17,7 @@ from vision.live.steady import held_still, seen_across_deg, touched
 Plan = Literal["one", "height", "turns"]
 PHOTOS: dict[Plan, int] = {"one": 1, "height": 2, "turns": 4}
 ACROSS_DEG = 18.0  # by which the camera is to see the instrument from elsewhere: tan is a third, and less measures the height badly
+ASIDE_COARSER = 0.9  # a view from aside shows so many px/mm of what the same camera shows from straight above, and is a little softer
 GOOD_FRAMES = 3  # one after the other, so that nothing is taken on the way
 
 
@@ -101,4 +102,6 @@ def next_step(run: Run, look: Look) -> Step:
 
 def wanted(plan: Plan, step: Step, finer: float) -> Wanted:
     """What a frame must show for this step; the second of two views may look from the side. Who takes two to know the height measures."""
-    return Wanted(finer, ASIDE_DEG if step.name == "across" else SQUARE_DEG, measured=plan == "height")
+    aside = step.name == "across"
+    share = ASIDE_COARSER if aside else 1.0
+    return Wanted(finer, ASIDE_DEG if aside else SQUARE_DEG, measured=share if plan == "height" else 0.0)

@@ -22,10 +22,14 @@ from vision.live.look import Look
 State = Literal["right", "wrong", "unknown"]
 LEAST_PX_PER_MM, GOOD_PX_PER_MM = 40.0, 60.0  # to size an instrument; for the common sizes to be told from their neighbours
 PX_PER_MM_PER_BLUR = 36.0  # to measure by
+# A dark rim narrower than the blur reads as sharp as 0.66 of it (closed form: the steepest slope of a Gaussian). Then the sheet's broad
+# edges tell, up to what such a rim may hide.
+RIM_HIDES = 1.52
 OWN_BLUR_PX = 0.9  # of any frame, from its pixels alone: a photo that is finer than the frame need not have it
 SQUARE_DEG, ASIDE_DEG = 8.0, 30.0  # straight above; the second of two views, moved across and turned back
 PART_MM = 16.0  # the working part, ISO 3630-1 (from memory)
 MARGIN_MM, AROUND_MM = 0.8, 5.0  # beside the tip, at least; beside the working part, as somebody frames it who holds the camera
+ACROSS_MM = 14.0  # a lane and the markers on both sides of it: nearer, the sheet is lost
 BLUR_PX, SHEET_BLUR_PX = 2.6, 2.6
 DARK, BRIGHT, MOST_CLIPPED = 0.15, 0.92, 0.05
 GLARE = 0.035
@@ -45,11 +49,14 @@ class Check:
 
 @dataclass(frozen=True)
 class Wanted:
-    """What the next photo must show. ``finer``: how many times finer the photo itself is than the frame. ``measured``: its diameters."""
+    """What the next photo must show. ``finer``: how many times finer the photo itself is than the frame.
+
+    ``measured``: which share of what its diameters need to be measured by, 0 where they need not be.
+    """
 
     finer: float = 1.0
     most_tilt_deg: float = SQUARE_DEG
-    measured: bool = False
+    measured: float = 0.0
 
 
 def judge(look: Look, wanted: Wanted, *, still: bool | None) -> tuple[Check, ...]:
@@ -85,10 +92,16 @@ def _is(name: str, holds: bool, right: str, wrong: str, seen: float | None = Non
 
 
 def px_per_mm_needed(look: Look, finer: float) -> float:
-    """px/mm that a photo as blurred as this frame needs to be measured by; never more than the frame has room for."""
-    softened = math.sqrt(max((look.blur_px or 0.0) ** 2 - OWN_BLUR_PX**2, 0.0))
+    """px/mm that a photo as blurred as this frame needs to be measured by; never more than leaves the markers in the frame."""
+    softened = math.sqrt(max(_blur_px(look) ** 2 - OWN_BLUR_PX**2, 0.0))
     blur_px = math.hypot(finer * softened, OWN_BLUR_PX)
-    return max(min(PX_PER_MM_PER_BLUR * blur_px, _room(look, finer)), LEAST_PX_PER_MM)
+    room = min(_room(look, finer), finer * min(look.width_px, look.height_px) / ACROSS_MM)
+    return max(min(PX_PER_MM_PER_BLUR * blur_px, room), LEAST_PX_PER_MM)
+
+
+def _blur_px(look: Look) -> float:
+    seen = look.blur_px or 0.0
+    return max(seen, min(look.sheet_blur_px or 0.0, RIM_HIDES * seen))
 
 
 def _room(look: Look, finer: float) -> float:
@@ -100,8 +113,8 @@ def _scale(look: Look, px_per_mm: float, wanted: Wanted) -> Check:
     if px_per_mm < LEAST_PX_PER_MM:
         how = "small" if _room(look, wanted.finer) < LEAST_PX_PER_MM else "coarse"  # then going nearer does not help
         return Check("scale", "wrong", how, px_per_mm, LEAST_PX_PER_MM)
-    needed = px_per_mm_needed(look, wanted.finer)
-    if wanted.measured and px_per_mm < needed:
+    needed = wanted.measured * px_per_mm_needed(look, wanted.finer)
+    if px_per_mm < needed:
         return Check("scale", "wrong", "soft", px_per_mm, needed)
     return Check("scale", "right", "fine" if px_per_mm >= GOOD_PX_PER_MM else "enough", px_per_mm, GOOD_PX_PER_MM)
 
