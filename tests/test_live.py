@@ -110,9 +110,14 @@ def test_a_dark_line_narrower_than_the_blur_reads_as_sharp_as_two_thirds_of_it()
     assert of_line * RIM_HIDES == pytest.approx(sigma, rel=0.02)
 
 
-@pytest.mark.parametrize(("sheet_blur_px", "counted_px"), [(1.0, 1.2), (1.6, 1.6), (2.4, 1.2 * RIM_HIDES), (None, 1.2)])
-def test_where_the_sheet_is_softer_its_blur_counts_up_to_what_a_rim_may_hide(sheet_blur_px: float | None, counted_px: float) -> None:
-    assert px_per_mm_needed(replace(GOOD, sheet_blur_px=sheet_blur_px), 1.0) == pytest.approx(36.0 * counted_px)
+@pytest.mark.parametrize(
+    ("sheet_blur_px", "needed"),
+    [(1.2, 36.0 * 1.4), (1.6, 36.0 * 1.6), (1.7, 60.0 * 1.7), (2.4, 60.0 * 1.4 * RIM_HIDES), (None, 36.0 * 1.4)],
+)
+def test_where_the_sheet_is_softer_than_the_instrument_narrow_rims_hide_the_blur(sheet_blur_px: float | None, needed: float) -> None:
+    look = replace(GOOD, blur_px=1.4, sheet_blur_px=sheet_blur_px, width_px=3840, height_px=2160)
+
+    assert px_per_mm_needed(look, 1.0) == pytest.approx(needed)
 
 
 def test_a_soft_picture_is_fine_enough_to_look_at_but_not_to_measure_by() -> None:

@@ -40,7 +40,7 @@ from vision.records.database import open_records
 Image = NDArray[np.uint8]
 FRAME_PX = (1920, 1080)
 MOST_PX_PER_MM, FILLED = 60.0, 0.8
-NEARER, MOVES, LEAST_AROUND_MM = 1.1, 2, 3.0  # a view from aside is a little coarser; beside the working part
+NEARER, MOVES, LEAST_AROUND_MM = 1.02, 2, 3.0  # a little nearer than is asked; beside the working part
 HELD_S, BETWEEN_S = 25.0, 2.0  # of film; a browser plays it over and over, up to three times as fast
 ACROSS_DEG, SHIFTED_MM = 23.0, 4.0  # true degrees; the coach asks for 18 as it sees them; a part by shifting the picture
 HAND = (110, 140, 190), 420  # colour (BGR) and width in px of what lies over the instrument between two views

@@ -7,7 +7,9 @@ their working parts blur by up to 2.5 px and a lamp is mirrored on up to 2 % of 
 How fine a picture must be to measure by depends on its blur: what dark rims, a hard shadow and blur make of an outline is too wide in one
 picture and too narrow in the next. A lens that blurs by 1.0, 1.6, 2.2 and 3.0 px moves both edges together by 0.07, 0.13, 0.21 and 0.38 px
 at the median and 0.3, 0.5, 0.9 and 1.2 px at 95 % (54 windows of 45 to 60 px/mm, each with every blur, seeds 3100 to 3153). For 3 um at the
-median and 10 um at 95 % that takes 25, 25, 36 and 39 px/mm for each px of blur as the coach sees it.
+median and 10 um at 95 % that takes 25, 25, 36 and 39 px/mm for each px of blur as the coach sees it. Hedstroems alone take 62, 67, 82 and
+81, all others 20, 26, 30 and 39 (30 windows of seeds 3400 to 3429: 77 to 96 and 17 to 52). The coach knows no family, but where the
+instrument looks sharper than the sheet its dark rims are narrower than the blur, as a thin Hedstroem's and a broach's are.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ PX_PER_MM_PER_BLUR = 36.0  # to measure by
 # A dark rim narrower than the blur reads as sharp as 0.66 of it (closed form: the steepest slope of a Gaussian). Then the sheet's broad
 # edges tell, up to what such a rim may hide.
 RIM_HIDES = 1.52
+RIMMED, PX_PER_MM_PER_BLUR_RIMMED = 1.15, 60.0  # so much softer looks the sheet: of no K-file or reamer (15 films), of 7 of 13 others
 OWN_BLUR_PX = 0.9  # of any frame, from its pixels alone: a photo that is finer than the frame need not have it
 SQUARE_DEG, ASIDE_DEG = 8.0, 30.0  # straight above; the second of two views, moved across and turned back
 PART_MM = 16.0  # the working part, ISO 3630-1 (from memory)
@@ -95,8 +98,10 @@ def px_per_mm_needed(look: Look, finer: float) -> float:
     """px/mm that a photo as blurred as this frame needs to be measured by; never more than leaves the markers in the frame."""
     softened = math.sqrt(max(_blur_px(look) ** 2 - OWN_BLUR_PX**2, 0.0))
     blur_px = math.hypot(finer * softened, OWN_BLUR_PX)
+    rimmed = (look.sheet_blur_px or 0.0) > RIMMED * (look.blur_px or math.inf)
+    wanted = (PX_PER_MM_PER_BLUR_RIMMED if rimmed else PX_PER_MM_PER_BLUR) * blur_px
     room = min(_room(look, finer), finer * min(look.width_px, look.height_px) / ACROSS_MM)
-    return max(min(PX_PER_MM_PER_BLUR * blur_px, room), LEAST_PX_PER_MM)
+    return max(min(wanted, room), LEAST_PX_PER_MM)
 
 
 def _blur_px(look: Look) -> float:
