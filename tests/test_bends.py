@@ -87,3 +87,15 @@ def test_what_a_stop_hides_is_no_kink():
 def test_too_short_a_line_has_no_bend():
     x, points = line(lambda x: 0.0 * x)
     assert sharpest_bend(x[:150], points[:150], 0.0) is None
+
+
+@pytest.mark.parametrize(("degrees", "told"), [(16.0, True), (0.0, False)])
+def test_on_a_short_piece_a_kink_is_not_taken_for_its_own_noise(degrees, told):
+    """8 mm of a broach's working part: every place lies within a window of the kink, which shows there as steps the other way."""
+    x, points = line(lambda x: kink(x, 4.4, degrees) + arc(x, 30.0, 0.0, 8.0), noise_mm=0.004)
+
+    bend = sharpest_bend(x[x < 8.0], points[x < 8.0], 0.0)
+
+    assert bend is not None
+    assert bend.u_deg < 2.0
+    assert (bend.probability > 0.95) == told

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ import pytest
 from samples.photo import save
 from samples.render import render
 from tests.study.damage_cases import Case, scene_of, truth_row
-from vision.past_kink import _crossing, _ways
+from vision.past_kink import _begins, _crossing, _ways
 from vision.pipeline import read_photo
 from vision.scale import GivenScale
 
@@ -57,6 +58,14 @@ def test_two_lines_meet_where_the_kink_is():
 @pytest.mark.parametrize("degrees", [0.0, 8.0, 120.0])
 def test_what_lies_ahead_or_beside_the_shaft_proposes_none(degrees: float):
     assert _ways(aside(degrees, 0.2, 2.0), np.array([-1.0, 0.0]), PX_PER_MM, PX_PER_MM) == []
+
+
+@pytest.mark.parametrize(("wide_mm", "begins"), [(0.3, [40]), (0.8, [40, 56])])
+def test_of_a_thick_shaft_the_corner_lies_behind_the_lines_end_as_well(wide_mm: float, begins: list[int]):
+    """There the line has run on to the outer side of the corner, by about half of the width."""
+    half = np.full(300, 0.5 * wide_mm * PX_PER_MM)
+
+    assert _begins(SimpleNamespace(upper_px=half, lower_px=-half), 40, PX_PER_MM) == begins  # type: ignore[arg-type]
 
 
 def test_a_sharp_kink_near_the_tip_is_found(tmp_path: Path):

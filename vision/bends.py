@@ -73,7 +73,7 @@ def sharpest_bend(x_mm: Array, line_mm: Array, wave_mm: float) -> Bend | None:
         return None
     best = int(np.argmax(gains))
     away = told & (np.abs(places - places[best]) > AWAY_MM)  # around a kink every window holds a part of it
-    calm = steps[away] if away.sum() >= LEAST_CALM else steps[told]
+    calm = steps[away] if away.sum() >= LEAST_CALM else _without(grid, heading, seen, places, best, float(steps[best]))[told]
     noise = 1.4826 * float(np.median(np.abs(calm - np.median(calm))))
     whole = float(np.degrees(heading[-10:].mean() - heading[:10].mean()))
     curved = float(np.percentile(np.abs(np.gradient(gaussian_filter1d(heading, 1.0 / GRID_MM), GRID_MM)), 80))
@@ -84,6 +84,15 @@ def sharpest_bend(x_mm: Array, line_mm: Array, wave_mm: float) -> Bend | None:
         whole,
         1.0 / curved if curved > 2e-3 else None,
     )
+
+
+def _without(grid: Array, heading: Array, seen: NDArray[np.bool_], places: Array, best: int, step: float) -> Array:
+    """Steps of the same line with the sharpest one taken out: what is left on a short piece, where every window holds a part of it.
+
+    Of several lengths of step the one that leaves least.
+    """
+    left = [_steps(grid, heading - step * ndtr((grid - places[best]) / length), seen, places)[0] for length in STEP_U_MM]
+    return min(left, key=lambda one: float(np.nanmedian(np.abs(one))))
 
 
 def _heading(grid: Array, x: Array, line: Array, wave_mm: float) -> Array:

@@ -26,6 +26,7 @@ Array = NDArray[np.floating[Any]]
 NEAR_MM, FAR_MM = 0.4, 5.0  # from the line's end: what lies there may be the rest of the instrument
 TURN_DEG = (14.0, 95.0)  # less is no kink that a line loses; more lies beside the shaft
 LEAST_SPOTS_MM2 = 0.05
+THICK_MM = 0.5
 FAN_DEG, FIRST_MM = 25.0, 2.0  # about the usual direction from the line's end: where a line through what lies there begins
 BAND_MM = 0.45  # half the width of what one line is laid through
 BACK_MM, BEYOND_MM, JOIN_MM = 2.0, 3.0, 4.0
@@ -33,6 +34,7 @@ MOST_APART_MM, ROUND_MM = 0.3, 0.15
 LEAST_SEEN_MM, SEEN_SHARE = 0.7, 0.85  # of metal that way
 IS_METAL, SURELY_METAL = 0.5, 0.8
 MOST_SPREAD_PX = 3.0  # of the network's outline there: shadows have no sharp one
+CERTAIN_SPREAD = 0.3  # of the width, likewise: flutes seen across are no outline that the network knows
 CERTAIN, CERTAIN_SPREAD_PX = 0.97, 7.0  # metal beyond all doubt may be a little out of focus: a kinked end leaves the level of the shaft
 
 
@@ -43,15 +45,27 @@ def past_kink(photo: Photo, plane: Plane, scale: Scale, candidate: Candidate, ax
         return axis
     line = edges.strip.axis_px
     spots = scale.to_px(plane.to_mm(_spots(candidate)))
-    end = line[first]
-    out = line[first] - line[min(first + round(BACK_MM * px_per_mm), len(line) - 1)]
-    out = out / max(float(np.linalg.norm(out)), 1e-9)
-    trials = [_led(photo, line, first, way, axis, px_per_mm) for way in _ways(spots - end, out, px_per_mm, plane.px_per_mm)]
+    trials = []
+    for begin in _begins(edges, first, px_per_mm):
+        out = line[begin] - line[min(begin + round(BACK_MM * px_per_mm), len(line) - 1)]
+        out = out / max(float(np.linalg.norm(out)), 1e-9)
+        ways = _ways(spots - line[begin], out, px_per_mm, plane.px_per_mm)
+        trials += [_led(photo, line, begin, way, axis, px_per_mm) for way in ways]
     best = max((one for one in trials if one is not None), key=lambda one: one.seen_px, default=None)
     if best is None or best.seen_px < LEAST_SEEN_MM * px_per_mm:
         return axis
     front = None if axis.front_index is None else axis.front_index + best.shift
     return replace(axis, px=best.px, tip_index=None, front_index=front)
+
+
+def _begins(edges: Edges, first: int, px_per_mm: float) -> list[int]:
+    """Columns to look aside from: the metal's first one, and of a thick shaft, whose line runs on past the corner to its outer side, one
+    farther back by its width."""
+    width = edges.upper_px - edges.lower_px
+    near = width[first : first + round(BACK_MM * px_per_mm)]
+    thick = float(np.nanmedian(near)) if np.isfinite(near).any() else 0.0
+    back = first + round(thick)
+    return [first, back] if thick > THICK_MM * px_per_mm and back < len(width) - 1 else [first]
 
 
 @dataclass(frozen=True)
@@ -156,7 +170,9 @@ def _seen_px(photo: Photo, ahead: Array, rest: Array, axis: Axis, px_per_mm: flo
         return 0
     sight = see_metal(photo, np.concatenate([ahead, rest[:back]]), axis.half_mm * px_per_mm)
     chance, spread = sight.kinds[WORKING] + sight.kinds[SMOOTH], sight.u_px.max(axis=0)
-    sharp = (spread < MOST_SPREAD_PX) | ((chance > CERTAIN) & (spread < CERTAIN_SPREAD_PX))
+    wide = sight.upper_px - sight.lower_px
+    thick = float(np.nanmedian(wide[len(ahead) :])) if np.isfinite(wide[len(ahead) :]).any() else 0.0
+    sharp = (spread < MOST_SPREAD_PX) | ((chance > CERTAIN) & (spread < max(CERTAIN_SPREAD_PX, CERTAIN_SPREAD * thick)))
     metal = ((chance > SURELY_METAL) & sharp)[: len(ahead)][::-1]
     share = np.cumsum(metal) / np.arange(1, len(metal) + 1)
     told = np.flatnonzero(share > SEEN_SHARE)
