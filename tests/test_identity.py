@@ -61,7 +61,7 @@ def test_no_size_is_sure_by_one_width_alone():
     assert alone.probability < 0.9 < borne_out.probability
 
 
-@pytest.mark.parametrize(("edges", "sure"), [(1.18, False), (0.62, True)])
+@pytest.mark.parametrize(("edges", "sure"), [(1.18, False), (0.62, True), (1.4, False)])
 def test_between_k_files_and_reamers_no_network_is_sure(edges, sure):
     """Size 25: K-files about 1.8, reamers 0.76 edges a mm (trade figures, from memory). Nothing else tells the two apart."""
     seen = Named({"reamer": 0.99, "k-file": 0.01}, {"triangle": 1.0, "square": 0.0, "rhombus": 0.0, "round": 0.0})

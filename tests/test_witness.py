@@ -121,6 +121,15 @@ def test_edges_that_run_against_the_rest_bear_an_outline_out():
     assert both > 0.5 > outline > edges
 
 
+def test_what_edges_show_at_one_place_says_nothing_of_another():
+    """Edges that run against the rest from 2 to 4 mm, and a network that sees a stretch unwound from 9 to 11."""
+    away = sight(unwound=(9.0, 11.0, 0.5))
+    with_edges, without = (twist_told(replace(twist(60.0, 0.99), same_hand=odd), away, 14.0) for odd in (-4.0, None))
+
+    assert without.zone_mm == pytest.approx((9.0, 11.0), abs=0.15)
+    assert with_edges.zone_mm != without.zone_mm or with_edges.probability == without.probability
+
+
 def test_kinds_that_look_alike_share_what_the_network_sees():
     """Chances 0.8 and 0.6 at one place: 1 - 0.2 * 0.4 that it is one of the two; at two places no more than 0.8."""
     there = sight(barbs_folded=(4.0, 5.0, 0.8), barbs_missing=(4.0, 5.0, 0.6))

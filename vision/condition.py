@@ -15,6 +15,7 @@ from vision.call import call_of, own_rules
 from vision.chips import Chip
 from vision.dirt import Dirt
 from vision.hurt_sight import HurtSight
+from vision.past_kink import TURN_DEG
 from vision.quantity import Quantity
 from vision.reading import ConditionReading, Finding
 from vision.tint import Spot
@@ -27,7 +28,6 @@ from vision.witness import (
     barbs_told,
     bend_limit,
     bend_told,
-    chip_limit,
     chip_seen,
     chip_told,
     loss_limit,
@@ -43,7 +43,7 @@ WHOLE_CREST = 100.0  # % of its height: no chip is deeper
 SHOWN_FROM = 0.3  # chance from which a finding is told at all
 KINK_HIDES, KINK_BESIDE_MM = 0.5, 0.5  # chance of a kink from which, and how near, a chip is taken for the kink's own crests
 CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
-MOST_BEND_DEG = 95.0  # a line that turns by more within a millimetre follows no shaft (`vision.past_kink`)
+MOST_BEND_DEG = TURN_DEG[1]  # a line that turns by more within a millimetre follows no shaft
 BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 rendered kinks, development seeds)
 TIP_LEAST_MM = 0.35  # of 462 crops (80000 to 87123) up to 0.5 mm: 8 of 10 lost tips are told, 1 of 452 others called 'look again'
 OVERWOUND_MOST, MOST = 0.45, 0.999
@@ -197,8 +197,8 @@ def _cut_doubts(seen: Seen) -> tuple[str, ...]:
 def _bend_doubts(bend: Bend | None) -> tuple[str, ...]:
     if bend is None or abs(bend.sharp_deg) <= MOST_BEND_DEG:
         return ()
-    return (f"the line that was followed turns by {abs(bend.sharp_deg):.0f} deg at {bend.at_mm:.1f} mm from the tip, as no shaft does: "
-            "lay it clear of print and shadow and photograph again",)
+    return (f"the line that was followed turns by {abs(bend.sharp_deg):.0f} deg at {bend.at_mm:.1f} mm from the tip, as no shaft does "
+            "unless it is bent back on itself: look at it, lay it clear of print and shadow and photograph again",)
 
 
 def _dirt_doubts(dirt: Dirt | None) -> tuple[str, ...]:
@@ -220,16 +220,16 @@ def _spot_doubts(spot: Spot | None) -> tuple[str, ...]:
 
 def _limits(seen: Seen) -> dict[str, Mapping[str, float]]:
     """The smallest damage of each kind that this photo would have shown about nine times in ten, where it lies in the outline; a kind of
-    which not even the largest would have been told so is left out, and a Hedstroem's chips, which are found half the time at any depth."""
+    which not even the largest would have been told so is left out, and chips, of which even deep ones are found two times in three."""
     limits: dict[str, Mapping[str, float]] = {}
     if seen.twist is not None:
         limits["unwound"] = {"value": round(loss_limit(seen.twist, seen.hurts)), "over_mm": round(seen.twist.over_mm, 1)}
-    if seen.bend is not None:
+    if seen.bend is not None and not _bend_doubts(seen.bend):
         limits["kinked"] = {"value": round(bend_limit(seen.bend, seen.hurts)), "over_mm": 1.0}
     if seen.tip is not None and seen.tip.smallest_mm is not None and (seen.hurts is not None or not seen.barbed):
         limits["tip-lost"] = {"value": round(seen.tip.smallest_mm, 1)}
-    if seen.chip is not None and chip_limit(seen.chip, seen.hurts) < WHOLE_CREST:
-        limits["crest-chipped"] = {"value": round(chip_limit(seen.chip, seen.hurts))}
+    if seen.chip is not None and seen.hurts is None and seen.chip.smallest_percent < WHOLE_CREST:
+        limits["crest-chipped"] = {"value": round(seen.chip.smallest_percent)}
     if seen.barbs is not None:
         limits["barbs-folded"] = {"value": round(barbs_limit(seen.barbs, seen.hurts), 1)}
     return limits

@@ -1,8 +1,8 @@
 """Stage 8g: the strip in colour -> what the damage network sees along the strip: a second witness beside outline, twist and tip.
 
 It looks at the whole picture of the metal, faces included, where the other examinations look at the outline. Trained on renders
-only (models/README.md). It sees twist gone wrong, broken ends, kinks and rows of hurt barbs; of chips it sees one in four and is
-heard beside the outline; of dirt one in seven, and is heard where it is certain or a spot of colour says so too.
+only (models/README.md). It sees twist gone wrong, broken ends, kinks and rows of hurt barbs; of chips it sees
+one in three and is heard beside the outline, or where it is certain; of dirt one in seven, likewise beside a spot of colour.
 """
 
 from __future__ import annotations

@@ -173,9 +173,9 @@ def _held_to_spacing(chances: Mapping[Pair, float], looks: list[Weighed]) -> dic
     both = families(chances)
     if said is None or min(both["k-file"], both["reamer"]) <= 0.0:
         return dict(chances)
-    most = BESIDE_SPACING + said[1] * abs(math.log(said[0]["k-file"] / said[0]["reamer"]))
+    spacing = said[1] * math.log(said[0]["k-file"] / said[0]["reamer"])
     odds = math.log(both["k-file"] / both["reamer"])
-    share = 1.0 / (1.0 + math.exp(-min(max(odds, -most), most)))
+    share = 1.0 / (1.0 + math.exp(-min(max(odds, min(spacing, 0.0) - BESIDE_SPACING), max(spacing, 0.0) + BESIDE_SPACING)))
     total = both["k-file"] + both["reamer"]
     factor = {"k-file": total * share / both["k-file"], "reamer": total * (1.0 - share) / both["reamer"]}
     return {(family, kind): value * factor.get(family, 1.0) for (family, kind), value in chances.items()}

@@ -37,7 +37,8 @@ TURNED, TURNED_FROM_MM, ELSEWHERE = ("unwound", "reverse-wound", "overwound"), 0
 # Log odds: a curve toward the camera looks overwound too. Of 3,169 whole crops 4 less have a finding by it, of 353 overwound ones 5 less
 # (85000 to 93599).
 OVERWOUND_DOUBT = 0.4
-TWIST_SHOWN = 1.65  # of the outline's own: on the crops above (the limit at .85 to 1.2) 25 of 28 unwound were told, at half of it 9 of 27
+# Of the outline's own, on 91000 to 91330: at the limit (.8 to 1.25) 41 of 46 unwound were told, at half 43 of 91, at twice 55 of 55.
+TWIST_SHOWN = 1.85
 # Log odds: our own choice. Edges on the faces are a third witness where they run against the whole blank's, of at most so much: of 1,447
 # whole crops none is called more by it, of 173 that turn back one is found more (85000 to 89310).
 HAND_DECIDES, HAND_MOST = 2.0, 3.0
@@ -51,15 +52,14 @@ CHIP_DOUBT = 1.8  # an outline that leads straight over the deepest cut there is
 # each in its place. A Hedstroem's are not told so: 2 more of 1,031, none of 25.
 CHIP_FACES_LEVEL = 3.6
 CHIP_FROM_MM, CHIP_END_MM = 0.6, 1.6  # from the tip, and before the end of the working part, where crests run out
-CHIP_SHOWN = 4.2  # the outline leads straight over a part of most chips: found nine times in ten on the same, at half of it four in nine
 # Of the spreads by which a Hedstroem's tooth is lower, at most so many. On the half that did not set the weight, 161 whole ones and 51
-# with a chip of 30 % and more (30000 to 34000): 2 false, 25 found; by the teeth's outline at its alert, as it was before, 0 and 2.
+# with a chip of 30 % and more (30000 to 34000), at a level of 1.6: 2 false, 25 found; by the outline's alert alone 0 and 2.
 TOOTH_WEIGHT, TOOTH_MOST, TOOTH_LEVEL = 0.6, 8.0, 2.0
 BARBS_LEVEL, BARBS_STEEP = 2.9, 2.0
 BARBS_FROM_MM = 0.3
 BARB_APART_MM = 0.33  # 30 to 44 barbs on 10 to 12 mm: common practice, no source
-BARBS_SHOWN = 3.0  # in the outline, found 12 times in 13 on the same
-BEND_SHOWN = 1.65  # of what the outline alone would have told: what both witnesses do, found nine times in ten on the same
+BARBS_SHOWN = 3.0  # in the outline, found 47 times in 52 (91000 on)
+BEND_SHOWN = 1.8  # of what the outline alone would have told: at the limit 33 of 34 kinks were told, at half 33 of 94 (91000 on)
 # Of spots: areas on 138 crops (``vision.tint``); the network's say on 32 dirty ones, 22 of them facing, and 278 whole ones.
 SPOT_MM2, SPOT_ALONE, SPOT_BESIDE_MM = 0.004, 2.5, 0.7
 SPOT_CONTRADICTED, SPOT_SEEN = 0.02, 0.2
@@ -102,15 +102,15 @@ def twist_told(twist: TwistLoss, hurts: HurtSight | None, until_mm: float) -> Tw
         return Twisted(_sense(twist, dict.fromkeys(TURNED, 0.0)), twist.zone_mm, twist.probability)
     low, high = twist.zone_mm[0] - BESIDE_MM, twist.zone_mm[1] + BESIDE_MM
     there = {kind: hurts.most(kind, low, high) for kind in TURNED}
-    kind, zone, seen = _sense(twist, there), twist.zone_mm, odds(hurts.most_of(TURNED, low, high))
+    against = min(-(twist.same_hand or 0.0), HAND_MOST) if _runs_against(twist) else 0.0
+    kind, zone, seen = _sense(twist, there), twist.zone_mm, odds(hurts.most_of(TURNED, low, high)) + against
     loudest = max(TURNED, key=lambda one: hurts.most(one, TURNED_FROM_MM, until_mm))
     elsewhere = odds(hurts.most_of(TURNED, TURNED_FROM_MM, until_mm)) - ELSEWHERE
     if elsewhere > seen:
         kind, zone, seen = loudest, hurts.stretch(loudest, TURNED_FROM_MM, until_mm), elsewhere
     elif kind == "reverse-wound" and there[kind] > LEAST_SEEN:
         zone = hurts.stretch(kind, low, high)
-    against = min(-(twist.same_hand or 0.0), HAND_MOST) if _runs_against(twist) else 0.0
-    both = float(expit(TWIST_WEIGHT * odds(twist.probability, LEAST_TWIST) + seen + against - TWIST_LEVEL))
+    both = float(expit(TWIST_WEIGHT * odds(twist.probability, LEAST_TWIST) + seen - TWIST_LEVEL))
     faces, told = twist_seen(hurts, until_mm, level=FACES_LEVEL), _weighed(Twisted(kind, zone, both))
     return faces if faces.probability > told.probability else told
 
@@ -198,11 +198,6 @@ def chip_seen(hurts: HurtSight, until_mm: float) -> tuple[tuple[float, float], f
     place = CHIP_FROM_MM, until_mm - CHIP_END_MM
     seen = odds(hurts.most("crest-chipped", *place))
     return hurts.stretch("crest-chipped", *place), float(expit(seen - CHIP_FACES_LEVEL))
-
-
-def chip_limit(chip: Chip, hurts: HurtSight | None) -> float:
-    """Share of the crest height, %, of a chip that would have been told."""
-    return chip.smallest_percent * (1.0 if hurts is None else CHIP_SHOWN)
 
 
 def barbs_told(gap: BarbGap | None, hurts: HurtSight | None, until_mm: float) -> BarbRow | None:

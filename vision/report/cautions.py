@@ -30,7 +30,8 @@ def limits_line(condition: ConditionReading) -> str:
     if not condition.smallest_visible:
         return f"{seen}, and no damage of any kind could have been told in {them}"
     smallest = "; ".join(_smallest(kind, limit) for kind, limit in condition.smallest_visible.items())
-    return f"{seen}; smallest damage {it} could have shown there: {smallest}"
+    chips = "" if "crest-chipped" in condition.smallest_visible else "; a piece missing from a crest may go unseen at any size"
+    return f"{seen}; smallest damage {it} could have shown there: {smallest}{chips}"
 
 
 def shown_with(instruments: tuple[InstrumentReading, ...]) -> tuple[str, ...]:
