@@ -126,8 +126,9 @@ def test_a_guided_run_keeps_each_photo_at_once_and_ends_in_one_combination(
     assert any(one["shoot"] for one in goes)
     assert (last["complete"], last["combining"]) == (True, True)
     done = threading.Event()
-    while len(bench.tasks) < 3 and not done.wait(0.02):
-        pass
+    for _ in range(500):
+        if len(bench.tasks) >= 3 or done.wait(0.02):
+            break
     assert [(task.group, task.combine) for task in bench.tasks] == [(run, False), (run, False), (run, True)]
     assert all(task.path.is_file() for task in bench.tasks)
 
@@ -142,8 +143,9 @@ def test_a_photo_that_arrives_after_the_run_was_ended_is_combined_too(page: Test
     assert [(one["complete"], one["combining"]) for one in ends] == [(True, True), (True, True)]
     assert (late["taken"], late["combining"]) == (3, True)
     done = threading.Event()
-    while len(bench.tasks) < 5 and not done.wait(0.02):
-        pass
+    for _ in range(500):
+        if len(bench.tasks) >= 5 or done.wait(0.02):
+            break
     assert [task.combine for task in bench.tasks] == [False, False, True, False, True]
 
 
@@ -153,8 +155,9 @@ def test_the_measuring_process_is_told_which_photos_show_it_as_it_lay(page: Test
         for k in range(shots):
             photo(page, run, 90 + 20 * k)
     done = threading.Event()
-    while len(bench.tasks) < 8 and not done.wait(0.02):
-        pass
+    for _ in range(500):
+        if len(bench.tasks) >= 8 or done.wait(0.02):
+            break
 
     assert [task.lay for task in bench.tasks] == [0, 1, 2, 2, None, None, None, None]
 

@@ -32,16 +32,17 @@ def written(path: Path, data: bytes) -> Path:
 # What costs more than it should.
 
 
-def repeated_scans(times: int) -> bytes:
+def repeated_scans(times: int, between: bytes = b"") -> bytes:
     """A progressive JPEG that goes over its picture again and again: its last scan, many times."""
     data = jpeg((8000, 7900), progressive=True)
     start, end = data.rfind(b"\xff\xda"), data.rfind(b"\xff\xd9")
-    return data[:end] + data[start:end] * times + data[end:]
+    return data[:end] + (between + data[start:end]) * times + data[end:]
 
 
-def test_a_jpeg_of_endless_scans_is_refused_before_it_is_decoded(tmp_path: Path) -> None:
+@pytest.mark.parametrize("between", [b"", b"\xff\xfe\x00\x02\x00"], ids=["one by one", "a comment and a stray byte between"])
+def test_a_jpeg_of_endless_scans_is_refused_before_it_is_decoded(tmp_path: Path, between: bytes) -> None:
     """Decoded, each scan of these few bytes costs a fifth of a second."""
-    path = written(tmp_path / "a.jpg", repeated_scans(300))
+    path = written(tmp_path / "a.jpg", repeated_scans(300, between))
     began = time.process_time()
     error = error_of(path)
 

@@ -29,9 +29,15 @@ def excess(data: bytes) -> str | None:
 
 
 def _scans(data: bytes) -> int:
-    """Count the scans of the first picture; stops one past the limit, at its end, or where it is damaged."""
+    """Count the scans of the first picture; stops one past the limit or at its end."""
     at, scans = 2, 0
-    while scans <= MOST_SCANS and at + 4 <= len(data) and data[at] == 0xFF:
+    while scans <= MOST_SCANS and at + 4 <= len(data):
+        if data[at] != 0xFF:  # decoders pass over what stands between segments
+            following = _MARKER.search(data, at)
+            if following is None:
+                break
+            at = following.start()
+            continue
         marker = data[at + 1]
         if marker == _EOI:
             break

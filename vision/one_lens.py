@@ -20,7 +20,8 @@ REFOCUSED_U = 0.03  # the focal length grows as a lens is focused nearer; common
 
 
 def one_lens(scales: Sequence[Scale]) -> list[Scale]:
-    """Return the scales with cameras that share one focal length; unchanged where records or profiles name it.
+    """Return the scales with cameras that share one focal length; unchanged where records or profiles name it, and a view that tells it
+    better by itself keeps its own.
 
     Photos of other sizes in px than the surest one are left alone: another camera, or another setting of it.
     """

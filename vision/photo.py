@@ -220,8 +220,8 @@ def _plain_jpeg(path: Path, data: bytes, image: Image.Image) -> NDArray[np.uint8
     """The pixels of an upright RGB JPEG without a colour profile, by OpenCV: the same as by Pillow (one library decodes for both) in three
     quarters of the time and a third of the memory; None for whatever else.
 
-    OpenCV reads a damaged stream without a word. So Pillow passes over it first, an eighth of the size: all of the stream is read for
-    that too, and what it would refuse in full it refuses then.
+    OpenCV reads a damaged stream, and at most libjpeg writes a line to standard error. So Pillow passes over it first, an eighth of the
+    size: all of the stream is read for that too, and what it would refuse in full it refuses then.
     """
     if image.format != "JPEG" or image.mode != "RGB" or image.info.get("icc_profile"):
         return None

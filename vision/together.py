@@ -102,14 +102,15 @@ def combine(photos: Sequence[Looked], *, down: bool) -> tuple[CombinedReading | 
     if lifted is not None and test is not None and test.untouched and (clash is None or len(alone) == len(views)):
         again = [_raised(view, lifted) if view in alone else _laid_again(view, lifted, alone[0]) for view in views]
         odd = [f"its place says it is one instrument, yet {clash}"] if clash is not None else []
-        turned = lay_notes([view.looked.name for view in views if view not in alone], weak=lifted.weak)
+        laid = [(view.looked.name, _known_again(view, lifted, alone[0])) for view in views if view not in alone]
+        turned = lay_notes([name for name, known in laid if known], [name for name, known in laid if not known])
         views = [new if new is not None else old for new, old in zip(again, views, strict=True)]
         return _combined(views, lifted, test, [*notes, *turned, *odd]), tuple(problems)
     if clash is not None:
         return None, (*problems, f"{clash}: photos of one instrument are needed; nothing was combined")
     by_lens = [_by_its_lens(view, one.scale) for view, one in zip(views, single, strict=True)]
     turned = [old.looked.name for old, new in zip(views, by_lens, strict=True) if new is not old]
-    lens = [f"{', '.join(turned)} measured again by the lens that another photo tells: the combination differs from its own reading"]
+    lens = [f"{', '.join(turned)} measured again by the lens that the photos tell together: the combination differs from its own reading"]
     return _combined(by_lens, None, test, [*notes, *(lens if turned else [])]), tuple(problems)
 
 
@@ -186,10 +187,15 @@ def _exact(scale: Scale) -> Scale:
 
 def _laid_again(view: _View, lifted: Lifted, alone: _View) -> _View | None:
     """Measure a photo of it turned since, at the height that it was measured to have as it lay before; a curved one lies otherwise."""
-    if lifted.weak or lifted.axis.ends_mm[2] != 0.0 or view.looked.scale.centre_px != alone.looked.scale.centre_px:
+    if not _known_again(view, lifted, alone):
         return _again(view, view.looked.scale, view.measured.height)
     height = laid_again(lifted.height(alone.measured.height), view.measured.height)
     return _again(view, _exact(view.looked.scale), height)
+
+
+def _known_again(view: _View, lifted: Lifted, alone: _View) -> bool:
+    """Whether what was measured of the height as it lay before holds for a photo of it turned since."""
+    return not lifted.weak and lifted.axis.ends_mm[2] == 0.0 and view.looked.scale.centre_px == alone.looked.scale.centre_px
 
 
 def _by_its_lens(view: _View, own: Scale) -> _View:

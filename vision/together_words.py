@@ -52,12 +52,10 @@ def mode_notes(test: Untouched) -> list[str]:
     return [f"it was moved or turned between the photos: {test.words}; readings are pooled, its height is not triangulated"]
 
 
-def lay_notes(turned: Sequence[str], *, weak: bool) -> list[str]:
-    """What is taken for the height in photos of it turned since."""
-    if not turned:
-        return []
-    known = "as its photo allows" if weak else "what was measured as it lay before, now and then another pose"
-    return [f"for {', '.join(turned)} it was turned and laid down again: its height there is {known}"]
+def lay_notes(known: Sequence[str], own: Sequence[str]) -> list[str]:
+    """What is taken for the height in photos of it turned since: what was measured before, or what each photo allows."""
+    heights = (known, "what was measured as it lay before, now and then another pose"), (own, "as its photo allows")
+    return [f"for {', '.join(names)} it was turned and laid down again: its height there is {height}" for names, height in heights if names]
 
 
 def parallax_notes(lifted: Lifted, way_mm: float) -> list[str]:
