@@ -205,6 +205,7 @@ def test_search_narrows_and_counts(records: Records) -> None:
     assert find(records, Filter(since="2999-01-01"))[1] == 0
     assert find(records, Filter(until=now()[:10]))[1] == 6
     assert find(records, Filter(text="%"))[1] == 0
+    assert find(records, Filter(text="un\0wound"))[1] == 0  # SQLite's FTS5 ends a text there, in the middle of its quotes
 
 
 def test_tags_name_instruments_and_kits(records: Records) -> None:

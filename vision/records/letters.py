@@ -7,11 +7,12 @@ begins, or as a whole slot.
 from __future__ import annotations
 
 LETTERS = 3
+NUL, IN_NONE = "\0", "\ufffd"  # FTS5 ends a text at NUL, in the middle of its quotes; no code, kit or file name holds either
 
 
 def phrase(text: str) -> str | None:
     """Return a text as FTS5 takes it, every sign meaning itself; None where it is too short."""
-    return '"' + text.replace('"', '""') + '"' if len(text) >= LETTERS else None
+    return '"' + text.replace(NUL, IN_NONE).replace('"', '""') + '"' if len(text) >= LETTERS else None
 
 
 def code_holds(text: str) -> tuple[str, list[str]]:
