@@ -11,7 +11,7 @@ from vision.barb_gaps import longest_gap
 from vision.bends import Bend
 from vision.chips import Chip, deepest_chip
 from vision.condition import Seen, examine
-from vision.damage_seen import _agreed
+from vision.damage_seen import _agreed, _no_thicker_than_behind
 from vision.dimensions import Dimensions
 from vision.dirt import stands_out
 from vision.expected import Left
@@ -306,3 +306,14 @@ def test_a_line_that_turns_back_is_no_kink_but_a_reason_to_look_again():
     assert [one.kind for one in kinked.findings] == ["kinked"]
     assert (astray.findings, astray.call) == ((), "look again")
     assert "turns by 130 deg at 4.0 mm" in " ".join(astray.reasons)
+
+
+def test_a_tip_thicker_than_what_lies_behind_it_is_a_shadow():
+    """A file of 0.08 mm, taper 0.02 (ISO 3630-1 as others quote it), one edge of its first 0.7 mm on its shadow's far side."""
+    x = np.arange(0.0, 12.0, 0.02)
+    true_px = PX_PER_MM * (0.08 + 0.02 * x)
+    seen = np.where(x < 0.7, 4.0 * true_px, true_px)
+
+    assert not _no_thicker_than_behind(seen, x)[x < 0.7].any()
+    assert _no_thicker_than_behind(seen, x)[x > 0.7].all()
+    assert _no_thicker_than_behind(true_px, x).all()

@@ -75,7 +75,7 @@ def _bend(part: Part, fit: TwistFit | None, path: TwistPath | None) -> Bend | No
     inside = (x > first) & (x < min(part.last_mm - BEND_CLEAR_MM, (end if end is not None else USUAL_END_MM) - clear))
     if part.stop_mm is not None:
         inside &= (x < part.stop_mm[0] - 0.8) | (x > part.stop_mm[1] + 0.8)
-    inside &= _wire_alone(width, part.px_per_mm)
+    inside &= _wire_alone(width, part.px_per_mm) & _no_thicker_than_behind(width, x)
     line = (strip.axis_px + middle[:, None] * strip.normal) / part.px_per_mm
     bend = sharpest_bend(x[inside], line[inside], wave)
     if fit is None or path is None or fit.blank.corners % 2 == 0 or bend is None:
@@ -111,6 +111,15 @@ def _wire_alone(width_px: Array, px_per_mm: float) -> NDArray[np.bool_]:
     usual = median_filter(filled[::every], max(round(WIDTH_OVER_MM * px_per_mm / every), 3), mode="nearest")
     at = np.interp(np.arange(float(len(width_px))), np.arange(len(usual)) * float(every), usual)
     return np.asarray(np.abs(filled - at) <= ODD_WIDTH * at)
+
+
+def _no_thicker_than_behind(width_px: Array, x_mm: Array) -> NDArray[np.bool_]:
+    """Where the tip is no thicker than what lies behind it, as no instrument's is: there an edge has gone over to the tip's shadow, and
+    for so far that the usual width around is the wrong one."""
+    behind = width_px[(x_mm > WIDTH_OVER_MM) & (x_mm < 2.0 * WIDTH_OVER_MM) & np.isfinite(width_px)]
+    if len(behind) == 0:
+        return np.ones(len(width_px), dtype=bool)
+    return np.asarray((x_mm > WIDTH_OVER_MM) | ~(width_px > (1.0 + ODD_WIDTH) * float(np.median(behind))))
 
 
 def _on_outline(part: Part, fit: TwistFit | None, path: TwistPath | None) -> tuple[Chip | None, BarbGap | None, Dirt | None]:
