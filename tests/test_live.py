@@ -63,6 +63,7 @@ def test_a_good_frame_that_holds_still_is_right_in_everything() -> None:
         ({"glare": 0.06}, ("glare", "mirrors")),
         ({"blur_px": 3.5, "sheet_blur_px": 3.4}, ("focus", "soft")),
         ({"blur_px": 3.5, "sheet_blur_px": 1.2}, ("focus", "on_paper")),
+        ({"blur_px": 2.0, "sheet_blur_px": 1.1}, ("focus", "on_paper")),  # soft by little, and yet plainly softer than the sheet
         ({"sheet_blur_px": 3.5}, ("focus", "sheet_soft")),
     ],
 )
