@@ -103,3 +103,17 @@ def test_what_lies_on_a_line_that_was_laid_anew_is_left_out_not_what_lies_where_
     found = _unread_lines([lost, on_laid, on_strayed], {id(lost)}, [seen], PLANE, SCALE, relative)
 
     assert [candidate for candidate, _ in found] == [lost, on_strayed]
+
+
+@pytest.mark.parametrize(("length_mm", "counted"), [(4.0, False), (12.0, True)])
+def test_a_coloured_piece_on_the_shaft_of_another_is_its_stop_unless_it_is_as_large_as_a_handle(
+    length_mm: float, counted: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Both lie 22 mm before the handle whose shaft they lie on, and have its line."""
+    relative = np.ones((round(20 * PPM), round(60 * PPM), 3), np.float32)
+    seen, (other, _) = piece(STRAIGHT, 40, 10, 8.0), piece(STRAIGHT, 18, 10, length_mm)
+    monkeypatch.setattr("vision.pipeline.trace_axis", lambda *_: Axis(STRAIGHT, 0, len(STRAIGHT) - 1, 0.2))
+
+    found = _unread_lines([other], set(), [seen], PLANE, SCALE, relative)
+
+    assert [candidate for candidate, _ in found] == ([other] if counted else [])

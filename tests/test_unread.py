@@ -20,7 +20,17 @@ from vision.report.document import document, text
 from vision.report.overview import overview
 from vision.report.table import print_reading
 from vision.tray.told import tell
-from vision.unread import WHY, HandleSeen, handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
+from vision.unread import (
+    WHY,
+    HandleSeen,
+    handle_seen,
+    led_on,
+    part_of_another,
+    stands_apart,
+    surely_there,
+    unread,
+    whole,
+)
 
 RED, BLACK, PAPER, WHITE = (0.55, 0.03, 0.03), (0.02, 0.02, 0.02), (1.0, 1.0, 1.0), (1.15, 1.15, 1.12)
 
@@ -74,6 +84,16 @@ def test_a_handle_far_from_all_others_stands_apart_and_a_piece_of_one_does_not()
     assert part_of_another(handle, [far, near])
     assert not part_of_another(handle, [far, other])
     assert not stands_apart(HandleSeen(None, None), [])
+
+
+def test_a_handle_is_whole_where_it_is_as_large_as_one_or_the_frame_cuts_it() -> None:
+    candidate = seen(RED)[1]
+    short = candidate.handle.copy()
+    short[:, 640:] = False  # 6 mm by 4 mm: a stop lying on its side with its shadow is no larger
+
+    assert whole(candidate, page())
+    assert not whole(replace(candidate, handle=short), page())
+    assert whole(replace(candidate, handle=short, cut=True), page())
 
 
 def test_one_that_is_lost_early_is_led_on_to_the_shortest_length() -> None:

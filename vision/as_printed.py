@@ -1,7 +1,8 @@
 """Stage 3j: a candidate of a crowd -> whether the page's own print shows there and nothing else.
 
 Columns of markers and lines of text are long and thin, and a badly fitted print shows at its edges. What is no darker and no
-brighter than what was printed there, edges left out, is no instrument.
+brighter than what was printed there, edges left out, is no instrument. Where a lamp's reflection lies ink shines, by up to a third of
+paper's light; it may then be as light as the ink beside the candidate.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ BESIDE_PX = 1  # by which each edge of the print may lie aside
 ASIDE_MM = 0.45  # and by which all of it may there, where the page is not flat or the lens not fitted well: up to half of it was seen
 DARKER, BRIGHTER = (0.8, 0.1), (1.1, 0.15)  # share of the print's own reflectance, and light more or less, within which it is print
 WHITE = 0.95
+DARK, NEAR_MM, LEAST_INK_MM2 = 0.05, 2.0, 4.0  # ink's reflectance, how near the candidate it is looked at, and how much of it tells
 LEAST_THIN = 0.03  # share of what has no handle that print does not explain, at least
 INKED, LEAST_HANDLE, LEAST_THIN_INKED = 0.5, 0.1, 0.25  # a "handle" that is mostly ink, as printed, and shows no more of a shaft, is print
 
@@ -30,9 +32,18 @@ def print_alone(plane: Plane, relative: Array, thin: Mask, handle: Mask, offset_
     height, width = thin.shape
     if handle.any() and plane.printed[top : top + height, left : left + width][handle].mean() >= INKED:
         return False  # a white handle on paper, and its shaft in soft light, are as bright as paper too
+    sheen = _sheen(plane, relative, thin | handle, offset_px)
+    return any(_explained(plane, relative, thin, handle, offset_px, ink) for ink in ((0.0, sheen) if sheen else (0.0,)))
+
+
+def _explained(plane: Plane, relative: Array, thin: Mask, handle: Mask, offset_px: tuple[int, int], ink: float) -> bool:
+    """Whether print does whose ink is as light as ``ink``, over paper's."""
+    left, top = offset_px
+    height, width = thin.shape
     reach = max(round(ASIDE_MM * plane.px_per_mm), 1)
     light = relative[top : top + height, left : left + width].mean(axis=2)
-    least, most = print_light(_printed(plane, (left - reach, top - reach), (height + 2 * reach, width + 2 * reach)))
+    printed = _printed(plane, (left - reach, top - reach), (height + 2 * reach, width + 2 * reach))
+    least, most = print_light(np.asarray(ink + (1.0 - ink) * printed, dtype=np.float32))
     spots = [(down, right) for down in range(2 * reach + 1) for right in range(2 * reach + 1)]
     odd_thin, odd_handle = min((_odd(light, least, most, thin, spot), _odd(light, least, most, handle, spot)) for spot in spots)
     return odd_thin < LEAST_THIN if not handle.any() else odd_handle < LEAST_HANDLE and odd_thin < LEAST_THIN_INKED
@@ -69,6 +80,21 @@ def _odd(light: Array, least: Array, most: Array, part: Mask, aside_px: tuple[in
     v, u = np.nonzero(part)
     seen, there = light[v, u], (v + aside_px[0], u + aside_px[1])
     return float(unlike_print(seen, least[there], most[there]).mean()) if len(v) else 0.0
+
+
+def _sheen(plane: Plane, relative: Array, part: Mask, offset_px: tuple[int, int]) -> float:
+    """Light of the ink beside a part, over paper's; none where ``print_light`` allows for it, or little of it is seen."""
+    ppm, (left, top), (height, width) = plane.px_per_mm, offset_px, part.shape
+    reach = round(NEAR_MM * ppm)
+    edge = np.ones((2 * BESIDE_PX + 1, 2 * BESIDE_PX + 1), np.uint8)
+    x0, y0 = max(left - reach, 0), max(top - reach, 0)
+    place = slice(y0, top + height + reach), slice(x0, left + width + reach)
+    ink = (cv2.dilate(np.ascontiguousarray(plane.printed[place]), edge) < DARK) & plane.inside[place]
+    ink[top - y0 : top - y0 + height, left - x0 : left - x0 + width] &= ~part
+    if ink.sum() < LEAST_INK_MM2 * ppm**2:
+        return 0.0
+    light = float(np.median(relative[place][ink].mean(axis=1)))
+    return light if light > BRIGHTER[1] else 0.0
 
 
 def _printed(plane: Plane, first: tuple[int, int], shape: tuple[int, int]) -> Array:

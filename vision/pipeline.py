@@ -43,7 +43,7 @@ from vision.shadow import like_a_shadow
 from vision.stray import along_handle, leaves_askew, strayed
 from vision.together import Looked
 from vision.twice import NEAR_MM, NOT_COUNTED, SHADOW_MM, counted_once
-from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread
+from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread, whole
 
 GIVEN_BACK_EVERY = 2  # candidates of a tray
 
@@ -120,7 +120,7 @@ def _unread_lines(
 ) -> list[tuple[Candidate, Axis]]:
     """What is there without a readable outline, with its line; what another one shows already is left out.
 
-    One whose handle stands apart from all others' is not, whatever its line does.
+    One whose whole handle stands apart from all others' is not, whatever its line does; what is smaller may be a stop on another's shaft.
     """
     if not seen:
         return []
@@ -132,7 +132,8 @@ def _unread_lines(
         if axis is None or part_of_another(handle, handles):
             continue
         own = np.asarray(axis.px)
-        if stands_apart(handle, handles) or counted_once([*axes, own], [*[1.0] * len(axes), 0.0], seen[0][1].scale_at.value)[-1]:
+        apart = whole(candidate, plane) and stands_apart(handle, handles)
+        if apart or counted_once([*axes, own], [*[1.0] * len(axes), 0.0], seen[0][1].scale_at.value)[-1]:
             lay = along_handle if id(candidate) in astray or leaves_askew(axis, handle, scale) else led_on
             laid = lay(axis, handle, scale)
             found.append((candidate, laid))

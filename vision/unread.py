@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from vision.axis import Axis
 from vision.find import Candidate
-from vision.grips import share_whiter
+from vision.grips import WHOLE_MM2, share_whiter
 from vision.handle import handle_colour, handle_reading
 from vision.nominal import LENGTHS_MM
 from vision.photo import Photo
@@ -79,6 +79,11 @@ def handle_seen(candidate: Candidate, plane: Plane, relative: NDArray[np.float32
     half = ways[:, -1] * np.sqrt(3.0 * values[-1]) / plane.px_per_mm  # of an even bar: half its length is the root of three times that
     middle = plane.to_mm(np.array([[u.mean(), v.mean()]]) + np.array(candidate.offset_px))[0]
     return HandleSeen(np.asarray(middle), handle_colour(relative, candidate).word, np.asarray(half))
+
+
+def whole(candidate: Candidate, plane: Plane) -> bool:
+    """Whether its handle is as large as one is, or cut by the frame: a stop is smaller."""
+    return candidate.cut or bool(candidate.handle.sum() > WHOLE_MM2 * plane.px_per_mm**2)
 
 
 def stands_apart(handle: HandleSeen, others: Sequence[HandleSeen]) -> bool:
