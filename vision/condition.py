@@ -134,7 +134,7 @@ def _turned(twist: TwistLoss, told: Twisted, least_deg: float) -> Quantity:
 
 def _bend_findings(seen: Seen) -> list[Finding]:
     bend = seen.bend
-    if bend is None or abs(bend.sharp_deg) > MOST_BEND_DEG or (chance := min(bend_told(bend, seen.hurts), MOST)) < SHOWN_FROM:
+    if bend is None or _bend_doubts(bend) or (chance := min(bend_told(bend, seen.hurts), MOST)) < SHOWN_FROM:
         return []
     size = Quantity(abs(bend.sharp_deg), math.hypot(bend.u_deg, BEND_U_SHARE * bend.sharp_deg))
     return [Finding("kinked", max(bend.at_mm - 0.5, 0.0), bend.at_mm + 0.5, size, "deg as projected", chance)]

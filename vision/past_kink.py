@@ -62,10 +62,14 @@ def _begins(edges: Edges, first: int, px_per_mm: float) -> list[int]:
     """Columns to look aside from: the metal's first one, and of a thick shaft, whose line runs on past the corner to its outer side, one
     farther back by its width."""
     width = edges.upper_px - edges.lower_px
-    near = width[first : first + round(BACK_MM * px_per_mm)]
-    thick = float(np.nanmedian(near)) if np.isfinite(near).any() else 0.0
+    thick = _usual(width[first : first + round(BACK_MM * px_per_mm)])
     back = first + round(thick)
     return [first, back] if thick > THICK_MM * px_per_mm and back < len(width) - 1 else [first]
+
+
+def _usual(width_px: Array) -> float:
+    """Median of the widths that are seen; 0 where none is."""
+    return float(np.nanmedian(width_px)) if np.isfinite(width_px).any() else 0.0
 
 
 @dataclass(frozen=True)
@@ -170,8 +174,7 @@ def _seen_px(photo: Photo, ahead: Array, rest: Array, axis: Axis, px_per_mm: flo
         return 0
     sight = see_metal(photo, np.concatenate([ahead, rest[:back]]), axis.half_mm * px_per_mm)
     chance, spread = sight.kinds[WORKING] + sight.kinds[SMOOTH], sight.u_px.max(axis=0)
-    wide = sight.upper_px - sight.lower_px
-    thick = float(np.nanmedian(wide[len(ahead) :])) if np.isfinite(wide[len(ahead) :]).any() else 0.0
+    thick = _usual((sight.upper_px - sight.lower_px)[len(ahead) :])
     sharp = (spread < MOST_SPREAD_PX) | ((chance > CERTAIN) & (spread < max(CERTAIN_SPREAD_PX, CERTAIN_SPREAD * thick)))
     metal = ((chance > SURELY_METAL) & sharp)[: len(ahead)][::-1]
     share = np.cumsum(metal) / np.arange(1, len(metal) + 1)

@@ -54,7 +54,8 @@ def ends_early(reading: InstrumentReading, looked: Looked, length: Quantity | No
     sure = plain and on_bare_paper(reading, looked)
     if not sure and chance < DOUBT:
         return None
-    read = [f"{name} {one.value:.1f} mm (u {one.u:.1f})" for name, one in (("length", length), ("working part", part)) if one is not None]
+    ends = "working part" if reading.working_part_mm is not None else "working part, taken to end beneath the stop,"
+    read = [f"{name} {one.value:.1f} mm (u {one.u:.1f})" for name, one in (("length", length), (ends, part)) if one is not None]
     told = f"{', '.join(read)}: about {gone:.0f} mm short of a whole one; a piece of the tip is missing, or the end is bent away"
     return (told if sure else f"perhaps too short: {told}"), sure
 
