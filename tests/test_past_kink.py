@@ -12,11 +12,22 @@ import pytest
 from samples.photo import save
 from samples.render import render
 from tests.study.damage_cases import Case, scene_of, truth_row
-from vision.past_kink import _begins, _crossing, _ways
+from vision.past_kink import _aside, _begins, _crossing, _ways
 from vision.pipeline import read_photo
+from vision.reading import InstrumentReading
 from vision.scale import GivenScale
 
 PX_PER_MM = 20.0
+
+
+def read_case(case: Case, folder: Path) -> InstrumentReading:
+    """Render a case of the damage study and read it."""
+    scene = replace(scene_of(case), supersample=2)  # the picture is much the same with a quarter of the rays
+    picture, truth = render(scene)
+    save(picture, truth, folder / "case.jpg", scene)
+    given = GivenScale(scene.camera.px_per_mm, 0.002 * scene.camera.px_per_mm)
+    (one,) = read_photo(folder / "case.jpg", given=given, prints=folder / "none.json", held=scene.laid[0].pose.kind == "flat").instruments
+    return one
 
 
 def aside(degrees: float, from_mm: float, to_mm: float) -> np.ndarray:
@@ -68,17 +79,34 @@ def test_of_a_thick_shaft_the_corner_lies_behind_the_lines_end_as_well(wide_mm: 
     assert _begins(SimpleNamespace(upper_px=half, lower_px=-half), 40, PX_PER_MM) == begins  # type: ignore[arg-type]
 
 
+def test_what_lies_within_the_metals_own_outline_leads_nowhere():
+    """A cone 1 mm wide and 1 mm long leans aside by 27 degrees on either side: none of it lies beside the metal seen straight on."""
+    x = np.arange(0.0, 4.0 * PX_PER_MM)
+    half = 0.5 * np.minimum(x, PX_PER_MM)
+    line = np.column_stack([x, np.zeros(len(x))])
+    strip = SimpleNamespace(axis_px=line, normal=np.tile([0.0, 1.0], (len(x), 1)))
+    edges = SimpleNamespace(strip=strip, upper_px=half, lower_px=-half)
+    across = np.linspace(-1.0, 1.0, 21)
+    cone = np.concatenate([np.column_stack([np.full(21, column), h * across]) for column, h in zip(x, half, strict=True)])
+    bent = [20.0, 0.0] + aside(40.0, 1.2, 2.5)
+
+    assert len(_aside(cone, edges, 0, PX_PER_MM)) == 0  # type: ignore[arg-type]
+    assert len(_aside(np.concatenate([cone, bent]), edges, 0, PX_PER_MM)) == len(bent)  # type: ignore[arg-type]
+
+
+def test_a_thick_broken_end_is_no_kink(tmp_path: Path):
+    """A rendered Hedstroem file 70 that lost 4 mm: a line that turns into the slanting rim of its last tooth shows a whole end."""
+    reading = read_case(Case("tip-lost", 91148), tmp_path)
+
+    kinds = {finding.kind for finding in reading.condition.findings}
+    assert kinds == {"tip-lost"}
+    assert reading.condition.call == "discard"
+
+
 def test_a_sharp_kink_near_the_tip_is_found(tmp_path: Path):
     """A rendered broach, bent by 46 degrees as seen, 2 mm from its tip: the line led on past it would show a sound wire."""
-    scene = replace(scene_of(Case("kinked", 1504)), supersample=2)  # the picture is much the same with a quarter of the rays
-    row, photo = truth_row(scene), tmp_path / "kinked.jpg"
-    picture, truth = render(scene)
-    save(picture, truth, photo, scene)
-    given = GivenScale(scene.camera.px_per_mm, 0.002 * scene.camera.px_per_mm)
+    row, one = truth_row(scene_of(Case("kinked", 1504))), read_case(Case("kinked", 1504), tmp_path)
 
-    reading = read_photo(photo, given=given, prints=tmp_path / "none.json", held=False)
-
-    (one,) = reading.instruments
     kink = next(finding for finding in one.condition.findings if finding.kind == "kinked")
     assert one.condition.call == "discard"
     assert kink.strength.value == pytest.approx(row["shown"], abs=4.0)

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
+from scipy.spatial import cKDTree
 
 from vision.axis import Axis
 from vision.edge_lines import Edges
@@ -28,10 +29,12 @@ TURN_DEG = (14.0, 95.0)  # less is no kink that a line loses; more lies beside t
 LEAST_SPOTS_MM2 = 0.05
 THICK_MM = 0.5
 FAN_DEG, FIRST_MM = 25.0, 2.0  # about the usual direction from the line's end: where a line through what lies there begins
+CLEAR_MM = 0.1  # of the metal's outline: what lies outside of it belongs to something else
 BAND_MM = 0.45  # half the width of what one line is laid through
 BACK_MM, BEYOND_MM, JOIN_MM = 2.0, 3.0, 4.0
 MOST_APART_MM, ROUND_MM = 0.3, 0.15
 LEAST_SEEN_MM, SEEN_SHARE = 0.7, 0.85  # of metal that way
+LEAST_GAIN_MM = 0.4  # of it, and the width, outside of what is seen straight on: a thick end shows metal whichever way one looks
 IS_METAL, SURELY_METAL = 0.5, 0.8
 MOST_SPREAD_PX = 3.0  # of the network's outline there: shadows have no sharp one
 CERTAIN_SPREAD = 0.3  # of the width, likewise: flutes seen across are no outline that the network knows
@@ -44,15 +47,17 @@ def past_kink(photo: Photo, plane: Plane, scale: Scale, candidate: Candidate, ax
     if first is None:
         return axis
     line = edges.strip.axis_px
-    spots = scale.to_px(plane.to_mm(_spots(candidate)))
+    spots = _aside(scale.to_px(plane.to_mm(_spots(candidate))), edges, first, px_per_mm)
     trials = []
     for begin in _begins(edges, first, px_per_mm):
         out = line[begin] - line[min(begin + round(BACK_MM * px_per_mm), len(line) - 1)]
         out = out / max(float(np.linalg.norm(out)), 1e-9)
         ways = _ways(spots - line[begin], out, px_per_mm, plane.px_per_mm)
         trials += [_led(photo, line, begin, way, axis, px_per_mm) for way in ways]
-    best = max((one for one in trials if one is not None), key=lambda one: one.seen_px, default=None)
-    if best is None or best.seen_px < LEAST_SEEN_MM * px_per_mm:
+    least = max(LEAST_GAIN_MM * px_per_mm, _thick(edges, first, px_per_mm))
+    gains = [one for one in trials if one is not None and len(_aside(one.seen, edges, first, px_per_mm)) > least]
+    best = max(gains, key=lambda one: len(one.seen), default=None)
+    if best is None or len(best.seen) < LEAST_SEEN_MM * px_per_mm:
         return axis
     front = None if axis.front_index is None else axis.front_index + best.shift
     return replace(axis, px=best.px, tip_index=None, front_index=front)
@@ -61,10 +66,28 @@ def past_kink(photo: Photo, plane: Plane, scale: Scale, candidate: Candidate, ax
 def _begins(edges: Edges, first: int, px_per_mm: float) -> list[int]:
     """Columns to look aside from: the metal's first one, and of a thick shaft, whose line runs on past the corner to its outer side, one
     farther back by its width."""
-    width = edges.upper_px - edges.lower_px
-    thick = _usual(width[first : first + round(BACK_MM * px_per_mm)])
+    thick = _thick(edges, first, px_per_mm)
     back = first + round(thick)
-    return [first, back] if thick > THICK_MM * px_per_mm and back < len(width) - 1 else [first]
+    return [first, back] if thick > THICK_MM * px_per_mm and back < len(edges.upper_px) - 1 else [first]
+
+
+def _thick(edges: Edges, first: int, px_per_mm: float) -> float:
+    """How wide the metal is behind its first column, px."""
+    return _usual((edges.upper_px - edges.lower_px)[first : first + round(BACK_MM * px_per_mm)])
+
+
+def _aside(spots: Array, edges: Edges, first: int, px_per_mm: float) -> Array:
+    """Those of the spots (N, 2) that lie outside of the metal as it is seen straight on: within it a thick tip's cone leads aside too."""
+    last = first + round(JOIN_MM * px_per_mm)
+    line, normal = edges.strip.axis_px[first:last], edges.strip.normal[first:last]
+    if len(line) == 0 or len(spots) == 0:
+        return spots
+    near, column = cKDTree(line).query(spots)
+    offset = ((spots - line[column]) * normal[column]).sum(axis=1)
+    lower, upper = (np.nan_to_num(edge[first:last])[column] for edge in (edges.lower_px, edges.upper_px))
+    low, high = np.minimum(lower, upper) - CLEAR_MM * px_per_mm, np.maximum(lower, upper) + CLEAR_MM * px_per_mm
+    beside = np.abs(near - np.abs(offset)) < 1.0  # not ahead of the line's end, nor behind
+    return np.asarray(spots[~(beside & (offset > low) & (offset < high))])
 
 
 def _usual(width_px: Array) -> float:
@@ -74,11 +97,11 @@ def _usual(width_px: Array) -> float:
 
 @dataclass(frozen=True)
 class _Led:
-    """A line led on another way: its points, by how many columns the old ones have moved, px of metal seen that way."""
+    """A line led on another way: its points, by how many columns the old ones have moved, those on metal seen that way."""
 
     px: Array
     shift: int
-    seen_px: int
+    seen: Array
 
 
 def _led(photo: Photo, line: Array, first: int, way: tuple[Array, Array], axis: Axis, px_per_mm: float) -> _Led | None:
@@ -95,7 +118,7 @@ def _led(photo: Photo, line: Array, first: int, way: tuple[Array, Array], axis: 
     rest = line[first + join :]
     seen = _seen_px(photo, ahead, rest, axis, px_per_mm)
     more = ahead[max(len(ahead) - seen - round(BEYOND_MM * px_per_mm), 0) :]
-    return _Led(_rounded(np.concatenate([more, rest]), len(more), px_per_mm), len(more) - first - join, seen)
+    return _Led(_rounded(np.concatenate([more, rest]), len(more), px_per_mm), len(more) - first - join, ahead[len(ahead) - seen :])
 
 
 def _crossing(line: Array, point: Array, direction: Array, px_per_mm: float) -> int | None:

@@ -11,14 +11,17 @@ import argparse
 import json
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from rich.console import Console
 
+from samples.arrays import CPU
+from samples.bodies import place
 from samples.bulk import backend_named, over
 from samples.photo import save
 from samples.render import render
@@ -115,9 +118,22 @@ def one_case(device: str, traced: int, keep: Path | None, until: float, case: Ca
         given = GivenScale(scene.camera.px_per_mm, GIVEN_U * scene.camera.px_per_mm)
         kept: list[Looked] = []
         reading = read_photo(photo, given=given, prints=NO_PRINTS, held=row["pose"] == "flat", keep=kept)
-    found = [_said(one.condition) | {"read_family": one.family.value, "read_size": one.size.value} for one in reading.instruments]
-    raw = {"raw": raw_of(kept[0])} if found else {}
-    return row | {"error": reading.error, "instruments": len(found), **(found[0] if found else {}), **raw}
+    readings = kept[0].readings if kept else ()
+    found = [_said(one.condition) | {"read_family": one.family.value, "read_size": one.size.value} for one in readings]
+    if not found:
+        return row | {"error": reading.error, "instruments": 0}
+    at = _nearest(scene, [one.box_px for one in readings])
+    beside = [said["findings"] for k, said in enumerate(found) if k != at]
+    return row | {"error": reading.error, "instruments": len(found), **found[at], "beside": beside, "raw": raw_of(kept[0], at)}
+
+
+def _nearest(scene: Scene, boxes: Sequence[tuple[int, int, int, int]]) -> int:
+    """Which reading is the instrument's: print at the crop's border, which a stated scale does not tell, may be read as another."""
+    laid = scene.laid[0]
+    axis = place(laid.instrument, laid.pose, CPU).axis_points(np.linspace(0.0, laid.instrument.length_mm, 60))
+    px = np.asarray(scene.camera.project(axis))
+    inside = [((px >= [x, y]) & (px <= [x + width, y + height])).all(axis=1).sum() for x, y, width, height in boxes]
+    return int(np.argmax(inside))
 
 
 def _picture(scene: Scene, device: str, traced: int) -> tuple[Any, dict[str, Any]]:

@@ -74,7 +74,7 @@ def print_figures(rows: Sequence[Row]) -> None:
 
 def _print_false(healthy: Sequence[Row]) -> None:
     count = len(healthy)
-    print(f"healthy: a finding {share_text(sum(map(_caught, healthy)), count)}, 'discard' ", end="")
+    print(f"healthy: a finding {share_text(sum(_caught(row) or _beside(row) for row in healthy), count)}, 'discard' ", end="")
     print(share_text(sum(row["call"] == "discard" for row in healthy), count))
     print(f"healthy: any call but 'nothing seen' {share_text(sum(map(_acted, healthy)), count)}")
     kinds = sorted({one["kind"] for row in healthy for one in row["findings"] if one["chance"] >= LOOK_AT})
@@ -87,6 +87,11 @@ def _print_false(healthy: Sequence[Row]) -> None:
 def _caught(row: Row) -> bool:
     """Whether any finding is at least an oddity: a hurt instrument told by another word is told all the same."""
     return any(one["chance"] >= LOOK_AT for one in row["findings"])
+
+
+def _beside(row: Row) -> bool:
+    """Whether print beside the instrument was read as another one, and has a finding."""
+    return any(one["chance"] >= LOOK_AT for findings in row.get("beside", ()) for one in findings)
 
 
 def _acted(row: Row) -> bool:

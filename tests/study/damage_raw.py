@@ -16,9 +16,9 @@ from vision.together import Looked
 EVERY_MM = 0.1
 
 
-def raw_of(looked: Looked) -> dict[str, Any]:
-    """The examinations of a photo's first instrument in plain numbers."""
-    candidate, measured = looked.found[0]
+def raw_of(looked: Looked, at: int = 0) -> dict[str, Any]:
+    """The examinations of one of a photo's instruments in plain numbers."""
+    candidate, measured = looked.found[at]
     given = given_of(looked.relative, candidate, measured)
     seen = examined(looked.photo, measured, given)
     raw = _outline(seen) | _twist(seen)
