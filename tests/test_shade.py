@@ -17,11 +17,14 @@ from vision.strip import straighten
 PX_PER_MM, FRONT = 20.0, 300.0
 
 
-def seen(light_left: float, dark_sheet: bool = False) -> bool:
-    """Paper that is bright up to column 150 of 600 and keeps a share of its light from there on; the strip runs along the middle row."""
-    light = np.where(np.arange(600) < 150, 0.8, 0.8 * light_left)
+def seen(light_left: float, dark_sheet: bool = False, rows: slice = slice(40, None)) -> bool:
+    """Paper that is bright up to column 150 of 600 and keeps a share of its light from there on in some rows; the strip
+    runs along the middle one.
+    """
+    light = np.full((200, 600), 0.8)
+    light[rows, 150:] *= light_left
     code = 255.0 * np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)  # IEC 61966-2-1
-    rgb = np.broadcast_to(np.rint(code).astype(np.uint8)[None, :, None], (200, 600, 3)).copy()
+    rgb = np.repeat(np.rint(code).astype(np.uint8)[:, :, None], 3, axis=2)
     photo = Photo(Path("p.jpg"), rgb, CameraInfo())
     scale = find_scale(photo, given=GivenScale(PX_PER_MM, 0.1), prints=None)
     plane = look_down(photo, scale)
@@ -38,3 +41,8 @@ def test_a_fifth_of_the_light_is_the_limit(left: float, deep: bool) -> None:
 
 def test_a_table_s_darkness_is_no_shadow() -> None:
     assert not seen(0.06, dark_sheet=True)
+
+
+def test_where_no_sheet_is_read_what_is_dark_to_the_border_on_both_sides_is_a_table() -> None:
+    """A shaft held over the paper's edge, with a stated scale: the table behind it hides no front."""
+    assert not seen(0.06, rows=slice(None))

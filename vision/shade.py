@@ -20,12 +20,14 @@ ASIDE_MM = (1.2, 1.8, 2.4)  # from the axis: clear of metal, short of most handl
 BEFORE_MM = (0.5, 4.0)  # toward the tip: a handle's own shadow is shorter
 DEEP = 0.2  # of the light of the brightest tenth of such paper beside the instrument
 LEAST_PLACES = 12
+NEARLY_ALL = 90  # per cent: a white handle may reach out beside its shaft
 
 
 def in_deep_shade(photo: Photo, scale: Scale, plane: Plane, off: NDArray[np.bool_] | None, edges: Edges, column: float) -> bool:
     """Whether white paper just before a column of the strip gets a fifth of the light or less that it gets elsewhere beside it.
 
-    False where too little paper shows there: print, a table, the frame's end.
+    False where too little paper shows there: print, a table, the frame's end. Where no sheet was read a table is what is as dark from the
+    instrument to the picture's border on either side: a shadow ends before.
     """
     axis, normal = edges.strip.axis_px, edges.strip.normal
     ppm = scale.px_per_mm_at((float(axis[len(axis) // 2, 0]), float(axis[len(axis) // 2, 1]))).value
@@ -38,7 +40,20 @@ def in_deep_shade(photo: Photo, scale: Scale, plane: Plane, off: NDArray[np.bool
     here, seen = light[near], np.isfinite(light)
     if np.isfinite(here).sum() < LEAST_PLACES:
         return False
-    return bool(np.nanmedian(here) < DEEP * np.percentile(light[seen], 90))
+    dark = DEEP * float(np.percentile(light[seen], 90))
+    if np.nanmedian(here) >= dark:
+        return False
+    shaded = at[near][(np.nan_to_num(here, nan=np.inf) < dark).mean(axis=1) > 0.5]
+    return scale.sheet is not None or _to_the_border(photo, axis[shaded], normal[shaded], every) >= dark
+
+
+def _to_the_border(photo: Photo, axis: Array, normal: Array, every: int) -> float:
+    """Linear light of green that nearly all places reach not, from `ASIDE_MM` on either side of columns (N, 2) to the picture's border."""
+    least, most = round(ASIDE_MM[0] * 10) * every, max(photo.width_px, photo.height_px)
+    aside = np.concatenate([side * np.arange(least, most, every) for side in (-1, 1)])
+    spot = np.rint(axis[:, None] + aside[None, :, None] * normal[:, None]).astype(int).reshape(-1, 2)
+    spot = spot[((spot >= 0) & (spot < [photo.width_px, photo.height_px])).all(axis=1)]
+    return float(np.percentile(LINEAR[photo.rgb[spot[:, 1], spot[:, 0], 1]], NEARLY_ALL)) if len(spot) else np.inf
 
 
 def _paper_light(photo: Photo, scale: Scale, plane: Plane, off: NDArray[np.bool_] | None, px: Array) -> Array:
