@@ -30,7 +30,7 @@ from tests.study.damage_cases import DIRTY, HEALTHY, SPREAD, Case, in_view, scen
 from tests.study.damage_figures import print_figures
 from tests.study.damage_raw import raw_of
 from tests.study.damage_views import print_views
-from tests.study.dirt_shown import shown_mm2
+from tests.study.harm_shown import shown_px
 from vision.pipeline import read_photo
 from vision.reading import ConditionReading
 from vision.scale import GivenScale
@@ -39,6 +39,7 @@ from vision.together import Looked
 NO_PRINTS = Path("no-print-checks.json")
 GIVEN_U = 0.002  # of the stated scale, as a fixed set-up has it
 KINDS = (HEALTHY, *SPREAD, DIRTY)
+SMALL = ("crest-chipped", "barbs-folded", "barbs-missing", DIRTY)  # may be there, and not to be seen
 
 
 def main() -> None:
@@ -113,8 +114,8 @@ def one_case(device: str, traced: int, keep: Path | None, until: float, case: Ca
             photo.parent.mkdir(parents=True, exist_ok=True)
             picture, truth = _picture(scene, device, traced)
             save(picture, truth, photo, scene)
-            if case.kind == DIRTY:
-                row["shows_mm2"] = round(shown_mm2(scene, picture, lambda other: _picture(other, device, traced)[0]), 4)
+            if case.kind in SMALL and not traced:
+                row["shows_px"] = shown_px(scene, picture, lambda other: _picture(other, device, traced)[0])
         given = GivenScale(scene.camera.px_per_mm, GIVEN_U * scene.camera.px_per_mm)
         kept: list[Looked] = []
         reading = read_photo(photo, given=given, prints=NO_PRINTS, held=row["pose"] == "flat", keep=kept)

@@ -31,6 +31,7 @@ AIMS: tuple[tuple[str, str, Callable[[Row], bool]], ...] = (
 )
 PLACED_MM = 0.3
 SEEN_MM2 = 0.01  # of dirt that looks otherwise than the metal: 0.1 mm square, about the least an eye makes out unaided (from memory)
+SEEN_PX = 25.0  # of a photo that is looked at px by px, 5 by 5: our own choice
 LEVELS = (0.3, 0.5, 0.8)  # of the ROC: from which a finding is shown, asks to look, discards
 
 
@@ -57,6 +58,9 @@ def print_figures(rows: Sequence[Row]) -> None:
     for words, kind, meets in AIMS:
         some = [row for row in read if row["kind"] == kind and meets(row)]
         print(f"{words:58s} found {share_text(sum(_caught(row) for row in some), len(some))}")
+        shows = [row for row in some if row.get("shows_px", 0.0) >= SEEN_PX]
+        if shows:
+            print(f"{'    of those that a person could see in the photo':58s} found {share_text(sum(map(_caught, shows)), len(shows))}")
     for kind in SPREAD:
         hurt = [row for row in read if row["kind"] == kind]
         if hurt:
@@ -64,7 +68,7 @@ def print_figures(rows: Sequence[Row]) -> None:
     dirt = [row for row in read if row["kind"] == DIRTY]
     for words, some in (
         ("dirty", [row for row in dirt if row.get("faces", True)]),
-        ("dirty, and a person could see it", [row for row in dirt if row.get("shows_mm2", 0.0) >= SEEN_MM2]),
+        ("dirty, and a person could see it", [row for row in dirt if _shows_mm2(row) >= SEEN_MM2]),
         ("dirty on the far side", [row for row in dirt if not row.get("faces", True)]),
     ):
         told = sum(any("clean it" in reason for reason in row["reasons"]) for row in some)
@@ -82,6 +86,10 @@ def _print_false(healthy: Sequence[Row]) -> None:
         print(f"    {kind}: {share_text(sum(chance_of(row, kind) >= LOOK_AT for row in healthy), count)}")
     curved = [row for row in healthy if row["pre_curve_mm"] is not None]
     print(f"pre-curves called kinked: {share_text(sum(chance_of(row, 'kinked') >= LOOK_AT for row in curved), len(curved))}")
+
+
+def _shows_mm2(row: Row) -> float:
+    return float(row.get("shows_px", 0.0) / row["px_per_mm"] ** 2)
 
 
 def _caught(row: Row) -> bool:
