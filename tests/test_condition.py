@@ -19,9 +19,9 @@ from vision.handle import HandleColour
 from vision.hurt_sight import HURTS, HurtSight
 from vision.place import Profile
 from vision.quantity import Quantity
-from vision.tip_loss import BEFOREHAND, TipLoss, end_reach, lost_tip
+from vision.tip_loss import BEFOREHAND, SHORT_TELLS, TipLoss, end_reach, lost_tip
 from vision.unwinding import TwistLoss
-from vision.witness import TWIST_SHOWN
+from vision.witness import TWIST_SHOWN, tip_told
 
 RED = HandleColour({"red": 0.95, "blue": 0.05}, None)
 PX_PER_MM = 70.0
@@ -121,6 +121,19 @@ def test_a_broachs_limit_is_that_of_its_broken_face():
     assert "tip-lost" in examine(Seen(tip=tip, hurts=sight, barbed=True), px_per_mm=PX_PER_MM).smallest_visible
     assert "tip-lost" not in examine(Seen(tip=tip, barbed=True), px_per_mm=PX_PER_MM).smallest_visible
     assert lost_tip(thin, HandleColour({}, None), None, barbed=True).smallest_mm < lost_tip(thin, HandleColour({}, None), None).smallest_mm
+
+
+@pytest.mark.parametrize(("part_mm", "u", "least"), [(13.1, 0.1, SHORT_TELLS), (13.7, 0.3, 0.0), (15.6, 0.1, 0.0)])
+def test_a_part_far_short_of_16_mm_is_told_whatever_the_end_looks_like(part_mm: float, u: float, least: float):
+    """Working parts are 16 mm at least: ISO 3630-1 as others quote it. A clean cone and a network that sees nothing take little away."""
+    short = replace(dimensions(0.25, None), working_part_mm=Quantity(part_mm, u))
+    tip = lost_tip(short, RED, end_reach(ended(0.25, broken=False)))
+    sight = HurtSight(np.arange(200) / 100.0, np.full((len(HURTS), 200), 0.001))
+
+    assert tip is not None
+    assert tip.least == least
+    assert (tip_told(tip, sight) >= 0.8) is (least > 0.0)
+
 
 
 def test_without_an_envelope_no_tip_is_judged():

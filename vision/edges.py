@@ -41,6 +41,8 @@ MORE_MM = 0.3  # of metal that makes another way worth taking
 KEPT = 0.9  # of the columns of metal seen before
 WAVERS_ROWS = 4.0  # spread from which an outline is no guide to another way
 MOSTLY = 0.94  # beside less of the metal than the rest a line only rounds a kink off
+# Of 60 development crops whose line lies well none slants by more than 0.07, of three that had been led astray all by 0.14 and more.
+SLANT, SLANT_MM, LEAST_SLANT = 0.105, 2.0, 50
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
@@ -108,7 +110,7 @@ def _looked_along(near: Nearby, axis_px: Array, width_px: float, px_per_mm: floa
         if _aside_px(again, axis_px, seen, AHEAD_MM * px_per_mm) <= far:
             break
         more = see_metal(light_nearby(near, again, reach), again, width_px / 2.0)
-        astray = _aside_px(again, axis_px, seen, share=MOSTLY) > far
+        astray = _aside_px(again, axis_px, seen, share=MOSTLY) > far or _slants_less(more, seen, px_per_mm)
         if not _sees_more(more, seen, px_per_mm, at_least_mm=0.0 if astray else MORE_MM):
             break
         axis_px, seen = again, more
@@ -123,6 +125,22 @@ def _sees_more(more: MetalSight, seen: MetalSight, px_per_mm: float, *, at_least
         return False
     gained_px = 0.0 if before is None or after is None else before.column - after.column
     return at_least_mm == 0.0 or gained_px >= at_least_mm * px_per_mm
+
+
+def _slants_less(more: MetalSight, seen: MetalSight, px_per_mm: float) -> bool:
+    """Whether the metal runs plainly aslant of the line at its tip, and far less so of the new one."""
+    before, after = _slant(seen, px_per_mm), _slant(more, px_per_mm)
+    return before > SLANT and after < 0.5 * before
+
+
+def _slant(seen: MetalSight, px_per_mm: float) -> float:
+    """Slope of the metal's middle against the line over the first mm; 0 where nothing is seen."""
+    middle, width = (seen.upper_px + seen.lower_px) / 2.0, seen.upper_px - seen.lower_px
+    metal = np.flatnonzero(np.isfinite(middle))
+    if len(metal) < LEAST_SLANT:
+        return 0.0
+    over = metal[metal < metal[0] + max(SLANT_MM * px_per_mm, SWING_WIDTHS * float(np.nanmedian(width)))]
+    return abs(float(np.polyfit(over, middle[over], 1)[0])) if len(over) >= LEAST_SLANT else 0.0
 
 
 def _tipward(axis_px: Array, moved_px: Array, seen: MetalSight) -> Array:

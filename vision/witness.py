@@ -155,7 +155,7 @@ def tip_told(tip: TipLoss, hurts: HurtSight | None) -> float:
     """Chance that a piece of the tip is missing."""
     if hurts is None:
         return tip.probability
-    return float(expit(odds(tip.probability) + odds(hurts.most("tip-lost", *TIP_MM)) - TIP_LEVEL))
+    return max(float(expit(odds(tip.probability) + odds(hurts.most("tip-lost", *TIP_MM)) - TIP_LEVEL)), tip.least)
 
 
 def bend_told(bend: Bend, hurts: HurtSight | None) -> float:
