@@ -330,3 +330,11 @@ def test_a_tip_thicker_than_what_lies_behind_it_is_a_shadow():
     assert not _no_thicker_than_behind(seen, x)[x < 0.7].any()
     assert _no_thicker_than_behind(seen, x)[x > 0.7].all()
     assert _no_thicker_than_behind(true_px, x).all()
+
+
+@pytest.mark.parametrize(("reach", "doubted"), [(1.9, True), (1.1, False), (None, False)])
+def test_an_end_aside_of_its_line_is_looked_at_again(reach: float | None, doubted: bool):
+    said = examine(Seen(end_reach=reach), px_per_mm=70.0)
+
+    assert (said.call == "look again") is doubted
+    assert any("1.9 half widths aside" in reason for reason in said.reasons) is doubted

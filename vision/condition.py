@@ -44,6 +44,7 @@ SHOWN_FROM = 0.3  # chance from which a finding is told at all
 KINK_HIDES, KINK_BESIDE_MM = 0.5, 0.5  # chance of a kink from which, and how near, a chip is taken for the kink's own crests
 CHIP_SHOWN_FROM = 0.5  # glints make small ones everywhere
 MOST_BEND_DEG = TURN_DEG[1]  # a line that turns by more within a millimetre follows no shaft
+MOST_REACH = 1.3
 BEND_U_SHARE = 0.1  # of a kink: the line that is followed rounds it off (16 rendered kinks, development seeds)
 TIP_LEAST_MM = 0.35  # of 462 crops (80000 to 87123) up to 0.5 mm: 8 of 10 lost tips are told, 1 of 452 others called 'look again'
 OVERWOUND_MOST, MOST = 0.45, 0.999
@@ -61,7 +62,8 @@ class Seen:
     """What the examinations of one instrument in one photo came to; None where one could not be made.
 
     ``hurts``: what the damage network sees; ``barbed``: a broach; ``part_mm``: where the working part ends; ``turn_deg_per_mm``: the
-    usual twist of a twisted blank; ``teeth``: of a Hedstroem file, those lower than their neighbours.
+    usual twist of a twisted blank; ``teeth``: of a Hedstroem file, those lower than their neighbours; ``end_reach``: of
+    ``vision.tip_loss``, of an end thick enough for it to be plain.
     """
 
     twist: TwistLoss | None = None
@@ -76,6 +78,7 @@ class Seen:
     part_mm: float = USUAL_PART_MM
     turn_deg_per_mm: float | None = None
     teeth: tuple[Chip, ...] = ()
+    end_reach: float | None = None
 
 
 def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> ConditionReading:
@@ -88,7 +91,7 @@ def examine(seen: Seen, *, px_per_mm: float, doubts: tuple[str, ...] = ()) -> Co
         findings = [one for one in findings if one.strength.value >= COARSE_LEAST.get(one.kind, float("inf"))]
         limits = {kind: _coarsened(kind, limit) for kind, limit in limits.items() if kind in COARSE_LEAST}
     spot = spot_told(seen.spots, seen.hurts, seen.part_mm)
-    doubts = (*doubts, *_cut_doubts(seen), *_bend_doubts(seen.bend), *_dirt_doubts(seen.dirt), *_spot_doubts(spot))
+    doubts = (*doubts, *_cut_doubts(seen), *_bend_doubts(seen.bend), *_end_doubts(seen), *_dirt_doubts(seen.dirt), *_spot_doubts(spot))
     call = call_of(findings, unfit=bool(doubts), rules=own_rules())
     return ConditionReading(call, SEEN_SHARE, limits, tuple(findings), doubts)
 
@@ -199,6 +202,14 @@ def _bend_doubts(bend: Bend | None) -> tuple[str, ...]:
         return ()
     return (f"the line that was followed turns by {abs(bend.sharp_deg):.0f} deg at {bend.at_mm:.1f} mm from the tip, as no shaft does "
             "unless it is bent back on itself: look at it, lay it clear of print and shadow and photograph again",)
+
+
+def _end_doubts(seen: Seen) -> tuple[str, ...]:
+    """An end aside of its line: of 1,394 development crops three, a kink that the line had missed, a line gone astray, a lost tip."""
+    if seen.end_reach is None or seen.end_reach <= MOST_REACH:
+        return ()
+    return (f"the end lies {seen.end_reach:.1f} half widths aside of the line that was followed: it is bent there, or a shadow led the "
+            "line astray: look at it, and photograph it again in softer light",)
 
 
 def _dirt_doubts(dirt: Dirt | None) -> tuple[str, ...]:

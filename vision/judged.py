@@ -32,6 +32,7 @@ from vision.unwinding import TwistLoss, followed, twist_loss
 
 Array = NDArray[np.floating[Any]]
 MOSTLY_LIT = 0.9  # of the working part before the screen: then widths carry the screen's edge budget
+THICK_END_MM = 0.3  # D0: of 1,007 whole crops thicker than that none reaches out by 1.2 whose line lies well
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,13 @@ def examined(photo: Photo, seen: Measured, given: Given) -> Seen:
     end = seen.outline.working_end_mm
     found = replace(found, barbed=_has_barbs(part.section, given.seen), part_mm=found.part_mm if end is None else end)
     hurts, spots = see_faces(photo, edges, seen.profile.x_mm, scale, seen.stop_mm, seen.last_mm)
-    return replace(found, hurts=hurts, spots=spots)
+    return replace(found, hurts=hurts, spots=spots, end_reach=_plain_reach(seen, given))
+
+
+def _plain_reach(seen: Measured, given: Given) -> float | None:
+    """How far the end reaches from the axis, over how far a little behind it; None where it is too thin for that to be plain."""
+    d0 = given.dimensions.d0_mm
+    return None if d0 is None or d0.value < THICK_END_MM or seen.tip.column is None else end_reach(seen.profile)
 
 
 def _has_barbs(section: str, names: Named | None) -> bool:

@@ -34,7 +34,8 @@ BAND_MM = 0.45  # half the width of what one line is laid through
 BACK_MM, BEYOND_MM, JOIN_MM = 2.0, 3.0, 4.0
 MOST_APART_MM, ROUND_MM = 0.3, 0.15
 LEAST_SEEN_MM, SEEN_SHARE = 0.7, 0.85  # of metal that way
-LEAST_GAIN_MM = 0.4  # of it, and the width, outside of what is seen straight on: a thick end shows metal whichever way one looks
+# Of it outside of what is seen straight on: a thick end shows metal whichever way one looks. Two whole tips 0.8 and 1.1 widths, a kink 1.5.
+LEAST_GAIN_MM, LEAST_GAIN_WIDTHS = 0.4, 1.25
 IS_METAL, SURELY_METAL = 0.5, 0.8
 MOST_SPREAD_PX = 3.0  # of the network's outline there: shadows have no sharp one
 CERTAIN_SPREAD = 0.3  # of the width, likewise: flutes seen across are no outline that the network knows
@@ -54,7 +55,7 @@ def past_kink(photo: Photo, plane: Plane, scale: Scale, candidate: Candidate, ax
         out = out / max(float(np.linalg.norm(out)), 1e-9)
         ways = _ways(spots - line[begin], out, px_per_mm, plane.px_per_mm)
         trials += [_led(photo, line, begin, way, axis, px_per_mm) for way in ways]
-    least = max(LEAST_GAIN_MM * px_per_mm, _thick(edges, first, px_per_mm))
+    least = max(LEAST_GAIN_MM * px_per_mm, LEAST_GAIN_WIDTHS * _thick(edges, first, px_per_mm))
     gains = [one for one in trials if one is not None and len(_aside(one.seen, edges, first, px_per_mm)) > least]
     best = max(gains, key=lambda one: len(one.seen), default=None)
     if best is None or len(best.seen) < LEAST_SEEN_MM * px_per_mm:
