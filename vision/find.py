@@ -15,6 +15,7 @@ from vision.bands import bands
 from vision.crowd import take_apart
 from vision.discs import by_disc
 from vision.foreground import foreground
+from vision.islands import islands
 from vision.joining import join_across_print
 from vision.memory import give_back
 from vision.offsheet import off_sheet
@@ -88,10 +89,12 @@ def find_instruments(plane: Plane, anchors_mm: Array) -> Found:
     candidates, used, told = _crowd(plane, relative, rim)
     least_mm = LEAST_LENGTH_MM if not candidates else LEAST_LEFT_MM
     closed = join_across_print(_close(mask & ~used, CLOSE_MM * plane.px_per_mm), plane)
-    for region in regionprops(label(closed, connectivity=2)):
+    for island in islands(closed, connectivity=8):
+        region, (rows, columns) = regionprops(island.mask.view(np.uint8))[0], island.place
         if region.axis_major_length < least_mm * plane.px_per_mm:
             continue
-        candidate = _split_somehow(plane, rim, np.asarray(region.image_filled, dtype=bool), region.bbox)
+        box = rows.start, columns.start, rows.stop, columns.stop
+        candidate = _split_somehow(plane, rim, np.asarray(region.image_filled, dtype=bool), box)
         if candidate is not None and (not candidates or _likely(candidate, told, plane.px_per_mm)):
             candidates.append(candidate)
     if told is not None:  # a close-up is asked no such thing: there a pale shaft may be as bright as paper

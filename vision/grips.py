@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from skimage.measure import label, regionprops
 
 from vision.discs import by_disc
+from vision.islands import Island, holes, islands
 
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
@@ -25,6 +26,7 @@ HANDLE_THICK_MM, BARE_NEAR = 3.0, 0.05
 # Light over paper's that no shadow reaches, and its share of what is thick: 0.22 and more of 37 of 42 sightings of white handles on 12
 # development trays, at most 0.14 of 61 of shadows, print and heaps of metal. A whole handle is WHOLE_MM2 and more (least: 10 by 3.5 mm).
 WHITER, LEAST_WHITER, WHOLE_MM2 = 1.08, 0.2, 28.0
+LONGEST_HOLE_MM = 14.0  # no hole within one handle is longer
 DEEPEST_MM = 2.6  # half of the widest hole that a pale handle leaves in its mask
 
 
@@ -52,34 +54,31 @@ class Grip:
 def filled(mask: Mask, px_per_mm: float) -> Mask:
     """Close dashes and fill holes no wider than a handle; what crossing shafts enclose stays open where it is wider."""
     closed = _disc(mask, "close", CLOSE_MM * px_per_mm)
-    count, marks, boxes, _ = cv2.connectedComponentsWithStats((~closed).astype(np.uint8), connectivity=4)
-    widest = 14.0 * px_per_mm  # no hole within one handle is longer
-    small = (boxes[:, 2] < widest) & (boxes[:, 3] < widest)
-    small[0] = False
-    depth = cv2.distanceTransform((~closed).astype(np.uint8), cv2.DIST_L2, 5)
-    for k in np.flatnonzero(small[:count]):
-        left, top, width, height = (int(v) for v in boxes[k][:4])
-        place = slice(top, top + height), slice(left, left + width)
-        hole = marks[place] == k
-        if depth[place][hole].max() < DEEPEST_MM * px_per_mm:
-            closed[place] |= hole
+    shallow = [hole for hole in holes(closed, LONGEST_HOLE_MM * px_per_mm) if _depth(closed, hole) < DEEPEST_MM * px_per_mm]
+    for hole in shallow:
+        closed[hole.place] |= hole.mask
     return closed
+
+
+def _depth(mask: Mask, hole: Island) -> float:
+    """How far a hole's pixels lie from the mask, px, at most: none lies nearer than those about the hole itself."""
+    outer = tuple(slice(max(part.start - 1, 0), part.stop + 1) for part in hole.place)
+    inner = tuple(slice(part.start - around.start, part.stop - around.start) for part, around in zip(hole.place, outer, strict=True))
+    bare = 1 - np.ascontiguousarray(mask[outer]).view(np.uint8)
+    return float(cv2.distanceTransform(bare, cv2.DIST_L2, 5)[inner][hole.mask].max())
 
 
 def find_grips(solid: Mask, colour: Array, rim: Mask, px_per_mm: float) -> tuple[Grip, ...]:
     """Find the handles in ``solid`` (H, W), the filled mask. ``colour`` (H, W, 3): over paper's; ``rim``: the picture's border."""
     thick = _disc(solid, "open", THICK_MM / 2.0 * px_per_mm)
     grips: list[Grip] = []
-    _, marks, boxes, _ = cv2.connectedComponentsWithStats(thick.astype(np.uint8), connectivity=4)
-    for k in range(1, len(boxes)):
-        left, top, width, height, area = (int(v) for v in boxes[k])
-        if area < LEAST_MM2 * px_per_mm**2:
+    for island in islands(thick, connectivity=4):
+        if island.mask.sum() < LEAST_MM2 * px_per_mm**2:
             continue
-        bottom, right = top + height, left + width
-        mask = np.asarray(marks[top:bottom, left:right] == k)
-        for part in _parts(mask, colour[top:bottom, left:right], px_per_mm):
-            grip = _grip(part, (left, top), rim[top:bottom, left:right], px_per_mm)
-            rank = 0 if grip is None else _rank(part, colour[top:bottom, left:right], px_per_mm)
+        place, (rows, columns) = island.place, island.place
+        for part in _parts(island.mask, colour[place], px_per_mm):
+            grip = _grip(part, (columns.start, rows.start), rim[place], px_per_mm)
+            rank = 0 if grip is None else _rank(part, colour[place], px_per_mm)
             if grip is not None and rank:
                 grips.append(replace(grip, rank=rank))
     return tuple(grips)

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.islands import Island, islands
 from vision.plane import Plane
 
 Array = NDArray[np.floating[Any]]
@@ -30,9 +31,11 @@ class _Piece:
 
 def join_across_print(mask: Mask, plane: Plane) -> Mask:
     """Draw a thin bridge where a long piece, carried on straight across print, meets another piece."""
-    count, marked, boxes, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
-    labels, stats = np.asarray(marked, dtype=np.int32), np.asarray(boxes, dtype=np.int32)
-    pieces = [piece for k in range(1, count) if (piece := _piece(labels, stats, k, plane.px_per_mm)) is not None]
+    apart = islands(mask, connectivity=8)
+    labels = np.zeros(mask.shape, dtype=np.int32)
+    for k, island in enumerate(apart, 1):
+        labels[island.place][island.mask] = k
+    pieces = [piece for k, island in enumerate(apart, 1) if (piece := _piece(island, k, plane.px_per_mm)) is not None]
     joined = mask.astype(np.uint8)
     for piece in pieces:
         for sign in (-1.0, 1.0):
@@ -44,12 +47,11 @@ def join_across_print(mask: Mask, plane: Plane) -> Mask:
     return np.asarray(joined.astype(bool))
 
 
-def _piece(labels: NDArray[np.int32], stats: NDArray[np.int32], k: int, px_per_mm: float) -> _Piece | None:
-    left, top, width, height, area = (int(v) for v in stats[k][:5])
-    if max(width, height) < PIECE_MM * px_per_mm or area < px_per_mm:
+def _piece(island: Island, k: int, px_per_mm: float) -> _Piece | None:
+    if max(island.mask.shape) < PIECE_MM * px_per_mm or island.mask.sum() < px_per_mm:
         return None
-    v, u = np.nonzero(labels[top : top + height, left : left + width] == k)
-    points = np.column_stack([u + left, v + top]).astype(float)
+    (v, u), (rows, columns) = np.nonzero(island.mask), island.place
+    points = np.column_stack([u + columns.start, v + rows.start]).astype(float)
     middle = points.mean(axis=0)
     _, spread, axes = np.linalg.svd(points - middle, full_matrices=False)
     if spread[1] > 0.2 * spread[0]:
