@@ -11,7 +11,18 @@ import pytest
 from vision.crowd import _Held, _held, _held_faintly, _on_line, _worthy
 from vision.grips import Grip, find_grips
 from vision.plane import Plane
-from vision.shafts import Ground, Shaft, trace_shaft
+from vision.shafts import (
+    REACH_MM,
+    SIDEWAYS_MM,
+    Ground,
+    Shaft,
+    _fans,
+    _straight_totals,
+    _straight_worth,
+    _widened,
+    trace_shaft,
+    turned,
+)
 from vision.unprinted import Unprinted, see_through_print
 
 PPM = 20.0
@@ -34,6 +45,18 @@ def test_a_line_goes_straight_on_through_a_crossing_to_its_own_end() -> None:
 
     assert shaft is not None
     assert shaft.line_px[-1] == pytest.approx(PPM * np.array([32.0, 20.0]), abs=0.8 * PPM)
+
+
+def test_straight_lines_followed_piece_by_piece_are_worth_as_much_as_over_whole_fans() -> None:
+    """Some of them meet bare paper in the first piece, some in a later one."""
+    crossed = ground(((10.0, 20.0), (32.0, 20.0)), ((12.0, 14.4), (45.0, 29.8)), ((5.0, 30.0), (50.0, 24.0)))
+    start, ways = PPM * np.array([10.5, 20.0]), np.array([turned(np.array([1.0, 0.0]), aim) for aim in np.arange(-16.0, 16.1, 1.0)])
+    whole = _straight_worth(_widened(_fans(crossed, start, ways, REACH_MM, SIDEWAYS_MM + 0.2)[0], 5))
+
+    totals = _straight_totals(crossed, start, ways)
+
+    np.testing.assert_array_equal(totals, whole)
+    assert 60.0 < totals.max() < 120.0  # a shaft of 22 mm, some bare paper beyond
 
 
 def test_print_half_a_pixel_aside_is_no_metal() -> None:

@@ -45,8 +45,11 @@ def _explained(plane: Plane, relative: Array, thin: Mask, handle: Mask, offset_p
     printed = _printed(plane, (left - reach, top - reach), (height + 2 * reach, width + 2 * reach))
     least, most = print_light(np.asarray(ink + (1.0 - ink) * printed, dtype=np.float32))
     spots = [(down, right) for down in range(2 * reach + 1) for right in range(2 * reach + 1)]
-    odd_thin, odd_handle = min((_odd(light, least, most, thin, spot), _odd(light, least, most, handle, spot)) for spot in spots)
-    return odd_thin < LEAST_THIN if not handle.any() else odd_handle < LEAST_HANDLE and odd_thin < LEAST_THIN_INKED
+    odd = _odd(light, least, most, thin, spots)
+    if not handle.any():
+        return min(odd) < LEAST_THIN
+    where = [spot for spot, share in zip(spots, odd, strict=True) if share == min(odd)]
+    return min(odd) < LEAST_THIN_INKED and min(_odd(light, least, most, handle, where)) < LEAST_HANDLE
 
 
 def print_light(printed: Array, beside_px: int = BESIDE_PX) -> tuple[Array, Array]:
@@ -75,11 +78,14 @@ def unlike_print(light: Array, least: Array, most: Array) -> Mask:
     return np.asarray((light < least) | (light > most))
 
 
-def _odd(light: Array, least: Array, most: Array, part: Mask, aside_px: tuple[int, int]) -> float:
-    """Share of a part that is darker or brighter than the print so many rows and columns on."""
+def _odd(light: Array, least: Array, most: Array, part: Mask, spots: list[tuple[int, int]]) -> list[float]:
+    """Share of a part that is darker or brighter than the print so many rows and columns on, of each of some."""
     v, u = np.nonzero(part)
-    seen, there = light[v, u], (v + aside_px[0], u + aside_px[1])
-    return float(unlike_print(seen, least[there], most[there]).mean()) if len(v) else 0.0
+    if not len(v):
+        return [0.0] * len(spots)
+    seen, at = light[v, u], v * least.shape[1] + u
+    on = [at + (down * least.shape[1] + right) for down, right in spots]
+    return [float(unlike_print(seen, least.take(there), most.take(there)).mean()) for there in on]
 
 
 def _sheen(plane: Plane, relative: Array, part: Mask, offset_px: tuple[int, int]) -> float:

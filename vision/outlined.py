@@ -29,6 +29,15 @@ BOTH, BEFORE, INSIDE, OUTSIDE = 0.72, 0.35, 0.45, 0.30  # shares: of both sides;
 CORE_MM, CLEAR_MM = 0.7, (2.9, 3.4)
 WHITE, WHITER = (0.72, 1.90), 0.95  # median light over paper's within; no shadow reaches the second, so marks inside are its own shading
 APART_MM = 5.0
+ALONG_MM, ACROSS_MM = np.arange(-BACK_MM, AHEAD_MM, STEP_MM), np.arange(-ASIDE_MM, ASIDE_MM + 0.01, 0.1)  # about a line
+
+
+def _between(off_mm: Array, least_mm: float, most_mm: float) -> Mask:
+    return np.asarray((off_mm > least_mm) & (off_mm < most_mm))
+
+
+_OFF_MM = ACROSS_MM - LEANS[:, None]
+ZONES = _between(_OFF_MM, *SIDE_MM), _between(-_OFF_MM, *SIDE_MM), _between(np.abs(_OFF_MM), *CLEAR_MM)  # by lean: two sides, and beyond
 
 
 @dataclass(frozen=True)
@@ -72,12 +81,11 @@ def _line_ends(weak: Mask, px_per_mm: float) -> list[tuple[Array, Array]]:
 
 def _handle_at(image: NDArray[np.float32], grey: Array, end: Array, way: Array, px_per_mm: float) -> _Found | None:
     """The handle that a line runs into about its end; None without both sides of one."""
-    along, across = np.arange(-BACK_MM, AHEAD_MM, STEP_MM), np.arange(-ASIDE_MM, ASIDE_MM + 0.01, 0.1)
+    along, across = ALONG_MM, ACROSS_MM
     normal = np.array([-way[1], way[0]])
-    spots = end + px_per_mm * (along[:, None, None] * way + across[None, :, None] * normal)
-    x, y = (np.ascontiguousarray(spots[..., k], dtype=np.float32) for k in (0, 1))
+    x, y = ((end[k] + px_per_mm * (along[:, None] * way[k] + across * normal[k])).astype(np.float32) for k in (0, 1))
     marks = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0.0) > 0.5
-    found = _scored(marks, along, across)
+    found = _scored(marks)
     if found is None:
         return None
     score, first, lean, half_mm = found
@@ -91,14 +99,13 @@ def _handle_at(image: NDArray[np.float32], grey: Array, end: Array, way: Array, 
     return _Found(_as_grip(start, way, normal, half_mm, px_per_mm), score)
 
 
-def _scored(marks: Mask, along: Array, across: Array) -> tuple[float, int, float, float] | None:
+def _scored(marks: Mask) -> tuple[float, int, float, float] | None:
     """Score, first row, lean and half width (mm) of the best handle about a line; None without one."""
     long, before = round(LONG_MM / STEP_MM), round(FRONT_MM / STEP_MM)
-    off = across - LEANS[:, None]
-    zones = [(off > SIDE_MM[0]) & (off < SIDE_MM[1]), (-off > SIDE_MM[0]) & (-off < SIDE_MM[1])]
-    zones.append((np.abs(off) > CLEAR_MM[0]) & (np.abs(off) < CLEAR_MM[1]))
-    upper, lower, outer = (marks.astype(np.float32) @ zone.T.astype(np.float32) > 0.0 for zone in zones)
-    rows = np.arange(before, len(along) - long)
+    upper, lower, outer = np.split(marks.astype(np.float32) @ np.concatenate(ZONES).T.astype(np.float32) > 0.0, len(ZONES), axis=1)
+    if (upper & lower).sum(axis=0).max() < BOTH * long:  # as of most lines
+        return None
+    rows = np.arange(before, len(ALONG_MM) - long)
     sides, either = _windows(upper & lower, long)[rows], _windows(upper | lower, before)[rows - before]
     good = (sides >= BOTH) & (either <= BEFORE) & (_windows(outer, long)[rows] <= OUTSIDE)
     score = np.where(good, sides - 0.5 * either, -1.0)
@@ -107,7 +114,7 @@ def _scored(marks: Mask, along: Array, across: Array) -> tuple[float, int, float
     if score[row, lean] <= 0.0:
         return None
     first = int(rows[row])
-    part, beyond, sides_of = marks[first : first + long], np.abs(off[lean]), [zone[lean] for zone in zones[:2]]
+    part, beyond, sides_of = marks[first : first + long], np.abs(ACROSS_MM - LEANS[lean]), [zone[lean] for zone in ZONES[:2]]
     reach = [float(np.median([beyond[side][line[side]].max() for line in part if line[side].any()])) for side in sides_of]
     return float(score[row, lean]), first, float(LEANS[lean]), float(np.mean(reach))
 

@@ -37,6 +37,7 @@ END_DEG = 72.0
 WAYS, BESIDE = 4, 8  # straight lines tried; cells aside within which two of nearly one direction are one
 LIVELY, DULL = 0.02, 0.6  # median change of light over a quarter of a millimetre; what an even grey is worth
 AT_ONCE = 48  # paths that are searched together
+STEPS_AT_ONCE = 32  # of straight lines: 8 mm
 BEND_WORTH, BACK_COST, AIM_COST = 3.0, 0.3, 0.02
 STRAYED_MM = 1.5  # a third of a handle's thickness: so much farther aside of a shaft than its owner's lies one whose line strayed there
 
@@ -112,8 +113,7 @@ def _liveliness(ground: Ground, line: Array) -> float:
 def _straight_ways(ground: Ground, start_px: Array, direction: Array) -> list[tuple[Array, Array, float]]:
     """Starts and directions of the straight lines that promise most and differ, and what lying off the axis costs each."""
     aims = np.arange(-AIM_DEG, AIM_DEG + 0.1, AIM_STEP_DEG)
-    worth, _ = _fans(ground, start_px, [turned(direction, aim) for aim in aims], REACH_MM, SIDEWAYS_MM + 0.2)
-    totals = _straight_worth(_widened(worth, 5))  # a bow of half a millimetre is straight enough
+    totals = _straight_totals(ground, start_px, np.array([turned(direction, aim) for aim in aims]))
     off = np.abs(np.arange(totals.shape[1]) - totals.shape[1] // 2) * ASIDE_MM
     costs = OFF_COST * np.maximum(off - OFF_MM, 0.0) + TURNED_COST * np.abs(aims)[:, None]
     totals = totals - costs
@@ -129,17 +129,62 @@ def _straight_ways(ground: Ground, start_px: Array, direction: Array) -> list[tu
     return ways
 
 
+def _straight_totals(ground: Ground, start_px: Array, towards: Array) -> Array:
+    """What the straight line from each cell is worth along each direction, (fans, wide). Most soon meet bare paper, so the fans are looked
+    at piece by piece, and no farther than one of their lines goes on."""
+    steps, going, lines = round(REACH_MM / STEP_MM), np.arange(len(towards)), None
+    best: Array = np.empty(0)
+    for first in range(0, steps, STEPS_AT_ONCE):
+        piece = slice(first, min(first + STEPS_AT_ONCE, steps))
+        worth, _ = _fans(ground, start_px, towards[going], REACH_MM, SIDEWAYS_MM + 0.2, piece)
+        lines = _onward(_widened(worth, 5), lines)  # a bow of half a millimetre is straight enough
+        best = lines.best.copy() if first == 0 else best
+        best[going] = lines.best
+        on = np.asarray(~lines.ended.all(axis=1))
+        going, lines = going[on], lines.only(on)
+        if len(going) == 0:
+            break
+    return best
+
+
 def _straight_worth(worth: Array) -> Array:
     """What the straight line from each cell of a fan's first row is worth, up to its first stretch of bare paper.
 
     ``worth`` (fans, steps, wide); returns (fans, wide).
     """
-    wide = round(GAP_MM / STEP_MM)
-    bare = np.cumsum(worth < -0.5, axis=1, dtype=np.int16)
+    return _onward(worth, None).best
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """Straight lines from each cell of fans (fans, wide) as far as they were looked at: their worth there, the best before, whether they
+    have come to a stretch of bare paper, and whether their last steps (fans, some, wide) are bare."""
+
+    worth: Array
+    best: Array
+    ended: Mask
+    bare: Mask
+
+    def only(self, fans: Mask) -> _Lines:
+        """Those of some of the fans."""
+        return _Lines(self.worth[fans], self.best[fans], self.ended[fans], self.bare[fans])
+
+
+def _onward(worth: Array, before: _Lines | None) -> _Lines:
+    """Lines carried on over the next steps of their fans (fans, steps, wide)."""
+    long = round(GAP_MM / STEP_MM)
+    bare, worth = worth < -0.5, worth.copy()
+    if before is not None:
+        bare = np.concatenate([before.bare, bare], axis=1)
+        worth[:, 0] += before.worth
+    count = np.cumsum(bare, axis=1, dtype=np.int16)
     gap = np.zeros(worth.shape, dtype=bool)
-    gap[:, wide:] = bare[:, wide:] - bare[:, :-wide] >= wide - 1.5
-    open_ = ~np.logical_or.accumulate(gap, axis=1)
-    return np.asarray(np.where(open_, np.cumsum(worth, axis=1), -np.inf).max(axis=1))
+    gap[:, worth.shape[1] + long - bare.shape[1] :] = count[:, long:] - count[:, :-long] >= long - 1.5
+    if before is not None:
+        gap[:, 0] |= before.ended
+    ended, total = np.logical_or.accumulate(gap, axis=1), np.cumsum(worth, axis=1)
+    best = np.where(ended, -np.inf, total).max(axis=1)
+    return _Lines(total[:, -1], best if before is None else np.maximum(best, before.best), ended[:, -1], bare[:, -long:])
 
 
 def _widened(worth: Array, cells: int) -> Array:
@@ -271,11 +316,14 @@ def _read_back(
 
 
 def _fans(
-    ground: Ground, start_px: Array, directions: Sequence[Array] | Array, reach_mm: float, wide_mm: float
+    ground: Ground, start_px: Array, directions: Sequence[Array] | Array, reach_mm: float, wide_mm: float, piece: slice = slice(None)
 ) -> tuple[Array, tuple[Array, Array]]:
-    """Worth of every cell ahead of the start, or of each start, along each direction (fans, steps, wide), and its plane px, x and y."""
+    """Worth of every cell ahead of the start, or of each start, along each direction (fans, steps, wide), and its plane px, x and y.
+
+    ``piece``: those of the steps.
+    """
     aside = np.arange(-round(wide_mm / ASIDE_MM), round(wide_mm / ASIDE_MM) + 1) * ASIDE_MM
-    ahead = np.arange(1, round(reach_mm / STEP_MM) + 1) * STEP_MM
+    ahead = np.arange(1, round(reach_mm / STEP_MM) + 1)[piece] * STEP_MM
     towards = np.array(directions)
     normal = np.column_stack([-towards[:, 1], towards[:, 0]])
     starts = np.asarray(start_px).reshape(-1, 1, 1, 2)
