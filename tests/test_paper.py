@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from vision.paper import paper_light
+from vision.paper import _tiles, paper_light
 from vision.plane import Plane
 
 PX_PER_MM, WIDE_MM, HIGH_MM = 8.0, 90.0, 60.0
@@ -42,3 +42,18 @@ def test_lamps_of_two_colours_are_both_followed() -> None:
     for x_mm in (10.0, 80.0):
         column = round(x_mm * PX_PER_MM)
         assert seen[:, column] == pytest.approx(light[:, column], rel=0.03)
+
+
+@pytest.mark.parametrize(("high", "wide", "block"), [(96, 120, 24), (101, 113, 24), (50, 47, 26), (7, 9, 4)])
+def test_blocks_hold_every_so_manieth_pixel_and_nothing_beyond_the_rim(high: int, wide: int, block: int) -> None:
+    picture = np.random.default_rng(1).random((high, wide, 3))[..., 1]
+    rows, columns, step = -(-high // block), -(-wide // block), max(block // 12, 1)
+
+    blocks = _tiles(picture, rows, columns, block)
+
+    for row in range(rows):
+        for column in range(columns):
+            part = picture[row * block : (row + 1) * block : step, column * block : (column + 1) * block : step]
+            shown = blocks[row, column].reshape(-(-block // step), -1)
+            np.testing.assert_array_equal(shown[: part.shape[0], : part.shape[1]], part)
+            assert shown.sum() == pytest.approx(part.sum())

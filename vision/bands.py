@@ -32,17 +32,18 @@ def bands(shape: tuple[int, ...], reach_px: int, within: NDArray[np.bool_] | Non
             if not len(columns):
                 continue
             first, last = int(columns[0]), int(columns[-1]) + 1
-        yield _piece(shape, (top, first), (BAND_PX, last - first), reach_px)
+        yield piece_at(shape, (top, first), (BAND_PX, last - first), reach_px)
 
 
 def tiles(shape: tuple[int, ...], reach_px: int, size_px: int = TILE_PX) -> Iterator[Piece]:
     """Go through the tiles of a picture (H, W, ...), each with ``reach_px`` around it; most can be passed over."""
     for top in range(0, shape[0], size_px):
         for left in range(0, shape[1], size_px):
-            yield _piece(shape, (top, left), (size_px, size_px), reach_px)
+            yield piece_at(shape, (top, left), (size_px, size_px), reach_px)
 
 
-def _piece(shape: tuple[int, ...], corner: tuple[int, int], size: tuple[int, int], reach_px: int) -> Piece:
+def piece_at(shape: tuple[int, ...], corner: tuple[int, int], size: tuple[int, int], reach_px: int) -> Piece:
+    """So many rows and columns from a corner (row, column) on, as far as the picture goes, with ``reach_px`` around them."""
     outer, inner, place = [], [], []
     for at, long, whole in zip(corner, size, shape[:2], strict=True):
         end, low, high = min(at + long, whole), max(at - reach_px, 0), min(at + long + reach_px, whole)

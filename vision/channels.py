@@ -37,7 +37,8 @@ def span(picture: Picture) -> Image:
     """Greatest less least of the channels, (H, W): how coloured."""
     first, second, third = cv2.split(picture)
     low = cv2.min(cv2.min(first, second), third)
-    return np.asarray(cv2.max(cv2.max(first, second), third) - low)
+    high = cv2.max(cv2.max(first, second, dst=first), third, dst=first)
+    return np.asarray(cv2.subtract(high, low, dst=low))
 
 
 def median_of(colours: Image, most: int = 20_000) -> Image:
@@ -45,7 +46,11 @@ def median_of(colours: Image, most: int = 20_000) -> Image:
     return np.asarray(np.median(colours[:: max(len(colours) // most, 1)], axis=0))
 
 
-def farthest(picture: Picture, colour: Image) -> Image:
-    """Greatest absolute difference of any channel from a colour, (H, W)."""
-    away = [np.abs(one - level) for one, level in zip(cv2.split(picture), np.asarray(colour, dtype=np.float32), strict=True)]
-    return np.asarray(cv2.max(cv2.max(away[0], away[1]), away[2]))
+def farthest(picture: Picture, colour: Image, grey: Image | None = None) -> Image:
+    """Greatest absolute difference of any channel from a colour, (H, W); ``grey`` (H, W): with that taken off every channel first."""
+    away = [np.asarray(one) for one in cv2.split(picture)]
+    for one, level in zip(away, np.asarray(colour, dtype=np.float32), strict=True):
+        if grey is not None:
+            np.subtract(one, grey, out=one)
+        np.abs(np.subtract(one, level, out=one), out=one)
+    return np.asarray(cv2.max(cv2.max(away[0], away[1], dst=away[0]), away[2], dst=away[0]))

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.bands import bands, tiles
+from vision.bands import bands, piece_at, tiles
 from vision.channels import LUMINANCE, farthest, median_of, span, weighted
 from vision.offsheet import over_table, rim
 from vision.plane import Plane
@@ -66,11 +66,14 @@ def _bridged(mask: Mask, unknown: Mask, plane: Plane) -> Mask:
     reach = round(0.8 * plane.px_per_mm)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     result = clear.copy()
-    for tile in tiles(mask.shape, 2 * reach + 1):
-        if not (unknown[tile.place].any() and clear[tile.outer].any()):
+    for tile in tiles(mask.shape, 0):
+        left, top, width, height = cv2.boundingRect(unknown[tile.place].view(np.uint8))
+        if width == 0:
             continue
-        joined = cv2.morphologyEx(clear[tile.outer].astype(np.uint8), cv2.MORPH_CLOSE, kernel)[tile.inner].astype(bool)
-        result[tile.place] |= joined & unknown[tile.place]
+        piece = piece_at(mask.shape, (tile.place[0].start + top, tile.place[1].start + left), (height, width), 2 * reach + 1)
+        if clear[piece.outer].any():
+            joined = cv2.morphologyEx(clear[piece.outer].astype(np.uint8), cv2.MORPH_CLOSE, kernel)[piece.inner].astype(bool)
+            result[piece.place] |= joined & unknown[piece.place]
     return result
 
 

@@ -16,7 +16,7 @@ Image = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
 LEAST_SHARE = 0.5  # of a region's would-be white must not be white
 DARKER, COLOURED = 0.62, 0.22
-RIM_MM = 0.6
+RIM_MM, RIM_TILE_PX = 0.6, 96
 SMOOTHED_PX = 8  # farther than smoothing by 1.2 px and a gradient reach
 
 
@@ -91,7 +91,9 @@ def over_table(plane: Plane, relative: Image, table: Mask) -> Mask:
 
 
 def _over(px_per_mm: float, relative: Image, table: Mask) -> Mask:
-    level = cv2.log(cv2.GaussianBlur(np.ascontiguousarray(relative, dtype=np.float32), (0, 0), 1.2) + np.float32(0.02))
+    smooth = np.asarray(cv2.GaussianBlur(np.ascontiguousarray(relative, dtype=np.float32), (0, 0), 1.2), dtype=np.float32)
+    np.add(smooth, np.float32(0.02), out=smooth)
+    level = np.asarray(cv2.log(smooth, dst=smooth))
     within = cv2.distanceTransform(np.pad(table, 1).astype(np.uint8), cv2.DIST_L2, 5)[1:-1, 1:-1]
     ring = table & (within > 0.5 * px_per_mm) & (within <= 1.3 * px_per_mm)
     chosen = level[ring if ring.sum() > 100 else table]
@@ -99,8 +101,7 @@ def _over(px_per_mm: float, relative: Image, table: Mask) -> Mask:
     own = usual - usual.mean()
     spread = 1.4826 * np.median(np.abs(chosen - chosen.mean(axis=1, keepdims=True) - own)) + 0.01
     grey = mean(level)
-    tint = level - cv2.merge([grey, grey, grey])
-    tinted = farthest(tint, own) > max(6.0 * spread, 0.18)
+    tinted = farthest(level, own, grey) > max(6.0 * spread, 0.18)
     hard = cv2.magnitude(cv2.Sobel(grey, cv2.CV_32F, 1, 0), cv2.Sobel(grey, cv2.CV_32F, 0, 1)) > 8.0 * 0.12
     return np.asarray((tinted | (grey > usual.mean() + 0.35) | hard) & table)
 
@@ -120,7 +121,7 @@ def rim(plane: Plane, table: Mask) -> Mask:
         return np.zeros_like(table)
     reach = RIM_MM * plane.px_per_mm
     result = np.zeros_like(table)
-    for tile in tiles(table.shape, 2 * int(reach) + 4):
+    for tile in tiles(table.shape, int(reach) + 2, RIM_TILE_PX):
         if not plane.inside[tile.place].any():
             continue
         part = np.ascontiguousarray(table[tile.outer])

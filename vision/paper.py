@@ -67,10 +67,9 @@ def _surface(plane: Plane, grey: Image, block: int, anchors_mm: Image, level: fl
     rows, columns = np.indices(grey.shape)
     x = (columns + 0.5) * block / plane.px_per_mm + plane.x0_mm
     y = (rows + 0.5) * block / plane.px_per_mm + plane.y0_mm
-    sure = np.zeros(grey.shape, dtype=bool)
-    for ax, ay in anchors_mm:
-        sure |= (np.abs(x - ax) < ANCHOR_MM) & (np.abs(y - ay) < ANCHOR_MM)
-    sure &= np.isfinite(grey)
+    lines = np.asarray(x)[0], np.asarray(y)[:, 0]
+    along, down = ((np.abs(at - anchors_mm[:, k, None]) < ANCHOR_MM).astype(np.float32) for k, at in enumerate(lines))
+    sure = (down.T @ along > 0.0) & np.isfinite(grey)
     if sure.sum() < 8:
         return np.full(grey.shape, float(np.nanpercentile(grey, level)))
     u, v = (x - x.mean()) / np.ptp(x), (y - y.mean()) / np.ptp(y)
@@ -105,11 +104,25 @@ def _votes(plane: Plane, block: int) -> Image:
 
 def _tiles(picture: Image | NDArray[np.bool_], rows: int, columns: int, block: int) -> NDArray[Any]:
     """Pixels of each block, (rows, columns, pixels), thinned to one or two hundred a block; blocks at the rim end short, in zeros."""
-    step = max(block // 12, 1)
-    padded = np.zeros((rows * block, columns * block), dtype=picture.dtype)
-    padded[: picture.shape[0], : picture.shape[1]] = picture
-    thinned = padded.reshape(rows, block, columns, block)[:, ::step, :, ::step]
-    return np.ascontiguousarray(thinned.transpose(0, 2, 1, 3)).reshape(rows, columns, -1)
+    step, (height, width) = max(block // 12, 1), picture.shape
+    result = np.zeros((rows, columns, -(-block // step), -(-block // step)), dtype=picture.dtype)
+    down, along = height // block, width // block
+    result[:down, :along] = _thinned(picture[: down * block, : along * block], block, step)
+    if down < rows:
+        last = np.zeros((block, columns * block), dtype=picture.dtype)
+        last[: height - down * block, :width] = picture[down * block :]
+        result[down:] = _thinned(last, block, step)
+    if along < columns:
+        last = np.zeros((rows * block, block), dtype=picture.dtype)
+        last[:height, : width - along * block] = picture[:, along * block :]
+        result[:, along:] = _thinned(last, block, step)
+    return result.reshape(rows, columns, -1)
+
+
+def _thinned(picture: NDArray[Any], block: int, step: int) -> NDArray[Any]:
+    """Every so manieth row and column of whole blocks, (rows, columns, down, along)."""
+    parts = picture.reshape(picture.shape[0] // block, block, picture.shape[1] // block, block)
+    return parts[:, ::step, :, ::step].transpose(0, 2, 1, 3)
 
 
 def _quantile(values: Image, share: float) -> Image:
