@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vision.shape_slopes import sloped_support
+from vision.shape_slopes import sloped_support, turned
 from vision.shapes import RHOMBUS, SQUARE, TRIANGLE, support
 
 STEP = 1e-6
@@ -17,7 +17,7 @@ THETA = np.linspace(-7.0, 25.0, 400) + 1e-3  # no corner of any blank falls on o
 @given(rounding=st.floats(0.0, 0.45), low_corner=st.floats(0.4, 0.95))
 def test_slopes_are_those_of_the_form(blank, rounding, low_corner):
     low = low_corner if blank is RHOMBUS else 1.0
-    slopes = sloped_support(blank, THETA, rounding, low)
+    slopes = sloped_support(blank, turned(THETA), rounding, low)
 
     assert np.allclose(slopes.value, support(blank, THETA, rounding, low), atol=1e-12)
     clear = np.abs(np.diff(np.sign(slopes.by_theta), append=1.0)) < 1.0  # differences across a corner mean nothing

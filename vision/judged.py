@@ -159,7 +159,7 @@ def read_measured(
         pitch_mm=dimensions.pitch_mm,
         flutes_per_mm=dimensions.flutes_per_mm,
         helix_angle_deg=dimensions.helix_angle_deg,
-        twist_hand=seen.extra.hand,
+        twist_hand=None if seen.hand is None else seen.hand.hand,
         cross_section=identity.section,
         height_mm=Quantity(middle, u_middle) if scale.sheet is not None else None,
         local_px_per_mm=round(seen.scale_at.value, 2),

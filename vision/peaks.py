@@ -21,8 +21,9 @@ def find_peaks(values: Array, *, distance: int, prominence: float) -> Whole:
 
     ``distance``: samples, 1 or more; ``prominence``: in the unit of ``values``, 0 or more. ``values`` must be finite.
     """
-    peaks = _far_apart(values, _maxima(values), distance)
-    return peaks[[_stands_out(values, int(at)) >= prominence for at in peaks]] if len(peaks) else peaks
+    tops = _maxima(values)
+    peaks = _far_apart(values, tops, distance)
+    return peaks[np.array(_stands_out(values, tops, peaks)) >= prominence] if len(peaks) else peaks
 
 
 def _maxima(values: Array) -> Whole:
@@ -42,9 +43,20 @@ def _far_apart(values: Array, peaks: Whole, distance: int) -> Whole:
     return peaks[kept]
 
 
-def _stands_out(values: Array, at: int) -> float:
-    """Height over the higher of the two valleys that lie between it and what is higher, or the curve's end."""
-    before, after = np.flatnonzero(values[:at] > values[at]), np.flatnonzero(values[at:] > values[at])
-    first = int(before[-1]) if len(before) else 0
-    last = at + int(after[0]) if len(after) else len(values) - 1
-    return float(values[at] - max(values[first : at + 1].min(), values[at : last + 1].min()))
+def _stands_out(values: Array, tops: Whole, peaks: Whole) -> list[float]:
+    """Height of each of the ``peaks`` over the higher of the two valleys that lie between it and what is higher, or the curve's end.
+
+    ``tops``: all maxima; between two of them the curve falls, then rises, so one valley stands for all that lies there.
+    """
+    ends = np.unique(np.concatenate([[0], tops, [len(values) - 1]]))
+    heights, valleys = values[ends].tolist(), np.minimum.reduceat(values, ends)[:-1].tolist()
+    return [min(_rise(heights, valleys, k, way) for way in (-1, 1)) for k in np.searchsorted(ends, peaks).tolist()]
+
+
+def _rise(heights: list[float], valleys: list[float], at: int, way: int) -> float:
+    """Height of one over the lowest valley before what is higher that way (-1, 1), or the curve's end."""
+    low, k = heights[at], at
+    while 0 <= k + way < len(heights) and heights[k] <= heights[at]:
+        low = min(low, valleys[min(k, k + way)], heights[k])
+        k += way
+    return heights[at] - min(low, heights[k])

@@ -122,7 +122,7 @@ def _unread_lines(
 
     One whose whole handle stands apart from all others' is not, whatever its line does; what is smaller may be a stop on another's shaft.
     """
-    if not seen:
+    if not seen or not candidates:
         return []
     axes = [measured.edges.strip.axis_px for _, measured in seen]
     handles = [handle_seen(candidate, plane, relative) for candidate, _ in seen]

@@ -75,8 +75,8 @@ def _normal(miss: Array, slopes: Array, soft_at: float) -> tuple[Array, Array]:
 
 def _step(p: Array, pull: Array, normal: Array, damping: float, bounds: tuple[Array, Array]) -> Array:
     """The damped step; parameters at a bound that they would leave through stay there."""
-    damped = normal.copy()
-    np.fill_diagonal(damped, np.diag(normal) + damping * np.maximum(np.diag(normal), 1e-12))
+    damped, diagonal = normal.copy(), normal.diagonal()
+    damped.flat[:: len(p) + 1] = diagonal + damping * np.maximum(diagonal, 1e-12)
     held = ((p <= bounds[0]) & (pull < 0.0)) | ((p >= bounds[1]) & (pull > 0.0))
     if not held.any():
         return np.asarray(np.linalg.solve(damped, pull))

@@ -21,11 +21,24 @@ class Sloped(NamedTuple):
     by_low_corner: Array
 
 
-def sloped_support(blank: Blank, theta_rad: Array, rounding: float, low_corner: float) -> Sloped:
+class Turned(NamedTuple):
+    """A twist (N,), rad, with its cosine and sine, which are worked out once for S and for its slopes."""
+
+    theta_rad: Array
+    cosine: Array
+    sine: Array
+
+
+def turned(theta_rad: Array) -> Turned:
+    """Return the twist with its cosine and sine."""
+    return Turned(theta_rad, np.cos(theta_rad), np.sin(theta_rad))
+
+
+def sloped_support(blank: Blank, at: Turned, rounding: float, low_corner: float) -> Sloped:
     """Return S(theta) as ``shapes.support`` does, with its slopes; at a corner those of the side that stands higher."""
-    polygon, turned, lower = _triangle(theta_rad) if blank.corners == 3 else _four(theta_rad, low_corner)
+    polygon, by_theta, lower = _triangle(at.theta_rad) if blank.corners == 3 else _four(at.cosine, at.sine, low_corner)
     straight = 1.0 - rounding
-    return Sloped(straight * polygon + rounding, straight * turned, 1.0 - polygon, straight * lower)
+    return Sloped(straight * polygon + rounding, straight * by_theta, 1.0 - polygon, straight * lower)
 
 
 def _triangle(theta: Array) -> tuple[Array, Array, Array]:
@@ -35,9 +48,8 @@ def _triangle(theta: Array) -> tuple[Array, Array, Array]:
     return np.cos(near), -np.sin(near), np.zeros_like(theta)
 
 
-def _four(theta: Array, low_corner: float) -> tuple[Array, Array, Array]:
-    cosine, sine = np.cos(theta), np.sin(theta)
+def _four(cosine: Array, sine: Array, low_corner: float) -> tuple[Array, Array, Array]:
     high, low = np.abs(cosine), np.abs(sine)
     first = high >= low_corner * low
-    turned = np.where(first, -np.sign(cosine) * sine, low_corner * np.sign(sine) * cosine)
-    return np.where(first, high, low_corner * low), turned, np.where(first, 0.0, low)
+    by_theta = np.where(first, -np.sign(cosine) * sine, low_corner * np.sign(sine) * cosine)
+    return np.where(first, high, low_corner * low), by_theta, np.where(first, 0.0, low)

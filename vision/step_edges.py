@@ -62,12 +62,13 @@ def _one_pass(strip: Strip, blur_px: float, along_px: float) -> Edges:
 def _side(slopes: Array, values: Array, spread: float, noise: float, paper: float) -> tuple[Array, Array]:
     """Outermost step of one side: row and slope. Faint steps count in shadow, where paper and noise are dimmer too."""
     half = (values.shape[0] - 1) // 2
-    outside = just_outside(values, spread)[: half + 1]
+    values, slopes = values[: half + 1], slopes[: half + 1]  # what is farther in has no say
+    outside = just_outside(values, spread)
     background = np.where(outside > 0.0, np.maximum(outside, 0.05 * paper), paper)
     shot = np.sqrt(np.clip(background / paper, 0.1, 1.5))  # shot noise goes with the root of the light
     least = LEAST_STEP * background / (np.sqrt(2.0 * np.pi) * spread)
     row, slope = outermost(
-        beyond_background(slopes, spread)[: half + 1],
+        beyond_background(slopes, spread),
         np.maximum(NOISE_TIMES * noise * shot, least),
         max(round(3.0 * spread), 3),
     )

@@ -40,8 +40,12 @@ def warm_spots(
     its axis in its own px; ``px_per_mm``: of the strip; ``last_mm``: where the shaft ends.
     """
     paper = np.maximum(np.quantile(values[::4, ::4], 0.8, axis=(0, 1)), 1e-3)
-    colour = values / paper
     metal = _metal(edges, x_mm, values.shape[0] // 2, stop_mm, last_mm)
+    across = np.flatnonzero(metal.any(axis=1))
+    if not len(across):
+        return ()
+    rows = slice(max(int(across[0]) - BURNT_RIM_PX, 0), int(across[-1]) + BURNT_RIM_PX + 1)  # a third of them, and less
+    colour, metal = values[rows] / paper, metal[rows]
     light = colour.mean(axis=2)
     around = np.ones((2 * BURNT_RIM_PX + 1,) * 2, np.uint8)
     metal &= (light > DARK) & (cv2.dilate((light >= BURNT).astype(np.uint8), around) == 0)

@@ -16,8 +16,8 @@ from scipy.interpolate import BSpline
 
 from vision.crests import Crests, numbered, upper_line
 from vision.robust_fit import fit_robustly
-from vision.shape_slopes import sloped_support
-from vision.shapes import RHOMBUS, Blank, support
+from vision.shape_slopes import Turned, sloped_support, turned
+from vision.shapes import RHOMBUS, Blank, support, support_of
 
 Array = NDArray[np.floating[Any]]
 SHAPE_NAMES = ("d0", "taper", "rounding", "low_corner")
@@ -180,17 +180,26 @@ class _Problem:
         self.blank, self.x, self.edges, self.weights, self.design, self.span = blank, x, edges, weights, design, span
         self.bend = np.polynomial.legendre.legvander(2.0 * (x - span[0]) / (span[1] - span[0]) - 1.0, 3)
         self.third = 0.2 * np.diff(np.eye(design.shape[1]), 3, axis=0)
+        self._last: tuple[Array, tuple[Turned, Turned]] | None = None
 
     def thinned(self, every: int) -> _Problem:
         """The same with every so manieth point."""
         edges, weights = ((pair[0][::every], pair[1][::every]) for pair in (self.edges, self.weights))
         return _Problem(self.blank, self.x[::every], edges, weights, self.design[::every], self.span)
 
+    def _turned(self, p: Array) -> tuple[Turned, Turned]:
+        """The blank's twist and that of the same turned by half a turn, as the lower edge shows it; slopes are asked for where residuals
+        just were."""
+        if self._last is None or self._last[0] is not p:
+            turn = self.design @ p[8:]
+            self._last = p, (turned(turn), turned(turn + np.pi))
+        return self._last[1]
+
     def residuals(self, p: Array, scale: float) -> Array:
         """Misses of both edges, weighed and over ``scale``, and of what is held loosely."""
-        radius, axis, turn = (p[0] + p[1] * self.x) / 2.0, self.bend @ p[4:8], self.design @ p[8:]
-        above = axis + radius * support(self.blank, turn, p[2], p[3]) - self.edges[0]
-        below = axis - radius * support(self.blank, turn + np.pi, p[2], p[3]) - self.edges[1]
+        radius, axis, (up, low) = (p[0] + p[1] * self.x) / 2.0, self.bend @ p[4:8], self._turned(p)
+        above = axis + radius * support_of(self.blank, up.cosine, up.sine, p[2], p[3]) - self.edges[0]
+        below = axis - radius * support_of(self.blank, low.cosine, low.sine, p[2], p[3]) - self.edges[1]
         prior = np.array([(p[2] - 0.04) / 0.06 if self.blank is not RHOMBUS else 0.0, *(self.third @ p[8:])])
         if self.blank is not RHOMBUS:  # a parameter without effect would leave the trust region a flat direction
             prior = np.append(prior, (p[3] - 1.0) / 3e-4)
@@ -200,9 +209,9 @@ class _Problem:
         """Slopes of ``residuals``, (residuals, parameters)."""
         count, own = len(self.x), 0 if self.blank is RHOMBUS else 1
         result = np.zeros((2 * count + 1 + len(self.third) + own, len(p)))
-        radius, turn = (p[0] + p[1] * self.x) / 2.0, self.design @ p[8:]
-        for k, (sign, lead) in enumerate(((1.0, 0.0), (-1.0, np.pi))):
-            shape = sloped_support(self.blank, turn + lead, p[2], p[3])
+        radius = (p[0] + p[1] * self.x) / 2.0
+        for k, (sign, at) in enumerate(zip((1.0, -1.0), self._turned(p), strict=True)):
+            shape = sloped_support(self.blank, at, p[2], p[3])
             weight = self.weights[k] / scale
             rows, reach = result[k * count : (k + 1) * count], sign * weight * radius
             rows[:, 0] = sign * weight * shape.value / 2.0
