@@ -32,8 +32,8 @@ def combined(mode: str = "untouched", names: tuple[str, ...] = ("one.jpg", "two$
 @pytest.fixture
 def photos(tmp_path: Path) -> list[Path]:
     paths = [tmp_path / name for name in ("one.png", "two.png")]
-    for path in paths:
-        Image.fromarray(np.full((900, 1800, 3), 200, np.uint8)).save(path)
+    for light, path in enumerate(paths, 200):
+        Image.fromarray(np.full((900, 1800, 3), light, np.uint8)).save(path)
     return paths
 
 
@@ -50,6 +50,15 @@ def _invented(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_one_photo_is_not_enough(photos: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
     assert "at least two photos" in usage_error(capsys, "measure", "--same", photos[0])
+
+
+@pytest.mark.usefixtures("_invented")
+def test_one_photo_given_twice_is_refused_because_it_would_make_u_smaller(photos: list[Path], capsys: pytest.CaptureFixture[str]) -> None:
+    copy = photos[0].with_name("copy.png")
+    copy.write_bytes(photos[0].read_bytes())
+
+    assert "is named twice" in usage_error(capsys, "measure", "--same", photos[0], photos[0])
+    assert "one and the same photo" in usage_error(capsys, "measure", "--same", *photos, copy)
 
 
 @pytest.mark.usefixtures("_invented")

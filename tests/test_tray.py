@@ -17,16 +17,18 @@ import vision.desk
 from vision.errors import UsageError
 from vision.order import reading_order
 from vision.reading import Choice, PhotoReading
+from vision.report.cautions import BROACH, SHORT
 from vision.shafts import Ground, trace_shaft
 from vision.tray.check import check_tray, positions
 from vision.tray.check_page import check_lines, check_story, common_faults
 from vision.tray.groups import lines, sort_tray
-from vision.tray.kit import Kit, kit_csv, kit_of, kit_text, parse_kit, read_kit, write_kit
+from vision.tray.kit import Item, Kit, kit_csv, kit_of, kit_text, parse_kit, read_kit, write_kit
 from vision.tray.looked import TrayPhoto
 from vision.tray.merged import Seen, merge
 from vision.tray.places import label_places
 from vision.tray.told import Told, tell
 from vision.tray.told_json import tray_from, tray_json
+from vision.tray.warned import cautions
 from vision.twice import NOT_COUNTED
 
 PPM = 15.0
@@ -117,6 +119,23 @@ def test_groups_come_in_the_order_of_putting_away_and_damage_stands_apart() -> N
 def photo(name: str, *all_told: Told, sheet: str = "A4-1") -> TrayPhoto:
     reading = PhotoReading(name, None, None)
     return TrayPhoto(reading, tuple(replace(one, photo=name) for one in all_told), sheet, None)
+
+
+def test_a_sorted_tray_says_what_no_overview_shows() -> None:
+    said = lines(sort_tray(seen(told(1))))
+
+    assert said[0] == "1 instrument"
+    assert "no bend toward or away from the camera" in said[1]
+    assert "look at each one closely before it is put away" in said[1]
+
+
+def test_the_caution_on_broach_sizes_comes_where_one_lies_or_is_asked_for() -> None:
+    asked = Kit("box (invented)", (Item("barbed-broach", 40, None, 1),))
+
+    assert cautions([told(1)]) == SHORT
+    assert cautions([told(1)], asked) == (*SHORT, BROACH)
+    assert cautions([told(1, "barbed-broach", 40)]) == (*SHORT, BROACH)
+    assert cautions([told(1, None, None, family_shares={"barbed-broach": 0.2})]) == (*SHORT, BROACH)
 
 
 def test_what_was_not_counted_is_kept_and_printed() -> None:

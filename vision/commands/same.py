@@ -11,6 +11,7 @@ from pathlib import Path
 from rich.console import Console
 
 from vision.call import Rules, Stated, restated
+from vision.commands.given_photos import given_once
 from vision.errors import UsageError
 from vision.reading import CombinedReading
 from vision.report.combined import print_combined, print_problems
@@ -19,9 +20,11 @@ from vision.together import Looked, combine
 
 
 def asked_same(arguments: argparse.Namespace) -> bool:
-    """Tell whether photos are to be combined. Raises UsageError when there are fewer than two."""
+    """Tell whether photos are to be combined. Raises UsageError when there are fewer than two, or one of them twice."""
     if arguments.same and len(arguments.photos) < 2:
         raise UsageError("--same needs at least two photos of one instrument, got 1: name the others too")
+    if arguments.same:
+        given_once(arguments.photos)
     return bool(arguments.same)
 
 

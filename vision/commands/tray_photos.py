@@ -9,6 +9,7 @@ from pathlib import Path
 from rich.console import Console
 
 from vision.commands.camera_choice import chosen_cameras
+from vision.commands.given_photos import shown_names
 from vision.commands.outputs import picture_folder, picture_names
 from vision.commands.progress import waiting
 from vision.errors import FlutegaugeError
@@ -21,18 +22,18 @@ from vision.tray.looked import TrayPhoto, tray_photo
 
 
 def read_trays(photos: Sequence[Path], arguments: argparse.Namespace) -> list[TrayPhoto]:
-    """Read every photo; one that cannot be examined comes with its error."""
+    """Read every photo; one that cannot be examined comes with its error. Two of one name are told apart, or they would be one photo."""
     cameras = chosen_cameras(arguments.camera)
     progress = Console(stderr=True, markup=False, highlight=False, emoji=False)
     read = []
-    for number, photo in enumerate(photos, 1):
+    for number, (photo, name) in enumerate(zip(photos, shown_names(photos), strict=True), 1):
         kept: list[Looked] = []
         with waiting(f"reading {plain(photo.name)} ({number} of {len(photos)})", progress):
             try:
                 reading = read_photo(photo, given=None, prints=arguments.prints, held=False, keep=kept, cameras=cameras)
             except FlutegaugeError as error:
                 reading = PhotoReading(photo.name, ("internal", str(error)), None)
-        renamed = PhotoReading(photo.name, reading.error, reading.scale, reading.instruments, reading.notes)
+        renamed = PhotoReading(name, reading.error, reading.scale, reading.instruments, reading.notes)
         read.append(tray_photo(renamed, kept[0] if kept else None))
     return read
 
@@ -60,6 +61,7 @@ def draw_pictures(
     photos: Sequence[Path],
     marks: Mapping[tuple[str, int], str],
     said: Sequence[str],
+    cautions: Sequence[str],
 ) -> None:
     """Draw the photos that could be examined."""
     if not targets:
@@ -69,5 +71,5 @@ def draw_pictures(
     for path, one in zip(photos, read, strict=True):
         if one.reading.error is None:
             own = {number: mark for (photo, number), mark in marks.items() if photo == one.file}
-            tray_figure(load_photo(path), one.reading, own, said).savefig(targets[path])
+            tray_figure(load_photo(path), one.reading, own, said, cautions).savefig(targets[path])
             print(f"picture: {plain(str(targets[path]))}")

@@ -92,6 +92,7 @@ def _papers(router: APIRouter, desk: Desk) -> None:
     def check(numbers: str, list: str, relaid: bool = False) -> Response:  # noqa: A002
         from vision.tray.check_page import check_story  # noqa: PLC0415
         from vision.tray.pages import write_pages  # noqa: PLC0415
+        from vision.tray.warned import cautions  # noqa: PLC0415
 
         kit = tray_lists.kept(desk, list)
         with desk.records() as records:
@@ -99,7 +100,8 @@ def _papers(router: APIRouter, desk: Desk) -> None:
         files, again = ", ".join(one.file for one in tray.photos), "; ".join(str(one.retake) for one in tray.retakes) or None
         left_out = [note for photo in tray.photos for note in photo.left_out]
         story = check_story(checked_tray(tray, kit, relaid=relaid), "Tray check", files, again, left_out)
-        return _file(lambda path: write_pages(path, "Tray check", story), f"tray-check-{tray.name[:40]}.pdf")
+        warned = cautions((one for photo in tray.photos for one in photo.told), kit)
+        return _file(lambda path: write_pages(path, "Tray check", story, warned), f"tray-check-{tray.name[:40]}.pdf")
 
     @router.get("/trays/{numbers}/class.pdf")
     def of_class(numbers: str, list: str) -> Response:  # noqa: A002

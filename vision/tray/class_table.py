@@ -6,11 +6,27 @@ import csv
 import io
 import re
 from collections.abc import Sequence
+from pathlib import Path
 
 from vision.errors import UsageError
 from vision.tray.check import Checked
 
 CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,15}")
+
+
+def codes_in(path: Path) -> dict[str, str]:
+    """Code of each photo's name, from a CSV with the columns photo and code, as spreadsheets write it. Raises UsageError."""
+    if not path.is_file():
+        raise UsageError(f"--codes: found no file {path}, needs a CSV with the columns photo and code")
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise UsageError(f"--codes: {path} is no UTF-8 text: save it as 'CSV UTF-8'") from error
+    first = text.partition("\n")[0]
+    rows = list(csv.DictReader(io.StringIO(text), delimiter=";" if first.count(";") > first.count(",") else ","))
+    if not rows or not {"photo", "code"} <= set(rows[0]):
+        raise UsageError(f"--codes: {path} needs the columns photo and code in its first line, and a line for each photo")
+    return {str(row["photo"] or "").strip(): str(row["code"] or "").strip() for row in rows}
 
 
 def proved_codes(codes: Sequence[str]) -> list[str]:

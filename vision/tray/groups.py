@@ -8,6 +8,11 @@ from dataclasses import dataclass
 from vision.tray.merged import Seen
 from vision.tray.told import ORDER
 
+SAYS = (
+    "Grouped by family and size alone. From above only gross damage shows, and no bend toward or away from the camera: "
+    "look at each one closely before it is put away."
+)
+
 
 @dataclass(frozen=True)
 class Group:
@@ -53,13 +58,18 @@ def sort_tray(seen: Sequence[Seen]) -> Sorted:
 
 def lines(tray: Sorted) -> list[str]:
     """The sorted tray in sentences, for terminal and slip."""
-    said = [f"{tray.total} instruments, each counted once"]
+    said = [counted(tray.total), SAYS]
     for group in tray.groups:
         numbers = ", ".join(one.numbers for one in group.members)
         said.append(f"{group.letter}  {group.name}: {len(group.members)}  (number {numbers})")
     said += [f"!  set apart number {one.numbers}: {one.best.name}; {'; '.join(one.best.why)}" for one in tray.damaged]
     said += [f"?  take a close-up of number {one.numbers}: {'; '.join(one.best.why)}" for one in tray.undecided]
     return said
+
+
+def counted(total: int) -> str:
+    """How many instruments there are, in words."""
+    return "1 instrument" if total == 1 else f"{total} instruments, each counted once"
 
 
 def _rank(one: Seen) -> int:

@@ -31,13 +31,17 @@ GRID = TableStyle(
 )
 
 
-def write_pages(target: Path, title: str, story: Sequence[Flowable]) -> None:
+def write_pages(target: Path, title: str, story: Sequence[Flowable], cautions: Sequence[str] = SHORT) -> None:
     """Write an A4 document with the cautions and the page's number at each foot. Raises OSError."""
+
+    def foot(canvas: Canvas, document: SimpleDocTemplate) -> None:
+        _foot(canvas, document, cautions)
+
     document = SimpleDocTemplate(
         str(target), pagesize=A4, leftMargin=20 * mm, rightMargin=20 * mm, topMargin=16 * mm, bottomMargin=34 * mm,
         title=title, author="flutegauge",
     )  # fmt: skip
-    document.build(list(story), onFirstPage=_foot, onLaterPages=_foot)
+    document.build(list(story), onFirstPage=foot, onLaterPages=foot)
 
 
 def table(rows: Sequence[Sequence[str]], widths_mm: Sequence[float], *, bold_first: bool = False) -> Table:
@@ -74,9 +78,9 @@ def safe(text: str) -> str:
     return plain(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
-def _foot(canvas: Canvas, document: SimpleDocTemplate) -> None:
+def _foot(canvas: Canvas, document: SimpleDocTemplate, cautions: Sequence[str]) -> None:
     canvas.saveState()
-    paragraph = Paragraph(" ".join(SHORT), SMALL)
+    paragraph = Paragraph(" ".join(cautions), SMALL)
     _, height = paragraph.wrap(A4[0] - 40 * mm, 24 * mm)
     paragraph.drawOn(canvas, 20 * mm + 6.0, 30 * mm - height)  # the frame above has as much padding
     canvas.setFont("Helvetica", 8)

@@ -35,9 +35,11 @@ NUMERAL_PT = 17.0
 DASHES = ("solid", (0, (6, 2)), (0, (2, 2)), (0, (8, 2, 2, 2)))
 
 
-def tray_figure(photo: Photo, reading: PhotoReading, marks: Mapping[int, str], said: Sequence[str]) -> Figure:
+def tray_figure(
+    photo: Photo, reading: PhotoReading, marks: Mapping[int, str], said: Sequence[str], cautions: Sequence[str] = SHORT
+) -> Figure:
     """Draw one photo of the tray; ``marks`` gives each number its letter, ``said`` the lines beneath."""
-    lines = wrapped([Line(reading.file, TITLE_PT * 0.8, bold=True), *(Line(one, indent="    ") for one in said), *caution_lines(SHORT)])
+    lines = wrapped([Line(reading.file, TITLE_PT * 0.8, bold=True), *(Line(one, indent="    ") for one in said), *caution_lines(cautions)])
     width_in = WIDTH_IN - 2 * MARGIN_IN
     height_in = width_in * photo.height_px / photo.width_px
     total = 2 * MARGIN_IN + height_in + 0.2 + height_of(lines)
