@@ -48,6 +48,9 @@ def test_a_process_that_ends_takes_one_photo_along_and_no_other():
 def test_lines_in_order_table_beside_them_and_an_ended_run_goes_on(folder, tmp_path, capsys):
     out = tmp_path / "out"
     assert status_of("measure", folder, "--out", out, "--jobs", 2) == 2  # three are no pictures
+    said = capsys.readouterr().out
+    assert all(f"{name}: " in said for name in ("a.jpg", "below/z.jpg", "c.png"))
+    assert "b.jpg: " not in said
     whole = (out / "readings.jsonl").read_bytes()
     lines = [json.loads(line) for line in whole.splitlines()]
 

@@ -152,7 +152,10 @@ def _read(path: Path) -> bytes:
 
 
 def _no_file_itself(path: Path) -> PhotoError:
-    return PhotoError("not-a-picture", f"{path} is a folder or a device: name the photo itself")
+    if path.is_dir():
+        whole = f"'flutegauge measure {path} --out RESULTS' reads all of it"
+        return PhotoError("not-a-picture", f"{path} is a folder: name the photos in it; {whole}")
+    return PhotoError("not-a-picture", f"{path} is a device: name the photo itself")
 
 
 def _unreadable(path: Path, error: OSError | ValueError) -> PhotoError:

@@ -23,17 +23,19 @@ from vision.commands.batch_item import Item
 from vision.commands.batch_lock import alone
 from vision.commands.batch_pool import lines_here
 from vision.commands.batch_tables import write_table
+from vision.commands.given_photos import ENDINGS
 from vision.commands.measure import FINE, PHOTO_FAILED, Plan, plan_of
 from vision.commands.outputs import write_text
 from vision.errors import UsageError
 from vision.net import versions
 from vision.report import cautions
 from vision.report.document import version
+from vision.report.words import plain
 
 FORMAT = "flutegauge-batch/1"
-ENDINGS = {".jpg", ".jpeg", ".png", ".heic", ".heif", ".avif", ".tif", ".tiff", ".webp", ".bmp"}
 CAUTIONS = (*cautions.SHORT, cautions.BROACH)
 NOT_WITH = ("json", "picture", "why", "budget", "same", "against")
+MOST_NAMED = 20  # photos that failed, on the terminal; the lines of JSON have them all
 
 
 def batch(arguments: argparse.Namespace) -> int:
@@ -54,7 +56,12 @@ def batch(arguments: argparse.Namespace) -> int:
         failed = _written(folder, lines, done, len(items), console)
         target = write_table(folder / "readings.jsonl", folder / f"instruments.{arguments.table or 'csv'}")
     out = Console(markup=False, highlight=False, emoji=False)
-    out.print(f"{len(items)} photos read, {failed} of them could not be examined: {folder / 'readings.jsonl'}, {target}", soft_wrap=True)
+    for said in failed[:MOST_NAMED]:
+        out.print(plain(said), soft_wrap=True)
+    if len(failed) > MOST_NAMED:
+        out.print(f"... and {len(failed) - MOST_NAMED} more: 'error' in {folder / 'readings.jsonl'}", soft_wrap=True)
+    counted = f"{len(items)} photos read, {len(failed)} of them could not be examined"
+    out.print(f"{counted}: {folder / 'readings.jsonl'}, {target}", soft_wrap=True)
     for caution in CAUTIONS:
         out.print(caution)
     return PHOTO_FAILED if failed else FINE
@@ -68,7 +75,7 @@ def gathered(photos: Sequence[Path | str]) -> Iterator[Item]:
         elif photo.is_dir():
             found = sorted(path for path in photo.rglob("*") if path.suffix.lower() in ENDINGS and path.is_file())
             if not found:
-                raise UsageError(f"found no photo in {photo} ({', '.join(sorted(ENDINGS))}): name another folder")
+                raise UsageError(f"found no photo in {photo} ({', '.join(ENDINGS)}): name another folder")
             yield from (Item(str(path.resolve()), path.relative_to(photo).as_posix()) for path in found)
         else:
             yield Item(str(photo.resolve()), photo.name)
@@ -164,8 +171,8 @@ def _whole_lines(path: Path) -> int:
     return count
 
 
-def _written(folder: Path, lines: Iterable[str], done: int, total: int, console: Console) -> int:
-    """Write each line as it comes, with progress; return how many photos could not be examined."""
+def _written(folder: Path, lines: Iterable[str], done: int, total: int, console: Console) -> list[str]:
+    """Write each line as it comes, with progress; return why each photo that could not be examined was not."""
     part = folder / "readings.jsonl.part"
     columns = (
         TextColumn("reading"), BarColumn(), MofNCompleteColumn(), TextColumn("photos"), TimeElapsedColumn(),
@@ -181,6 +188,6 @@ def _written(folder: Path, lines: Iterable[str], done: int, total: int, console:
             shown.advance(task)
         os.fsync(target.fileno())
     with part.open(encoding="utf-8") as source:
-        failed = sum(json.loads(line)["error"] is not None for line in source)
+        failed = [f"{one['file']}: {one['error']['message']}" for one in map(json.loads, source) if one["error"] is not None]
     part.replace(folder / "readings.jsonl")
     return failed
