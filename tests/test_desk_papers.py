@@ -17,6 +17,7 @@ from invented_readings import reading as reading_made
 from invented_records import BASE, client, profile, sent, site_result, token
 from starlette.testclient import TestClient
 
+from vision.call import LOOK, NO_MATERIAL
 from vision.camera_file import profile_text
 from vision.records.database import FILE, open_records
 from vision.records.export import import_into
@@ -226,3 +227,26 @@ def test_checks_against_known_things_are_kept(own: TestClient) -> None:
     assert "Known value is empty" in missing.text
     assert json.loads(own.get("/api/token").text)["token"] == token(own)
     assert str(own.base_url) == BASE
+
+
+@pytest.mark.parametrize("name", ["/readings/{number}/1", "/reports/reading-{number}-1.html", "/reports/reading-{number}-1.pdf"])
+def test_single_use_and_material_come_before_the_call_as_the_records_know_them(desk: TestClient, name: str) -> None:
+    known, unknown = (_words(desk.get(name.format(number=number)).content) for number in (1, 3))
+
+    assert "marked for single use and has been used 1 times" in known
+    assert "material by the records: stainless steel" in known
+    assert LOOK in unknown
+    assert NO_MATERIAL in unknown
+    assert LOOK not in known
+    assert NO_MATERIAL not in known
+    assert known.index("single use") < known.index("Limits:")
+
+
+def _words(data: bytes) -> str:
+    """Text of a page or a PDF, its white space made one."""
+    if not data.startswith(b"%PDF"):
+        return " ".join(data.decode("utf-8").split())
+    document = pypdfium2.PdfDocument(data)
+    said = " ".join(page.get_textpage().get_text_range() for page in document)
+    document.close()
+    return " ".join(said.split())

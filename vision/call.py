@@ -22,6 +22,8 @@ PRACTICE = "practice"
 PRACTICE_KEYS = ("single_use_up_to_size", "local_rules")
 MATERIALS = ("steel", "nickel-titanium", "unknown")
 SINGLE_USE = ("used", "new", "no", "unknown")
+LOOK = "look for a single-use mark: it and local rules come before this photo"
+NO_MATERIAL = "material not stated, counted as nickel-titanium: that can part without any visible sign"
 
 
 @dataclass(frozen=True)
@@ -138,14 +140,14 @@ def before_lines(stated: Stated, rules: Rules, *, small_for: int | None) -> tupl
             "used": "stated: marked for single use, and used: it is discarded, whatever this photo shows",
             "new": "stated: marked for single use, not yet used: after one use it is discarded, whatever a photo shows",
             "no": "stated: not marked for single use; local rules on reuse come before this photo",
-        }.get(stated.single_use, "look for a single-use mark: it and local rules come before this photo")
+        }.get(stated.single_use, LOOK)
     ]
     if small_for is not None:
         lines.append(f"local rule: sizes up to {rules.single_use_up_to_size} are for single use; this reads as size {small_for:02d}")
     if rules.local_rules:
         lines.append(f"local rule: {rules.local_rules}")
     if stated.material == "unknown":
-        lines.append("material not stated, counted as nickel-titanium: that can part without any visible sign")
+        lines.append(NO_MATERIAL)
     elif stated.material == "nickel-titanium":
         lines.append("nickel-titanium: it can part without any visible sign; nothing seen means nothing here")
     return tuple(lines)

@@ -12,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 from vision.desk import asked, shown
 from vision.desk.access import form_of, photos_of
 from vision.desk.answers import Answers
+from vision.desk.before_photo import first_lines
 from vision.desk.live_process import LiveEye
 from vision.desk.live_runs import LiveRun, LiveRuns, lenses
 from vision.desk.live_told import told
@@ -86,13 +87,14 @@ def _combined(router: APIRouter, desk: Desk, answers: Answers) -> None:
     def page(request: Request, number: Number) -> Response:
         with desk.records() as records:
             kept = combined(records, number)
+            first = first_lines(records, desk.words, kept.one["condition"], None)
         one, words = kept.one, desk.words
         rows = shown.rows_of(one, words)
         d0 = [(name, None if value is None else shown.texts(value)) for name, value in zip(one["photos"], one["d0_each_mm"], strict=True)]
         return answers.page(
             request, "combined", kept=kept, one=one, name=shown.name_of(one, words), rows=rows, key=shown.key_rows(rows),
             sure=shown.sure_of(one, words), call=shown.call_of(one["condition"]["call"], words), found=shown.found_in(one, words),
-            visible=shown.visible_in(one, words), each=d0, readings=kept.readings,
+            first=first, visible=shown.visible_in(one, words), each=d0, readings=kept.readings,
         )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from vision.desk import shown
 from vision.desk.advice import advice_for
+from vision.desk.before_photo import first_lines
 from vision.desk.drawing import Drawing, drawing_of
 from vision.desk.pictures import upright_px
 from vision.desk.plots import numbers_of, pitch_plot, profile_plot
@@ -39,6 +40,7 @@ def reading_page(records: Records, words: Words, kept: KeptReading, which: int) 
         "count": len(kept.photo["instruments"]),
         "name": shown.name_of(one, words),
         "call": shown.call_of(one["condition"]["call"], words),
+        "first": first_lines(records, words, one["condition"], meant),
         "rows": rows,
         "key": shown.key_rows(rows),
         "sure": shown.sure_of(one, words),

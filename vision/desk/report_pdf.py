@@ -46,6 +46,8 @@ def _head(page: dict[str, Any], kept: KeptReading, say: Any) -> Iterator[Flowabl
     yield text(page["name"], TITLE)
     yield text(say("reading.of", file=kept.file, when=when(kept.read_at)) + meant)
     yield Spacer(1, 4)
+    for line in page["first"]:
+        yield text(f"{say('reading.first')} {line}")
     yield text(f"{say('reading.call')}: {'; '.join((page['call'], *condition.get('reasons', ())))}", STRONG)
     yield text(f"{say('reading.limits')}: {condition['limits']}", STRONG)
     for found in page["found"]:
