@@ -3,12 +3,13 @@
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from test_scale import NOWHERE, View, photograph
 
 from vision.errors import PhotoError
 from vision.findscale import find_scale
-from vision.fitness import MOST_TILT_DEG, judging_doubts, refuse_slanted
+from vision.fitness import JUDGE_PX_PER_MM, MOST_TILT_DEG, judging_doubts, refuse_slanted
 from vision.tip import Tip
 
 
@@ -22,6 +23,14 @@ def test_the_second_of_two_views_may_lean_and_a_view_from_the_side_may_not() -> 
         refuse_slanted(side)
     assert caught.value.kind == "slanted"
     refuse_slanted(replace(side, sheet=None))  # a stated scale says nothing of the view
+
+
+def test_what_falls_short_never_reads_as_if_it_met_the_limit() -> None:
+    sharp = SimpleNamespace(blur_px=1.5, spread_px=0.5, doubt_px=0.0)
+    short = np.nextafter(JUDGE_PX_PER_MM, 0.0)
+
+    assert judging_doubts(short, sharp, Tip(200.0, 1.0, None, None)) == ("needs 14 px/mm to judge condition, has 13.9: move closer",)
+    assert judging_doubts(JUDGE_PX_PER_MM, sharp, Tip(200.0, 1.0, None, None)) == ()
 
 
 def test_a_photo_without_the_tip_is_unfit_to_judge_it() -> None:

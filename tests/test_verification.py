@@ -303,7 +303,7 @@ def test_wrong_steps_are_one_sentence_and_change_nothing(guided, capsys):
     )
     assert "found no list of pieces" in usage_error(capsys, "verify", "new", session, "--pieces", guided / "none.toml")
     assert status_of("verify", "new", session, "--pieces", pieces) == 0
-    assert "exists already" in usage_error_after(capsys, "verify", "new", session, "--pieces", pieces)
+    assert "verify next" in usage_error_after(capsys, "verify", "new", session, "--pieces", pieces)
     add = ("verify", "add", session, guided / "p0.jpg", "--person", "A")
     assert "which has new-25" in usage_error(capsys, *add, "--piece", "pin")
     assert "which has A" in usage_error(capsys, *add[:4], "--person", "B", "--piece", "new-25")
@@ -315,6 +315,23 @@ def test_wrong_steps_are_one_sentence_and_change_nothing(guided, capsys):
         capsys, "verify", "report", session
     )
     assert session.read_text(encoding="utf-8") == before
+
+
+@pytest.mark.parametrize(("d0_mm", "asked"), [(0.285, False), (0.417, True)])
+def test_a_reading_far_from_what_is_known_is_asked_about_and_kept(guided, monkeypatch, capsys, d0_mm, asked):
+    """u of a new instrument of size 25 is 0.02 / sqrt(3) mm, of the reading 0.003 mm: 0.035 mm are 2.9 u, 0.167 mm are 14."""
+    whole = reading()
+    one = replace(whole.instruments[0], d0_mm=Quantity(d0_mm, 0.003))
+    monkeypatch.setattr(command, "read_photo", lambda path, **_: replace(whole, file=str(path), instruments=(one,)))
+    session = guided / "desk.toml"
+    assert status_of("verify", "new", session, "--pieces", guided / "pieces.toml") == 0
+    capsys.readouterr()
+    assert status_of("verify", "add", session, guided / "p0.jpg", "--piece", "new-25", "--person", "A") == 0
+
+    said = capsys.readouterr().out
+    assert ("is this 'new-25'? It is off by 14 times the u of both" in said) == asked
+    assert ("take the last [[reading]] out of" in said) == asked
+    assert len(read_session(session).entries) == 1
 
 
 def test_two_set_ups_are_not_mixed(guided, capsys):

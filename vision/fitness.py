@@ -10,6 +10,7 @@ from vision.errors import PhotoError
 from vision.find import Candidate
 from vision.glare import BURNT
 from vision.photo import Photo
+from vision.quantity import short_of
 from vision.reading import InstrumentReading
 from vision.scale import Scale
 from vision.tip import TIP_OUTSIDE, Tip
@@ -29,7 +30,7 @@ def refuse_coarse(scale: Scale, photo: Photo) -> None:
     if here < LEAST_PX_PER_MM:
         raise PhotoError(
             "too-coarse",
-            f"needs {LEAST_PX_PER_MM:.0f} px/mm to find an instrument and 40 px/mm to size it, has {here:.1f}: move closer, "
+            f"needs {LEAST_PX_PER_MM:.0f} px/mm to find an instrument and 40 px/mm to size it, has {short_of(here)}: move closer, "
             "or use the camera's high-resolution mode",
         )
 
@@ -71,7 +72,7 @@ def judging_doubts(px_per_mm: float, edges: Edges, tip: Tip) -> tuple[str, ...]:
     """Why this photo is unfit to judge condition by, each with what it has and what is needed."""
     doubts = []
     if px_per_mm < JUDGE_PX_PER_MM:
-        doubts.append(f"needs {JUDGE_PX_PER_MM:.0f} px/mm to judge condition, has {px_per_mm:.0f}: move closer")
+        doubts.append(f"needs {JUDGE_PX_PER_MM:.0f} px/mm to judge condition, has {short_of(px_per_mm)}: move closer")
     if edges.blur_px > JUDGE_BLUR_PX:
         doubts.append(
             f"the outline is blurred over {edges.blur_px:.1f} px, needs {JUDGE_BLUR_PX:.0f} or less: focus at the instrument"

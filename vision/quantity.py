@@ -34,6 +34,11 @@ def combined(value: float, parts: Iterable[tuple[str, float]]) -> Quantity:
     return Quantity(float(value), math.sqrt(sum(u * u for _, u in kept)), kept)
 
 
+def short_of(value: float) -> str:
+    """One decimal, cut off and never rounded up: what falls short of a limit must not read as if it met it."""
+    return f"{math.floor(10.0 * value) / 10.0:.1f}"
+
+
 def decimals(u: float) -> int:
     """Decimal place at which a value with this u stops: two significant digits of the ROUNDED u (negative: tens, hundreds).
 

@@ -1,4 +1,4 @@
-"""What comes before any photo, a sentence each: single use, local rules, material; from the reading, and from the records where they know."""
+"""What comes before any photo, a sentence each: single use, local rules, material; as read, and as the records know better."""
 
 from __future__ import annotations
 

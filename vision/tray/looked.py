@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from vision.find import Candidate
 from vision.instrument import Measured
+from vision.quantity import short_of
 from vision.reading import InstrumentReading, PhotoReading
 from vision.scale import Scale
 from vision.together import Looked
@@ -97,7 +98,7 @@ def _retake(scale: Scale, told: list[Told], looked: Looked) -> str | None:
     """Why the whole photo should be taken again; None when it need not."""
     here = scale.px_per_mm_at((looked.photo.width_px / 2.0, looked.photo.height_px / 2.0)).value
     if here < LEAST_PX_PER_MM:
-        return f"needs {LEAST_PX_PER_MM:.0f} px/mm to tell instruments apart, has {here:.0f}: move closer"
+        return f"needs {LEAST_PX_PER_MM:.0f} px/mm to tell instruments apart, has {short_of(here)}: move closer"
     open_ = sum(one.kind == "undecided" for one in told)
     if told and open_ > 0.5 * len(told):
         return f"{open_} of {len(told)} instruments are undecided: softer light, straight from above, closer"
