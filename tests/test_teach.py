@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pypdfium2
 import pytest
+from command_line import usage_error
 
 from vision.cli import main
 from vision.teach.facts import FAMILIES
@@ -86,3 +88,48 @@ def test_scores_are_kept_only_when_asked_for(
     assert main(["study", "--count", "1", "--keep-score", "scores.csv"]) == 0
     assert "ended early" in capsys.readouterr().out
     assert (tmp_path / "scores.csv").read_text(encoding="utf-8").count("\n") == 1
+
+
+def test_no_question_and_no_picture_gives_an_answer_away(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    shown: list[bool] = []
+
+    def answer(_: str) -> str:
+        pictures = re.findall(r"Open its picture: (\S+)", capsys.readouterr().out)
+        shown.extend(Path(path).is_file() and Path(path).name.startswith("instrument-") for path in pictures)
+        return "a"
+
+    monkeypatch.setattr("builtins.input", answer)
+    assert main(["study", "--count", "4", "--seed", "3"]) == 0
+    assert shown == [True] * 4
+
+    for subject in sample_subjects():
+        for question in questions_of(subject, 1):
+            assert FAMILIES[subject.family].name not in question.text
+            assert subject.family not in question.text
+            if question.kind == "section":
+                assert question.said not in question.text.partition("Assume a maker")[0]
+
+
+def test_a_broachs_size_names_no_table_that_nobody_read() -> None:
+    said = {s.family: q.why for s in sample_subjects() for q in questions_of(s, 1) if q.kind == "tip"}
+
+    assert "nobody here has read" in said["barbed-broach"]
+    assert "JIS" not in said["barbed-broach"]
+    assert "JIS T 5419:1995" in said["k-file"]
+
+
+@pytest.mark.parametrize(
+    ("asked_for", "said"),
+    [
+        (("--cards", "--pdf", "a.pdf"), "leave one of them out"),
+        (("--pdf", "a.pdf", "--keep-score", "s.csv"), "leave --cards and --pdf out"),
+        (("--keep-score", "nowhere/s.csv"), "there is no folder nowhere"),
+    ],
+)
+def test_what_does_not_go_together_is_said_before_anything_is_asked(
+    asked_for: tuple[str, ...], said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+
+    assert said in usage_error(capsys, "study", *asked_for)
+    assert list(tmp_path.iterdir()) == []

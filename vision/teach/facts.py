@@ -89,6 +89,7 @@ FAMILIES = {
     ),
 }
 SIZE_SOURCE = "the size number is D0 in hundredths of a millimetre: JIS T 5419:1995, table 1 (read for 15 to 140)"
+BROACH_SIZE_SOURCE = "taken as for files, D0 in hundredths of a millimetre: from memory; broach sizes stand in a table nobody here has read"
 SECTIONS = {
     "hedstroem-file": ("round", "a round blank with one ground groove: atlas legends (read)"),
     "barbed-broach": ("round", "a round wire, its barbs cut and lifted: a supplier's text (read)"),

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from vision.teach.facts import (
+    BROACH_SIZE_SOURCE,
     FAMILIES,
     K_BOTH,
     K_RULES,
@@ -59,16 +60,17 @@ def questions_of(subject: Subject, seed: int) -> list[Question]:
     draw = random.Random(f"{seed}-{subject.photo.stem}")  # noqa: S311 - a quiz, no secret
     family = FAMILIES[subject.family]
     names = [one.name for one in FAMILIES.values()]
+    source = BROACH_SIZE_SOURCE if subject.family == "barbed-broach" else SIZE_SOURCE
     asked = [
         _choice(draw, "name", "What is it?", family.name, [n for n in names if n != family.name], f"Told by: {family.told_by}."),
-        Question("tip", _sized(subject, "What is its diameter at the tip, D0, in mm?"), (), "", ((subject.size / 100.0, ""),), SIZE_SOURCE),
+        Question("tip", _sized(subject, "What is its diameter at the tip, D0, in mm?"), (), "", ((subject.size / 100.0, ""),), source),
     ]
     if subject.family != "barbed-broach":
         asked.append(_end(subject))
     section = _section(draw, subject)
     if section is not None:
         asked.append(section)
-    asked.append(_choice(draw, "use", f"How is a {family.name} used?", family.use.right, list(family.use.wrong), family.use.why))
+    asked.append(_choice(draw, "use", "How is this instrument used?", family.use.right, list(family.use.wrong), family.use.why))
     asked.append(_mistakes(draw, subject))
     return asked
 
@@ -99,12 +101,12 @@ def _end(subject: Subject) -> Question:
 
 
 def _section(draw: random.Random, subject: Subject) -> Question | None:
-    """Which section; the question says which blank it assumes. None where no rule that was read gives this one."""
+    """Which section; the question says which blank it assumes and not which it is. None where no rule that was read gives this one."""
     if subject.family in SECTIONS:
         right, why = SECTIONS[subject.family]
         assumed = "the family's usual blank"
     elif subject.family == "reamer":
-        right, why, assumed = "triangle", f"Assumed: {REAMER_RULE}.", REAMER_RULE
+        right, why, assumed = "triangle", f"Assumed: {REAMER_RULE}.", "the family's usual blank"
     else:
         rule = next(((most, words) for most, words in K_RULES if k_section(subject.size, most) == subject.section), None)
         if rule is None:
@@ -121,7 +123,7 @@ def _mistakes(draw: random.Random, subject: Subject) -> Question:
     options = [*family.mistakes, *family.harmless]
     draw.shuffle(options)
     right = "".join(sorted(LETTERS[options.index(mistake)] for mistake in family.mistakes))
-    return Question("mistakes", f"Which two are the common mistakes with a {family.name}?", tuple(options), right, (), family.mistakes_why)
+    return Question("mistakes", "Which two are the common mistakes with this instrument?", tuple(options), right, (), family.mistakes_why)
 
 
 def _choice(draw: random.Random, kind: str, text: str, right: str, wrong: Sequence[str], why: str) -> Question:
