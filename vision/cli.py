@@ -13,7 +13,6 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NoReturn
 
 from vision.commands.arguments import add_desk, add_records, add_tags
 from vision.commands.batch_arguments import WEB, add_batch, photo_argument
@@ -21,11 +20,12 @@ from vision.commands.call_arguments import add_call
 from vision.commands.camera_arguments import add_camera
 from vision.commands.check_arguments import add_check_wire
 from vision.commands.libraries import missing
+from vision.commands.parser import WRONG_USAGE, Parser, decimal
 from vision.commands.tray_arguments import add_sort, add_study, add_tray
 from vision.commands.verify_arguments import add_verify
 from vision.errors import UsageError
 
-FINE, FAILED, PHOTO_FAILED, WRONG_USAGE, INTERRUPTED = 0, 1, 2, 64, 130
+FINE, FAILED, PHOTO_FAILED, INTERRUPTED = 0, 1, 2, 130
 NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
 
 MEASURE_TEXT = """Examine photos of root-canal hand instruments: what each is, how big, how sure, what looks wrong."""
@@ -34,14 +34,6 @@ A photo can give reasons to discard an instrument; it cannot clear one. Photogra
 BEFORE sterilising. README.md has the cautions in full.
 Exit status: 0 fine; 2 a photo could not be examined, the others were; 64 wrong usage; 1 a file could not be written or
 a system library is missing."""
-
-
-class _Parser(argparse.ArgumentParser):
-    """argparse, but wrong usage ends with status 64."""
-
-    def error(self, message: str) -> NoReturn:
-        self.print_usage(sys.stderr)
-        self.exit(WRONG_USAGE, f"{self.prog}: {message}; '{self.prog} --help' lists what is possible\n")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -83,9 +75,9 @@ def _explained(error: BaseException) -> tuple[str, int]:
     return f"a fault inside the programme ({type(error).__name__}: {error}): please report it", FAILED
 
 
-def parser() -> argparse.ArgumentParser:
+def parser() -> Parser:
     """Return the parser of the whole command line; it imports nothing heavy, so that --help is quick."""
-    whole = _Parser(prog="flutegauge", description=MEASURE_TEXT, epilog=AFTER_TEXT, allow_abbrev=False)
+    whole = Parser(prog="flutegauge", description=MEASURE_TEXT, epilog=AFTER_TEXT, allow_abbrev=False)
     whole.add_argument("--version", action=_Version, nargs=0, help="print the version and exit")
     commands = whole.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_measure(commands.add_parser("measure", help="examine photos", description=MEASURE_TEXT, allow_abbrev=False))
@@ -124,13 +116,13 @@ def _add_measure(measure: argparse.ArgumentParser) -> None:
     )
     measure.add_argument(
         "--px-per-mm",
-        type=float,
+        type=decimal,
         metavar="X",
         help="the scale at the instrument, for a fixed set-up or a photo without a sheet; a sheet is then not looked for",
     )
     measure.add_argument(
         "--px-per-mm-u",
-        type=float,
+        type=decimal,
         metavar="U",
         help="standard uncertainty of X, in px/mm (unstated: 1 %% of X is assumed, and said)",
     )
@@ -170,7 +162,7 @@ def _add_sheet(sheet: argparse.ArgumentParser) -> None:
         "--out", type=Path, metavar="FILE", help="where to write (unstated: flutegauge-A4-1.pdf or so, here)"
     )
     sheet.add_argument("--png", action="store_true", help="write a picture of the whole page instead of a PDF")
-    sheet.add_argument("--dpi", type=float, metavar="N", help="dots per inch of the picture (unstated: 600)")
+    sheet.add_argument("--dpi", type=decimal, metavar="N", help="dots per inch of the picture (unstated: 600)")
     sheet.add_argument("--overwrite", action="store_true", help="replace a file of the same name; otherwise none is")
     sheet.set_defaults(run=_sheet)
     below = sheet.add_subparsers(title="print check", metavar="")
@@ -182,9 +174,9 @@ def _add_sheet(sheet: argparse.ArgumentParser) -> None:
         "keep their lengths. Readings then carry a smaller uncertainty."
     )
     check.add_argument("--sheet", required=True, metavar="ID", dest="sheet_id", help="the sheet's name, e.g. A4-1")
-    check.add_argument("--along", required=True, type=float, metavar="MM", help="length of the line ALONG, mm")
-    check.add_argument("--across", required=True, type=float, metavar="MM", help="length of the line ACROSS, mm")
-    check.add_argument("--u", type=float, metavar="MM", help="standard uncertainty of each (unstated: as the tool has)")
+    check.add_argument("--along", required=True, type=decimal, metavar="MM", help="length of the line ALONG, mm")
+    check.add_argument("--across", required=True, type=decimal, metavar="MM", help="length of the line ACROSS, mm")
+    check.add_argument("--u", type=decimal, metavar="MM", help="standard uncertainty of each (unstated: as the tool has)")
     check.add_argument("--tool", choices=("callipers", "ruler"), default="callipers", help="unstated: callipers")
     check.add_argument("--name", default="", metavar="TEXT", help="which printer or print this is, for your own memory")
     check.add_argument("--prints", type=Path, metavar="FILE", help="where to keep it (unstated: your settings folder)")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 
+from vision.commands.parser import decimal
+
 ASSUMED_U_MM = 0.003  # of a stated diameter without a stated u: a hand micrometer's, common practice, no source
 
 
@@ -11,13 +13,13 @@ def add_check_wire(measure: argparse.ArgumentParser) -> None:
     """Add the options to `measure`."""
     measure.add_argument(
         "--check-wire",
-        type=float,
+        type=decimal,
         metavar="MM",
         help="a straight smooth wire or pin of this diameter lies beside the instruments: show how far off it reads",
     )
     measure.add_argument(
         "--check-wire-u",
-        type=float,
+        type=decimal,
         metavar="MM",
         help=f"standard uncertainty of that diameter (unstated: {ASSUMED_U_MM} mm is assumed, and said)",
     )
