@@ -7,7 +7,7 @@ import pytest
 from test_twist import SPAN_MM
 
 from vision.crests import find_crests
-from vision.healthy_twist import against_healthy
+from vision.healthy_twist import against_healthy, carried_on
 from vision.outline import read_outline
 from vision.place import Profile
 from vision.quantity import Quantity
@@ -248,3 +248,13 @@ def test_a_zone_that_turns_back_is_missing_what_it_should_have_turned_and_what_i
     assert back.u > 0.3 * back.value
     assert less.value == pytest.approx(0.5 * turned, rel=0.02)
     assert missing_deg(loss, (9.0, 13.0), back=True) is None
+
+
+def test_the_healthy_trend_does_not_stand_still_beyond_its_last_station():
+    """Stations are thinned; a blank of constant pitch keeps it to both ends, whichever remainder the thinning leaves."""
+    known = np.arange(0.5, 14.8, 0.3)
+    for beyond in (0.0, 0.08, 0.16, 0.24):
+        x = np.append(np.arange(0.4, known[-1], 0.08), known[-1] + np.array([0.001, 0.001 + beyond]))[: -1 if beyond == 0.0 else None]
+        rate = np.gradient(carried_on(x, known, 2.5 * known), x)
+
+        assert rate == pytest.approx(np.full(len(x), 2.5), rel=1e-9)

@@ -93,4 +93,14 @@ def _course(path: TwistPath, model: TwistModel, odd: Ramp, scatter: float) -> Ar
     inverse = np.linalg.inv(within)
     normal = columns.T @ inverse @ columns + 1e-12 * np.eye(columns.shape[1])
     solution = np.linalg.solve(normal, columns.T @ inverse @ model.theta_rad)
-    return np.asarray(np.interp(path.x_mm, model.x_mm, model.trend @ solution[: model.trend.shape[1]]))
+    return carried_on(path.x_mm, model.x_mm, model.trend @ solution[: model.trend.shape[1]])
+
+
+def carried_on(x_mm: Array, known_mm: Array, theta_rad: Array) -> Array:
+    """The turn at ``x_mm``, carried on at its last rate beyond what is known: where it stood still its pitch would double at the end."""
+    inside = np.interp(x_mm, known_mm, theta_rad)
+    if len(known_mm) < 2:
+        return np.asarray(inside)
+    rate = np.diff(theta_rad) / np.diff(known_mm)
+    before, beyond = np.minimum(x_mm - known_mm[0], 0.0), np.maximum(x_mm - known_mm[-1], 0.0)
+    return np.asarray(inside + rate[0] * before + rate[-1] * beyond)
