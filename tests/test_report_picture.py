@@ -204,6 +204,30 @@ def test_findings_are_lettered_in_picture_plots_and_words() -> None:
     assert any(t.get_text().startswith("A  unwound: 205") for t in figure.texts)
 
 
+@pytest.mark.parametrize("zone_mm", [(2.1, 4.6), (9.9, 10.1), (0.0, 0.1)])
+def test_letters_of_findings_stand_in_the_picture_clear_of_the_metal(zone_mm: tuple[float, float]) -> None:
+    """Two findings at one place: neither letter lies over the outline, over the other letter, or beyond the frame."""
+    one = k_file()
+    found = replace(one.condition.findings[0], from_mm=zone_mm[0], to_mm=zone_mm[1])
+    one = replace(one, condition=replace(one.condition, findings=(found, replace(found, kind="kinked"))))
+    figure = closeup(graded_photo(), "a.jpg", one)
+    figure.canvas.draw()
+    lower = view_of(one).to_uv(one.trace.lower_px)
+
+    seen = 0
+    for axes in [axes for axes in figure.axes if axes.images]:
+        frame = axes.get_window_extent()
+        discs = [t.get_bbox_patch().get_window_extent() for t in axes.texts if t.get_text() in ("A", "B")]
+        metal = axes.transData.transform(lower)
+        seen += len(discs)
+        for disc in discs:
+            over = metal[(metal[:, 0] > disc.x0) & (metal[:, 0] < disc.x1)]
+            assert (over[:, 1] > disc.y1).all()
+            assert disc.y0 > frame.y0
+        assert all(not a.overlaps(b) for a, b in pairwise(discs))
+    assert seen >= 4
+
+
 def test_marks_stand_where_the_measurement_is() -> None:
     one = k_file()
     whole = closeup(graded_photo(), "a.jpg", one).axes[0]

@@ -9,7 +9,7 @@ from vision.photo import Photo
 from vision.reading import Finding, InstrumentReading
 from vision.report import cautions
 from vision.report.limits import limit_lines
-from vision.report.overlay import LETTERS, Box, axis_end_mm, draw_strip, window
+from vision.report.overlay import LETTERS, Box, axis_end_mm, draw_strip, levels, window
 from vision.report.plots import plot_pitch, plot_profile
 from vision.report.style import (
     CALL_PT,
@@ -36,6 +36,7 @@ from vision.report.words import (
 
 ZONE_MM = 8.0
 MOST_CROPS, CROP_CLEAR_MM, CROP_LEAST_MM = 3, 0.6, 3.0
+CROP_MARGIN_MM = 0.6  # room for the finding's bar and letter beneath the metal
 PLOT_IN = (1.6, 1.9)
 GAP_IN = 0.34
 LEGEND_IN = 0.3
@@ -85,14 +86,16 @@ def _upper_lies_below(one: InstrumentReading, view: View) -> bool:
 def _strips(one: InstrumentReading, view: View) -> list[tuple[Box, bool]]:
     """Return the windows to show: the whole instrument, its working part in pieces of 8 mm, then each finding closer."""
     end = axis_end_mm(one)
-    strips = [(window(one, view, (-1.0, end + 3.0), 1.9), False)]
+    deepest = max(levels(one), default=0)
+    strips = [(window(one, view, (-1.0, end + 3.0), 1.9 + 1.6 * deepest), False)]
     if len(one.trace.axis_px) < 2:
         return strips
     working = min(end, one.working_part_mm.value if one.working_part_mm else end)
     for piece in range(min(3, max(1, round(working / ZONE_MM)))):
         zone = (piece * ZONE_MM - 0.6, (piece + 1) * ZONE_MM + 0.6)
-        strips.append((window(one, view, zone, 0.85), True))
-    return strips + [(window(one, view, _around(finding), 0.3), True) for finding in one.condition.findings[:MOST_CROPS]]
+        strips.append((window(one, view, zone, 0.9 + 0.75 * deepest), True))
+    margin = CROP_MARGIN_MM * (1.0 + deepest)
+    return strips + [(window(one, view, _around(finding), margin), True) for finding in one.condition.findings[:MOST_CROPS]]
 
 
 def _around(finding: Finding) -> tuple[float, float]:

@@ -7,12 +7,13 @@ from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
 from vision.photo import Photo
-from vision.reading import InstrumentReading, Points
+from vision.reading import Finding, InstrumentReading, Points
 from vision.report.style import INK, OUTLINE, as_is, halo
 from vision.report.view import View, picture
 
 Box = tuple[float, float, float, float]  # u0, u1, v0, v1
 WIDTH_PX = 1500
+BENEATH_MM, CLEAR_MM, LETTER_PT = 0.3, 0.08, 11.5  # bar beneath metal, disc from metal, the disc's radius with its line
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
@@ -114,25 +115,50 @@ def _stations(axes: Axes, one: InstrumentReading, view: View) -> None:
 
 
 def _findings(axes: Axes, one: InstrumentReading, view: View) -> None:
-    """Mark each finding by a bar with end ticks beneath the metal and by its letter; bars that overlap are staggered."""
+    """Mark each finding by a bar with end ticks beneath the metal and by its letter, clear of it; bars that overlap are staggered."""
     x, axis = axis_positions_mm(one), one.trace.axis_px
-    taken: list[tuple[float, float]] = []
-    for letter, finding in zip(LETTERS, one.condition.findings, strict=False):
-        span = (finding.from_mm - 0.05, finding.to_mm + 0.05)
+    radius = _letter_mm(axes)
+    for letter, finding, level in zip(LETTERS, one.condition.findings, levels(one), strict=False):
+        span = _span(finding)
         places = np.linspace(*span, 200)
         line = view.to_uv(np.column_stack([np.interp(places, x, axis[:, i]) for i in (0, 1)]))
         shown = (line[:, 0] >= axes.get_xlim()[0]) & (line[:, 0] <= axes.get_xlim()[1])
         if not shown.any():
             continue
-        level = sum(low < span[1] and span[0] < high for low, high in taken)
-        taken.append(span)
-        line[:, 1] += _half_width_mm(one, (places[shown][0], places[shown][-1])) + 0.3 + 0.3 * level
+        line[:, 1] += _half_width_mm(one, (places[shown][0], places[shown][-1])) + BENEATH_MM
+        line[:, 1] += _lacking_mm(one, view, line[shown][int(shown.sum()) // 2], radius) + max(BENEATH_MM, 2.2 * radius) * level
         axes.plot(
             *line.T, color=INK, linewidth=2.4, marker="|", markevery=[0, -1], markersize=11, path_effects=halo(4.5)
         )
         middle = line[shown][int(shown.sum()) // 2]
-        said = axes.text(middle[0], middle[1], letter, fontsize=13, weight="bold", ha="center", va="center", color=INK)
+        said = axes.text(middle[0], middle[1], letter, fontsize=13, weight="bold", ha="center", va="center", color=INK, clip_on=True)
         said.set_bbox({"boxstyle": "circle,pad=0.18", "facecolor": "white", "edgecolor": INK, "linewidth": 1.4})
+
+
+def levels(one: InstrumentReading) -> list[int]:
+    """How far down each finding's bar stands: 0, or as many as earlier ones that it overlaps."""
+    spans = [_span(finding) for finding in one.condition.findings]
+    return [sum(low < span[1] and span[0] < high for low, high in spans[:k]) for k, span in enumerate(spans)]
+
+
+def _span(finding: Finding) -> tuple[float, float]:
+    return finding.from_mm - 0.05, finding.to_mm + 0.05
+
+
+def _letter_mm(axes: Axes) -> float:
+    """Radius of a letter's disc, in mm of this window."""
+    width_pt = axes.get_window_extent().width * 72.0 / axes.figure.dpi
+    return LETTER_PT * float(np.ptp(axes.get_xlim())) / width_pt
+
+
+def _lacking_mm(one: InstrumentReading, view: View, at: Points, radius_mm: float) -> float:
+    """How much lower a disc at ``at`` must stand to be clear of the metal beside it, which may slope; 0 when it is."""
+    uv, x = view.to_uv(one.trace.axis_px), axis_positions_mm(one)
+    near = np.abs(uv[:, 0] - at[0]) <= radius_mm + CLEAR_MM
+    if not near.any():
+        return 0.0
+    metal = float(uv[near, 1].max()) + _half_width_mm(one, (float(x[near].min()), float(x[near].max())))
+    return max(0.0, metal + radius_mm + CLEAR_MM - float(at[1]))
 
 
 def _inside(axes: Axes, point: Points) -> bool:

@@ -72,7 +72,7 @@ def _frame(axes: Axes, one: InstrumentReading, x_mm: tuple[float, float], y_labe
     for letter, finding in zip(LETTERS, one.condition.findings, strict=False):
         low, high = finding.from_mm - 0.05, finding.to_mm + 0.05
         axes.axvspan(low, high, facecolor="#eeeeee", edgecolor=QUIET, hatch="//", linewidth=0.8, zorder=0)
-        place = (float(np.clip((low + high) / 2, *x_mm)), 0.97)
+        place = (float(np.clip((low + high) / 2, *x_mm)), 0.91)  # beneath the crosses of what lies off the scale
         box = {"boxstyle": "circle,pad=0.18", "facecolor": "white", "edgecolor": INK}
         transform = axes.get_xaxis_transform()
         axes.text(*place, letter, transform=transform, fontsize=POINTS, weight="bold", ha="center", va="top", bbox=box)
