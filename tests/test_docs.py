@@ -145,8 +145,17 @@ def test_the_two_commands_work_on_what_is_there() -> None:
 
 
 def test_the_pictures_and_files_named_exist() -> None:
-    for place in [*re.findall(r"\]\(([^)h][^)]*)\)", README), "calib/README.md", "LICENSE"]:
+    for place in [*re.findall(r"\]\(([^)h#][^)]*)\)", README), "calib/README.md", "LICENSE"]:
         assert (ROOT / place).is_file(), place
+
+
+def test_every_link_within_the_readme_leads_to_a_heading() -> None:
+    headings = re.findall(r"^#+ (.+)$", README, re.MULTILINE)
+    anchors = {re.sub(r"[^a-z0-9 -]", "", heading.lower()).replace(" ", "-") for heading in headings}
+    links = re.findall(r"\]\(#([^)]+)\)", README)
+
+    assert links
+    assert set(links) - anchors == set()
 
 
 def test_strength_units_are_told_for_every_kind_of_finding() -> None:
