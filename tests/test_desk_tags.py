@@ -136,5 +136,7 @@ def test_the_command_gives_out_tags_and_writes_them(tmp_path: Path, capsys: pyte
     document.close()
     assert "BOX-1 3" in text
     assert "exists already" in usage_error(capsys, "tags", "K-1", "--data", data, "--out", out)
-    assert "no instrument K-9" in usage_error(capsys, "tags", "K-9", "--data", data, "--out", tmp_path / "b.pdf")
+    said = usage_error(capsys, "tags", "K-9", "--data", data, "--out", tmp_path / "b.pdf")
+    assert "no instrument K-9" in said
+    assert "--add adds it" in said
     assert "nothing was asked for" in usage_error(capsys, "tags", "--data", data, "--out", tmp_path / "c.pdf")

@@ -59,6 +59,7 @@ def test_an_unequal_copy_is_said_and_carried():
 
     assert "% longer along the page than across" in along.warnings[0]
     assert "% longer across the page than along" in across.warnings[0]
+    assert "which every u carries: measure its check lines" in across.warnings[0]
     assert min(*along.print_u, *across.print_u) > 0.03
     assert usual.warnings == ()
     assert usual.print_u == pytest.approx((UNCHECKED_U, UNCHECKED_U), rel=0.02)
@@ -75,6 +76,7 @@ def test_a_check_of_another_print_is_noticed(tmp_path):
     assert good.warnings == ()
     assert max(good.print_u) < 0.001
     assert "longer across" in other.warnings[0]
+    assert "this seems another print: measure this one's check lines" in other.warnings[0]
     assert min(other.print_u) > 0.014
 
 

@@ -13,6 +13,7 @@ from shapely.affinity import rotate
 from vision.reading import Clue
 from vision.report.evidence import evidence_lines, says_text
 from vision.report.ideal import KINDS, LOW_CORNER, PAPER, Stretch, ideal_edges, ideal_face
+from vision.report.why_figure import _clues
 
 
 def stretch(hand: float = 1.0) -> Stretch:
@@ -48,6 +49,19 @@ def test_lines_end_with_what_all_give_together():
     assert lines[-1][1] == "together"
     assert "shape alone leans to K-file, the network to other" in lines[-1][2]
     assert not list(evidence_lines(k_file()))
+
+
+@pytest.mark.parametrize(
+    ("says", "words"),
+    [
+        ({"k-file": 1.0, "other": 1.0}, "It tells none apart."),
+        ({"k-file": 1.0, "other": 0.01}, "Speaks for: K-file; other 100 times less."),
+    ],
+)
+def test_the_picture_says_in_a_sentence_what_a_clue_speaks_for(says, words):
+    one = replace(k_file(), family_clues=(Clue("length", "25.0 mm", says, "a table (read)"),))
+
+    assert _clues(one)[0].text == f"family, length: 25.0 mm. {words}"
 
 
 @pytest.mark.parametrize("kind", ["square", "triangle", "rhombus"])

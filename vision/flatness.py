@@ -39,7 +39,7 @@ def checked_sheet(scale: Scale, f35_mm: float | None, size_px: tuple[int, int]) 
     """
     uneven, unequal = unevenness(scale), _unequal(scale, f35_mm, size_px)
     warnings = [_not_flat(uneven)] if uneven > TOLD_SHARE else []
-    warnings += [_not_equal(unequal)] if unequal else []
+    warnings += [_not_equal(unequal, checked=bool(scale.print_checked))] if unequal else []
     across, along = (float(np.sqrt(u**2 + uneven**2 + unequal**2)) for u in scale.print_u)
     return replace(scale, print_u=(across, along), warnings=tuple(warnings))
 
@@ -58,11 +58,12 @@ def _not_flat(share: float) -> str:
     )
 
 
-def _not_equal(share: float) -> str:
+def _not_equal(share: float, *, checked: bool) -> str:
+    known = "; the kept print check says otherwise, so this seems another print: measure this one's" if checked else ": measure its"
     longer, shorter = ("across", "along") if share > 0.0 else ("along", "across")
     return (
-        f"the sheet is printed {100 * abs(share):.1f} % longer {longer} the page than {shorter} it, which every u carries: "
-        "measure its check lines (flutegauge sheet check), or print it again at 100 %"
+        f"the sheet is printed {100 * abs(share):.1f} % longer {longer} the page than {shorter} it, which every u carries"
+        f"{known} check lines (flutegauge sheet check), or print it again at 100 %"
     )
 
 

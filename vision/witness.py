@@ -29,8 +29,8 @@ from vision.unwinding import TwistLoss
 
 LEAST, LEAST_TWIST = 0.002, 0.02  # no witness is surer than that; an outline may be led astray by what lies along an edge
 BESIDE_MM, TIP_MM = 1.5, (-0.5, 0.6)  # of a zone of twist; a broken end
-# Of the outline. At 1.2 instead of 1.7 one more of 726 whole twisted blanks has a finding, and of 266 that turn back 256 instead of 251 (91000
-# to 93519, with lines that lie well).
+# Of the outline. At 1.2 instead of 1.7 one more of 726 whole twisted blanks has a finding, and of 266 that turn back 256 instead of 251
+# (91000 to 93519, with lines that lie well).
 TWIST_WEIGHT, TWIST_LEVEL = 1.0, 1.2
 # Of the network against an outline that shows no change, as one in shadow does: of 3,108 crops without a change of twist (80000 to 87123)
 # it calls one more than both together, of 488 with one 7 more.

@@ -142,7 +142,7 @@ def one_camera(taken: list[Taken]) -> CameraKey:
             sides = unlike.replace("the profile's", "the first one's").replace(
                 "the profile was made from", "the first has"
             )
-            raise UsageError(f"{photo.path.name} is not of one camera and zoom with {taken[0][0].path.name}: {sides}")
+            raise UsageError(f"{photo.path.name} is not of one camera and zoom with {taken[0][0].path.name}: {sides}: leave it out")
         if scale.sheet is not taken[0][1].sheet:
             raise UsageError(
                 f"{photo.path.name} shows another sheet than {taken[0][0].path.name}: use one print for all"

@@ -33,10 +33,10 @@ def print_tags(arguments: argparse.Namespace) -> int:
             labels = labels_for(records, arguments.codes, arguments.kit, arguments.slots)
     except RecordsError as error:
         if error.kind in ASKED_WRONG:
-            raise UsageError(error.message) from error
+            raise UsageError(error.message + ("; here --add adds it" if error.kind == "unknown" and not arguments.add else "")) from error
         print(f"flutegauge: {error.message}", file=sys.stderr)
         return FAILED
     target.write_bytes(tags_pdf(labels, speaker(catalogue()), arguments.paper))
     tagged = ", ".join(f"{label.text} is tag {label.number}" for label in labels if label.number is not None)
-    print(f"{target}: {len(labels)} labels. Print at 100 % ('actual size'). {tagged}".rstrip())
+    print(f"{target}: {len(labels)} label{'' if len(labels) == 1 else 's'}. Print at 100 % ('actual size'). {tagged}".rstrip())
     return FINE

@@ -9,6 +9,7 @@ from vision.report.words import family_text, percent, size_text
 
 ALIKE = 1.5  # likelihoods within this factor are called the same
 SHOWN = 3  # names beyond the best, the likeliest first
+NONE_APART = "tells none apart"
 FAR = 1000.0  # times less likely: beyond, no number is worth printing
 RULE = (
     "each line stands for itself; lines that share a cause count in part only, and the network sees the outline too. "
@@ -37,7 +38,7 @@ def says_text(says: Mapping[str, float], *, families: bool) -> str:
     ranked = sorted(says.items(), key=lambda item: -item[1])
     top = [name for name, value in ranked if value * ALIKE >= ranked[0][1]]
     if len(top) == len(ranked):
-        return "tells none apart"
+        return NONE_APART
     rest = ranked[len(top) :]
     if len(top) > (SHOWN if families else 2 * SHOWN):
         return "against " + ", ".join(f"{_named(name, families)} {_less(value)}" for name, value in rest[: -SHOWN - 1 : -1])

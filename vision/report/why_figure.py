@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from vision.photo import Photo
 from vision.reading import InstrumentReading
 from vision.report import cautions
-from vision.report.evidence import RULE, evidence_lines
+from vision.report.evidence import NONE_APART, RULE, evidence_lines
 from vision.report.ideal import KINDS, LABELS, Stretch, ideal_edges, ideal_face
 from vision.report.overlay import axis_positions_mm
 from vision.report.style import (
@@ -68,8 +68,14 @@ def _hint(one: InstrumentReading) -> str:
 
 def _clues(one: InstrumentReading) -> list[Line]:
     every = ((name, what, seen.partition(" [")[0], speaks) for name, what, seen, speaks in evidence_lines(one))
-    lines = [f"{name}, {what}: {seen}. Speaks for: {speaks}.".replace("for: against", "against:") for name, what, seen, speaks in every]
+    lines = [f"{name}, {what}: {seen}. {_spoken(speaks)}." for name, what, seen, speaks in every]
     return [Line(line, indent="    ") for line in lines or ["No clues were kept with this reading."]]
+
+
+def _spoken(speaks: str) -> str:
+    if speaks == NONE_APART:
+        return "It tells none apart"
+    return f"Speaks for: {speaks}".replace("for: against", "against:")
 
 
 def _stations(one: InstrumentReading) -> Array | None:
