@@ -152,6 +152,14 @@ def test_all_text_lies_inside_the_figure(make: object) -> None:
             assert frame.x1 <= page.x1
 
 
+@pytest.mark.parametrize("letter", ["x", "W", "m", "i"])
+def test_a_very_long_name_stays_on_the_page(letter: str) -> None:
+    name = f"{200 * letter}.jpg"
+    for figure in (closeup(graded_photo(), name, k_file()), overview(graded_photo(), PhotoReading(name, None, None))):
+        for shown in texts_of(figure):
+            assert shown.get_window_extent().x1 <= figure.bbox.x1
+
+
 def test_text_blocks_do_not_run_into_pictures() -> None:
     figure = closeup(graded_photo(), "a.jpg", k_file())
     figure.canvas.draw()

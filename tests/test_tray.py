@@ -9,6 +9,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pypdfium2
 import pytest
 from invented_readings import quiet_reamer
 from shapely.geometry import LineString, Point
@@ -25,6 +26,7 @@ from vision.tray.groups import lines, sort_tray
 from vision.tray.kit import Item, Kit, kit_csv, kit_of, kit_text, parse_kit, read_kit, write_kit
 from vision.tray.looked import TrayPhoto
 from vision.tray.merged import Seen, merge
+from vision.tray.pages import write_pages
 from vision.tray.places import label_places
 from vision.tray.told import Told, tell
 from vision.tray.told_json import tray_from, tray_json
@@ -383,3 +385,14 @@ def test_a_slot_in_which_something_lies_is_not_called_empty() -> None:
     assert (bare.outcome, filled.outcome, anywhere.outcome) == ("missing", "undecided", "undecided")
     assert "slot 3" in filled.why
     assert "slot 9" in anywhere.why
+
+
+def test_a_list_in_another_script_is_printed_in_its_letters(tmp_path: Path) -> None:
+    name = "Лоток №3 Łódź"
+    write_pages(tmp_path / "a.pdf", "Tray check", check_story(check_tray(Kit(name, ()), []), "Tray check", "Ä.jpg", None))
+    document = pypdfium2.PdfDocument(tmp_path / "a.pdf")
+    said = document[0].get_textpage().get_text_range()
+    document.close()
+
+    assert name in said
+    assert "Ä.jpg" in said

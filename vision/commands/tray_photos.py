@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -71,5 +72,7 @@ def draw_pictures(
     for path, one in zip(photos, read, strict=True):
         if one.reading.error is None:
             own = {number: mark for (photo, number), mark in marks.items() if photo == one.file}
-            tray_figure(load_photo(path), one.reading, own, said, cautions).savefig(targets[path])
+            with warnings.catch_warnings():  # a name in letters that the font lacks is drawn as boxes
+                warnings.filterwarnings("ignore", message="Glyph .* missing from")
+                tray_figure(load_photo(path), one.reading, own, said, cautions).savefig(targets[path])
             print(f"picture: {plain(str(targets[path]))}")

@@ -10,8 +10,8 @@ from reportlab.lib.utils import ImageReader
 from reportlab.platypus import Flowable
 
 from vision.desk.drawing import Drawing
-from vision.desk.pdf_fonts import BOLD, PLAIN
 from vision.desk.plots import Plot
+from vision.report.pdf_fonts import BOLD, PLAIN
 
 _POINT = re.compile(r"(-?[\d.]+) (-?[\d.]+)")
 

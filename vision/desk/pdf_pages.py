@@ -13,10 +13,10 @@ from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Table
 
 from vision.desk.answers import when
-from vision.desk.pdf_fonts import BOLD, PLAIN
 from vision.desk.settings import Desk
 from vision.records.clock import now
 from vision.report.document import version
+from vision.report.pdf_fonts import BOLD, PLAIN
 
 MARGIN_MM = 16.0
 WIDTH = A4[0] - 2 * MARGIN_MM * mm - 12.0  # a frame keeps 6 points free on either side

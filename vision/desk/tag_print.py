@@ -10,10 +10,10 @@ from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
-from vision.desk.pdf_fonts import BOLD, PLAIN
 from vision.desk.tag_codes import MODULES, modules_of
 from vision.desk.tag_wish import Label
 from vision.desk.wording import Say
+from vision.report.pdf_fonts import BOLD, PLAIN
 
 MODULE_MM = 1.0
 CELL_MM = (28.0, 16.0)

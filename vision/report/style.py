@@ -18,6 +18,7 @@ WIDTH_IN, DPI = 7.0, 230  # 1610 px wide: text of 12 points stays readable when 
 MARGIN_IN = 0.25
 INK, OUTLINE, QUIET = "#111111", "#c43c00", "#555555"  # they differ in lightness too
 BODY_PT, CALL_PT, TITLE_PT = 12.0, 13.0, 19.0
+MEAN_OVER_WIDE = 0.56  # of DejaVu Sans, bold too: mean width over that of W
 CHARACTER, GAP_IN = 0.56, 0.12  # of DejaVu Sans: its mean width over its size; between two columns
 
 
@@ -56,6 +57,8 @@ def in_columns(shown: Sequence[str]) -> list[Line]:
 def _parts(line: Line) -> list[str]:
     width = 0.62 if line.bold else CHARACTER
     characters = int((WIDTH_IN - 2 * MARGIN_IN) * 72 / (width * line.points))
+    if max(map(len, line.text.split()), default=0) > characters:  # broken within a name, whose letters may all be wide ones
+        characters = int(characters * MEAN_OVER_WIDE)
     return textwrap.wrap(plain(line.text), characters, subsequent_indent=line.indent) or [""]
 
 

@@ -13,6 +13,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from vision.report.cautions import SHORT
+from vision.report.pdf_fonts import PLAIN
 from vision.report.words import plain
 
 TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=10, leading=13.5)
@@ -75,7 +76,12 @@ def gap(height_mm: float = 2.0) -> Spacer:
 
 def safe(text: str) -> str:
     """Escape what the page's mark-up would take for its own; control characters are shown, not obeyed."""
-    return plain(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    shown = plain(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    try:
+        shown.encode("cp1252")
+    except UnicodeEncodeError:  # the pages' own font has no more letters than that: a name in another script would come out as boxes
+        return f'<font name="{PLAIN}">{shown}</font>'
+    return shown
 
 
 def _foot(canvas: Canvas, document: SimpleDocTemplate, cautions: Sequence[str]) -> None:
