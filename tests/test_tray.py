@@ -387,6 +387,13 @@ def test_a_slot_in_which_something_lies_is_not_called_empty() -> None:
     assert "slot 9" in anywhere.why
 
 
+def test_a_fault_that_one_tray_has_twice_is_on_one_tray() -> None:
+    kit = Kit("box (invented)", (Item("k-file", 15, None, 2), Item("reamer", 30, None, 1)))
+    empty, without_files = check_tray(kit, []), check_tray(kit, seen(told(1, "reamer", 30)))
+
+    assert common_faults([empty, without_files]) == ["2 of 2 trays: missing: K-file 15", "1 of 2 trays: missing: reamer 30"]
+
+
 def test_a_list_in_another_script_is_printed_in_its_letters(tmp_path: Path) -> None:
     name = "Лоток №3 Łódź"
     write_pages(tmp_path / "a.pdf", "Tray check", check_story(check_tray(Kit(name, ()), []), "Tray check", "Ä.jpg", None))

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from reportlab.platypus import Flowable, PageBreak
 
-from vision.tray.check import OUTCOMES, Checked, Position, Row
+from vision.tray.check import FAULTS, OUTCOMES, Checked, Position, Row
 from vision.tray.pages import gap, heading, table, title, words
 
 SAYS = ("'matches list' speaks of family, size, length and place; it cannot clear an instrument. A bend toward or away from the camera "
@@ -72,15 +73,14 @@ def _counts(checked: Checked | None) -> list[str]:
 
 
 def common_faults(trays: Sequence[Checked], most: int = 10) -> list[str]:
-    """Which faults occur how often, over all trays, the commonest first."""
-    counts: dict[str, int] = {}
-    for checked in trays:
-        for row in checked.rows:
-            if row.outcome not in ("matches list", "undecided"):
-                what = f"{row.outcome}: {row.position.name if row.position else row.why.split(' is on the tray')[0]}"
-                counts[what] = counts.get(what, 0) + 1
+    """On how many of the trays each fault occurs, once or more often; the commonest first."""
+    counts = Counter(fault for checked in trays for fault in {_fault(row) for row in checked.rows if row.outcome in FAULTS})
     ranked = sorted(counts.items(), key=lambda item: (-item[1], item[0]))[:most]
     return [f"{count} of {len(trays)} trays: {what}" for what, count in ranked] or ["no fault was found on any tray"]
+
+
+def _fault(row: Row) -> str:
+    return f"{row.outcome}: {row.position.name if row.position else row.why.split(' is on the tray')[0]}"
 
 
 def _asked(position: Position | None) -> str:
