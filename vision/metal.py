@@ -51,7 +51,7 @@ def see_metal(photo: Photo | Nearby, axis_px: Array, half_width_px: float, *, co
     if coarsely:
         step, half = 2 * step, HALF // 2
     strip = straighten_rgb(photo, axis_px[::step], half, step_px=float(step))
-    rows, kinds, heights, names = see_strip(network_input(strip.values))
+    rows, kinds, heights, names = see_strip(network_input(strip.values), keep=not coarsely)
     at = (2.0 * np.arange(rows.shape[2]) + 0.5) * step  # the network looks at pairs of columns
     want = np.arange(float(len(axis_px)))
     shares = np.stack([np.interp(want, at, kind) for kind in kinds])

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from vision.errors import FlutegaugeError
 
 Array = NDArray[np.floating[Any]]
+KEPT_COLUMNS = 1024  # of a strip: in overviews they have up to about so many, close up three times as many
+_KEEPING: set[str] = set()
 
 
 @cache
@@ -24,8 +26,11 @@ def registry() -> dict[str, dict[str, Any]]:
 
 
 @cache
-def session(name: str) -> Any:
-    """Load a registered model once; raises FlutegaugeError when its file is missing or is not the registered one."""
+def session(name: str, *, keeps: bool = False) -> Any:
+    """Load a registered model once; raises FlutegaugeError when its file is missing or is not the registered one.
+
+    ``keeps``: a second one, which keeps the memory that a run needed for the next ones.
+    """
     import onnxruntime  # noqa: PLC0415  heavy: only when a photo is read
 
     entry = registry()[name]
@@ -41,7 +46,7 @@ def session(name: str) -> Any:
         )
     options = onnxruntime.SessionOptions()
     options.log_severity_level = 3
-    options.enable_cpu_mem_arena = False  # which keeps what one strip needed for ever
+    options.enable_cpu_mem_arena = keeps
     options.enable_mem_pattern = False  # which asks for all of it at once: a long strip needs half the memory without, in the same time
     # Its pool of threads does not ask the usual variable by itself; where many processes share the cores it must (0: all cores).
     options.intra_op_num_threads = int(os.environ.get("OMP_NUM_THREADS") or 0)
@@ -49,14 +54,33 @@ def session(name: str) -> Any:
     return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
 
 
-def see_strip(strip: Array) -> tuple[Array, Array, Array, Array]:
+def give_back() -> None:
+    """Return what was kept for short strips: on a run of the least strip, the only time that the runtime can be asked."""
+    if not _KEEPING:
+        return
+    import onnxruntime  # noqa: PLC0415
+
+    shrinking = onnxruntime.RunOptions()
+    shrinking.add_run_config_entry("memory.enable_memory_arena_shrinkage", "cpu:0")
+    for name in _KEEPING:
+        session(name, keeps=True).run(None, {"strip": np.zeros((1, 3, 192, 32), dtype=np.float32)}, shrinking)
+    _KEEPING.clear()
+
+
+def see_strip(strip: Array, *, keep: bool = False) -> tuple[Array, Array, Array, Array]:
     """Run the strip network on a strip (3, rows, N) as ``vision.metal`` makes it; N is padded to a multiple of 32.
+
+    ``keep``: many more follow; the memory that a short one needs is kept for them until ``give_back``: what is asked for anew is cleared
+    anew, a sixth of an overview's time. A long one's would be too much.
 
     Returns the chance of every row to be the upper and the lower outline (2, rows, N/2), the chances of the five kinds of
     column (5, N/2), the axis' height above the sheet and its mean absolute miss in strip px (2, N/2), and logits of family,
     section and hand (14,).
     """
-    rows, kinds, heights, names = session("strip").run(None, {"strip": _padded(strip)})
+    keeps = keep and strip.shape[2] <= KEPT_COLUMNS
+    if keeps:
+        _KEEPING.add("strip")
+    rows, kinds, heights, names = session("strip", keeps=keeps).run(None, {"strip": _padded(strip)})
     pairs = (strip.shape[2] + 1) // 2
     return np.asarray(rows[0, :, :, :pairs]), np.asarray(kinds[0, :, :pairs]), np.asarray(heights[0, :, :pairs]), np.asarray(names[0])
 

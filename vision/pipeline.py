@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calib.errors import CalibError
+from vision import net
 from vision.axis import Axis, trace_axis
 from vision.camera_choice import NO_CAMERAS, Cameras
 from vision.conformity import judge_reading
@@ -59,6 +60,7 @@ def read_photo(
     ``cameras``: the camera profiles to choose from.
     ``keep``: a list to which all that was made of the photo is added, for ``vision.together``.
     """
+    net.give_back()
     give_back()  # what the photo before this one left
     try:
         looked = _look(path, given, prints, held, cameras)

@@ -47,13 +47,13 @@ def strips_of(name: str, photos: list[Path]) -> list[Array]:
     run = net.session
 
     class Kept:
-        def __init__(self, asked: str) -> None:
-            self.asked = asked
+        def __init__(self, asked: str, *, keeps: bool = False) -> None:
+            self.asked, self.keeps = asked, keeps
 
-        def run(self, outputs: Any, fed: dict[str, Array]) -> Any:
-            if self.asked == name:
+        def run(self, outputs: Any, fed: dict[str, Array], *options: Any) -> Any:
+            if self.asked == name and not options:  # with some, memory is given back
                 shown.append(fed["strip"])
-            return run(self.asked).run(outputs, fed)
+            return run(self.asked, keeps=self.keeps).run(outputs, fed, *options)
 
     with patch.object(net, "session", Kept):
         for photo in photos:
