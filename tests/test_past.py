@@ -12,6 +12,7 @@ from vision.call import Stated, own_rules, restated
 from vision.errors import UsageError
 from vision.past import against, change_lines, changes, earlier_instrument, stretched
 from vision.quantity import Quantity
+from vision.reading import Choice
 from vision.report.document import document, text
 
 
@@ -35,6 +36,23 @@ def test_a_change_within_both_doubts_is_too_small_to_be_real(before):
     assert len(lines) == 4
     assert all("too small to be real" in line for line in lines)
     assert stretched(now(0.005, 0.05), before) is None
+
+
+def test_a_change_has_the_digits_of_its_u(before):
+    tiny = replace(now(0.0, 0.0), taper_mm_per_mm=Quantity(0.01988 - 8e-6, 0.00031))
+    lines = change_lines(changes(tiny, before))
+
+    assert any("taper changed by -0.00001 mm/mm (u 0.00044)" in line for line in lines)
+    assert any("length changed by +0.00 mm (u 0.11)" in line for line in lines)
+
+
+@pytest.mark.parametrize(("size", "asked"), [(25, False), (20, True), (None, False)])
+def test_another_size_is_asked_about_and_compared_all_the_same(before, size, asked):
+    """A size that was read otherwise must not cost a finding."""
+    made = against(replace(now(0.20, 3.2), size=Choice(size, 0.97, {})), before)
+
+    assert any("is it the same instrument?" in note for note in made.notes) == asked
+    assert [finding.kind for finding in made.condition.findings] == ["stretched"]
 
 
 @pytest.mark.parametrize("growth", [0.05, 0.20])

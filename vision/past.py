@@ -16,7 +16,7 @@ from typing import Any
 from scipy.special import ndtr
 
 from vision.errors import UsageError
-from vision.quantity import Quantity
+from vision.quantity import Quantity, decimals, rounded
 from vision.reading import Finding, InstrumentReading
 
 COMPARED = (("pitch_mm", "pitch", "mm"), ("length_mm", "length", "mm"), ("d0_mm", "D0", "mm"), ("taper_mm_per_mm", "taper", "mm/mm"))
@@ -83,10 +83,25 @@ def changes(now: InstrumentReading, before: Mapping[str, Any]) -> list[Change]:
 def change_lines(found: list[Change]) -> tuple[str, ...]:
     """A sentence for each change."""
     return tuple(
-        f"since the earlier reading {one.name} changed by {one.change.value:+.3g} {one.unit} (u {one.change.u:.2g}): "
+        f"since the earlier reading {one.name} changed by {_text(one)}: "
         + ("more than the doubt of both" if one.real else "too small to be real")
         for one in found
     )
+
+
+def _text(one: Change) -> str:
+    value, u = rounded(one.change)
+    places = max(decimals(one.change.u), 0)
+    return f"{value:+.{places}f} {one.unit} (u {u:.{places}f})"
+
+
+def other_size(now: InstrumentReading, before: Mapping[str, Any]) -> tuple[str, ...]:
+    """A question where both readings name a size, and not the same: two pieces mixed up would look like damage."""
+    size = before.get("size", {}).get("value")
+    if size is None or now.size.value is None or int(size) == int(now.size.value):
+        return ()
+    asked = "is it the same instrument? If not, what is said of changes means nothing"
+    return (f"the earlier reading is of size {int(size):02d}, this one of size {int(now.size.value):02d}: {asked}",)
 
 
 def stretched(now: InstrumentReading, before: Mapping[str, Any]) -> Finding | None:
@@ -122,7 +137,7 @@ def _length_speaks(now: InstrumentReading, before: Mapping[str, Any], grown: flo
 
 def against(now: InstrumentReading, before: Mapping[str, Any]) -> InstrumentReading:
     """The reading with what has changed in its notes, and with 'stretched' among its findings where the pitch grew."""
-    notes = (*now.notes, *change_lines(changes(now, before)))
+    notes = (*now.notes, *other_size(now, before), *change_lines(changes(now, before)))
     family = before.get("family", {}).get("value")
     if family is not None and now.family.value is not None and family != now.family.value:
         return replace(now, notes=(*now.notes, f"the earlier reading is of a {family}, this one of a {now.family.value}: not compared"))
