@@ -71,7 +71,8 @@ def _explained(error: BaseException) -> tuple[str, int]:
         at = f"{error.filename}: " if error.filename else ""
         return f"{at}no room is left on the disk; what was written before is whole: free some space and run the same command again", FAILED
     if isinstance(error, OSError):
-        return f"{error.filename or 'a file'}: {error.strerror or error}; nothing more was written: name another place, or ask for the right to write there", FAILED
+        what = f"{error.filename or 'a file'}: {error.strerror or error}"
+        return f"{what}; nothing more was written: name another place, or ask for the right to write there", FAILED
     return f"a fault inside the programme ({type(error).__name__}: {error}): please report it", FAILED
 
 
