@@ -109,6 +109,24 @@ def test_one_photo_given_twice_is_refused_because_it_would_count_twice(
     assert same_photos([photo, group / "S02.webp", group / "missing.jpg"]) == []
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("sort", "S01.jpg"),
+        ("tray", "check", "S01.jpg", "--list", "../list.toml"),
+        ("tray", "class", ".", "--list", "../list.toml"),
+        ("study",),
+    ],
+)
+def test_a_pdf_is_named_so_before_anything_is_read(
+    group: Path, command: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(group)
+
+    assert "does not end in .pdf" in usage_error(capsys, *command, "--pdf", "slip.png")
+    assert not (group / "slip.png").exists()
+
+
 def test_a_tray_of_which_no_photo_can_be_read_is_not_sorted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "a.jpg").write_bytes(b"none")
 

@@ -25,6 +25,13 @@ def new_file(target: Path, *, overwrite: bool, inputs: Sequence[Path] = ()) -> P
     return target
 
 
+def new_pdf(target: Path, *, overwrite: bool, inputs: Sequence[Path] = ()) -> Path:
+    """The same for a PDF, which programs know by its ending. Raises UsageError."""
+    if target.suffix.lower() != ".pdf":
+        raise UsageError(f"--pdf {target.name} does not end in .pdf: name it so")
+    return new_file(target, overwrite=overwrite, inputs=inputs)
+
+
 def write_text(target: Path, text: str, *, overwrite: bool) -> None:
     """Write a whole file in one step: after a crash it holds the old text or the new. Raises OSError."""
     draft = target.with_name(f".{target.name}.{os.getpid()}.draft")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from vision.commands.given_photos import given_once
-from vision.commands.outputs import new_file
+from vision.commands.outputs import new_pdf
 from vision.commands.tray_photos import draw_pictures, partial_of, planned_pictures, read_trays
 from vision.report.words import plain
 from vision.tray.groups import Sorted, lines, sort_tray
@@ -20,7 +20,7 @@ def sort_photos(arguments: argparse.Namespace) -> int:
     """Read, sort, print; draw and write what was asked for. Returns the exit status."""
     given_once(arguments.photos)
     if arguments.pdf is not None:
-        new_file(arguments.pdf, overwrite=arguments.overwrite, inputs=arguments.photos)
+        new_pdf(arguments.pdf, overwrite=arguments.overwrite, inputs=arguments.photos)
     targets = planned_pictures(arguments)
     read = read_trays(arguments.photos, arguments)
     if all(one.reading.error is not None for one in read):

@@ -8,7 +8,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from vision.commands.outputs import new_file
+from vision.commands.outputs import new_file, new_pdf
 from vision.errors import UsageError
 from vision.report.cautions import SHORT
 from vision.report.words import plain
@@ -48,7 +48,7 @@ def _fitting(arguments: argparse.Namespace) -> None:
     if arguments.cards and arguments.pdf is not None:
         raise UsageError("--cards shows cards, --pdf writes the quiz: leave one of them out")
     if arguments.pdf is not None:
-        new_file(arguments.pdf, overwrite=arguments.overwrite)
+        new_pdf(arguments.pdf, overwrite=arguments.overwrite)
     if arguments.keep_score is not None:
         if arguments.cards or arguments.pdf is not None:
             raise UsageError("--keep-score is for a quiz that is asked here: leave --cards and --pdf out")

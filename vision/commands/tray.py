@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from vision.commands.given_photos import ENDINGS, given_once, same_photos
-from vision.commands.outputs import new_file, write_text
+from vision.commands.outputs import new_file, new_pdf, write_text
 from vision.commands.tray_photos import draw_pictures, partial_of, planned_pictures, read_trays
 from vision.errors import UsageError
 from vision.report.words import plain
@@ -27,7 +27,7 @@ def check(arguments: argparse.Namespace) -> int:
     kit = read_kit(arguments.list)
     given_once(arguments.photos)
     if arguments.pdf is not None:
-        new_file(arguments.pdf, overwrite=arguments.overwrite, inputs=arguments.photos)
+        new_pdf(arguments.pdf, overwrite=arguments.overwrite, inputs=arguments.photos)
     targets = planned_pictures(arguments)
     read = read_trays(arguments.photos, arguments)
     if all(one.reading.error is not None for one in read):
@@ -76,9 +76,9 @@ def check_class(arguments: argparse.Namespace) -> int:
     kit = read_kit(arguments.list)
     photos = _photos(arguments.folder)
     codes = _codes(arguments.codes, photos)
-    for target in (arguments.csv, arguments.pdf):
+    for target, new in ((arguments.csv, new_file), (arguments.pdf, new_pdf)):
         if target is not None:
-            new_file(target, overwrite=arguments.overwrite, inputs=photos)
+            new(target, overwrite=arguments.overwrite, inputs=photos)
     trays: list[tuple[str, str, Checked | None, str | None]] = []
     told: list[Told] = []
     for photo in photos:

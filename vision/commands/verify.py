@@ -15,7 +15,7 @@ from rich.console import Console
 
 from vision.camera_choice import Cameras
 from vision.commands.camera_choice import chosen_cameras
-from vision.commands.outputs import new_file, write_text
+from vision.commands.outputs import new_file, new_pdf, write_text
 from vision.commands.progress import waiting
 from vision.commands.site import circumstances
 from vision.errors import FlutegaugeError, UsageError
@@ -144,7 +144,7 @@ def report(arguments: argparse.Namespace) -> int:
     target.parent.mkdir(parents=True, exist_ok=True)
     new_file(target, overwrite=arguments.overwrite)
     if arguments.pdf is not None:
-        new_file(arguments.pdf, overwrite=arguments.overwrite)
+        new_pdf(arguments.pdf, overwrite=arguments.overwrite)
     result = worked_out(session)
     if arguments.pdf is not None:
         from vision.verification_pdf import write_page  # noqa: PLC0415 - loads the PDF library
