@@ -9,7 +9,7 @@ from test_scale import NOWHERE, View, photograph
 
 from vision.errors import PhotoError
 from vision.findscale import find_scale
-from vision.fitness import JUDGE_PX_PER_MM, MOST_TILT_DEG, judging_doubts, refuse_slanted
+from vision.fitness import JUDGE_PX_PER_MM, MOST_TILT_DEG, judging_doubts, refuse_none, refuse_slanted
 from vision.tip import Tip
 
 
@@ -42,3 +42,15 @@ def test_a_photo_without_the_tip_is_unfit_to_judge_it() -> None:
     )
     (covered,) = judging_doubts(70.0, sharp, Tip(None, 0.0, None, None, "something lies at the tip: its end is not seen"))
     assert covered.startswith("something lies at the tip: its end is not seen: whether")
+
+
+@pytest.mark.parametrize("stated", [True, False])
+@pytest.mark.parametrize(("found", "kind"), [((), "no-instrument"), ((None,), "no-outline")])
+def test_a_stated_scale_knows_no_print_and_says_so(stated: bool, found: tuple[None, ...], kind: str) -> None:
+    photo = SimpleNamespace(rgb=np.full((40, 40, 3), 200, np.uint8))
+
+    with pytest.raises(PhotoError) as caught:
+        refuse_none((), found, photo, stated=stated)
+
+    assert caught.value.kind == kind
+    assert ("leave --px-per-mm out" in str(caught.value)) is stated

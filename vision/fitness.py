@@ -21,6 +21,7 @@ JUDGE_PX_PER_MM, JUDGE_BLUR_PX = 14.0, 5.0  # the outline model was trained from
 # Of the learned outline, usually 0.45 to 0.6: where it is so sure, steps that contradict it have slipped to a glint or a shadow.
 SURE_SPREAD_PX = 0.65
 WAVERS_PX = 1.5  # spread of the network over the outline; 0.5 is usual
+PRINT_HINT = "; where a scale sheet is in the picture, leave --px-per-mm out: a stated scale does not know its print"
 MOST_TILT_DEG = 45.0  # the second of two views may lean by 30; beyond, lens and height cost more than is known of them
 
 
@@ -45,8 +46,8 @@ def refuse_slanted(scale: Scale) -> None:
         )
 
 
-def refuse_none(readings: Sequence[InstrumentReading], candidates: Sequence[Candidate], photo: Photo) -> None:
-    """Say that nothing was found, or nothing with a readable outline."""
+def refuse_none(readings: Sequence[InstrumentReading], candidates: Sequence[Candidate], photo: Photo, *, stated: bool = False) -> None:
+    """Say that nothing was found, or nothing with a readable outline. ``stated``: the scale was, so that print is not known as such."""
     if readings:
         return
     burnt = float((photo.rgb[::4, ::4].min(axis=2) >= BURNT).mean())
@@ -60,11 +61,13 @@ def refuse_none(readings: Sequence[InstrumentReading], candidates: Sequence[Cand
         raise PhotoError(
             "no-outline",
             f"found {len(candidates)} long thing(s) on the sheet, but none shows both edges of a working part: bring the "
-            "working part into the frame, in focus",
+            "working part into the frame, in focus" + (PRINT_HINT if stated else ""),
         )
+    where = "on plain white paper" if stated else "in a white lane"
     raise PhotoError(
         "no-instrument",
-        "found the scale but no instrument on it: lay one in a white lane, whole working part in the frame, in soft light",
+        f"found the scale but no instrument on it: lay one {where}, whole working part in the frame, in soft light"
+        + (PRINT_HINT if stated else ""),
     )
 
 

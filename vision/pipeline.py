@@ -101,7 +101,7 @@ def _look(path: Path, given: GivenScale | None, prints: Path | None, held: bool,
         for candidate, measured in seen
     ]
     without = [unread(photo, scale, found.relative, candidate, axis, numbers[id(candidate)]) for candidate, axis in lines]
-    refuse_none(readings, found.candidates, photo)
+    refuse_none(readings, found.candidates, photo, stated=given is not None)
     return Looked(path.name, photo, scale, plane, found.relative, tuple(seen), tuple(readings), tuple(without), shadows)
 
 
