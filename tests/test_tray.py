@@ -275,6 +275,18 @@ def test_another_thing_in_another_slot_is_extra_and_leaves_the_position_missing(
     assert [row.outcome for row in rows] == ["missing", "matches list", "extra"]
 
 
+@pytest.mark.parametrize(("share", "outcome"), [(0.14, "undecided"), (0.005, "extra")])
+def test_what_may_be_the_missing_one_is_no_extra_one(share: float, outcome: str) -> None:
+    """Named a reamer, it may be the K-file that is not in its slot: a close-up tells, the list alone does not."""
+    kit = b'[[item]]\nfamily = "k-file"\nsize = 25\nslots = [5]\n'
+    other = told(1, "reamer", lane=9, family_shares={"reamer": 1.0 - share, "k-file": share})
+
+    rows = check_tray(parse_kit(kit, ".toml", "x"), seen(other)).rows
+
+    assert [row.outcome for row in rows] == ["missing", outcome]
+    assert ("slot 5" in rows[1].why) == (outcome == "undecided")
+
+
 def test_missing_and_extra_and_a_wrong_tray_are_said() -> None:
     kit = parse_kit(KIT, ".toml", "tray A")
 

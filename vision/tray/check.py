@@ -95,7 +95,8 @@ def check_tray(kit: Kit, seen: Sequence[Seen], partial: str | None = None, fille
     rows, columns = linear_sum_assignment(full)
     given = {int(i): int(j) for i, j in zip(rows, columns, strict=True) if i < len(wanted) and j < len(seen)}
     made = [_row(position, seen[given[i]] if i in given else None, partial, unread) for i, position in enumerate(wanted)]
-    made += [_extra(one) for j, one in enumerate(seen) if j not in given.values()]
+    empty = [row.position for row in made if row.outcome == "missing" and row.position is not None]
+    made += [_extra(one, empty) for j, one in enumerate(seen) if j not in given.values()]
     return Checked(kit, tuple(made), tuple(_warnings(kit, made, seen)), partial)
 
 
@@ -166,6 +167,12 @@ def _fault(position: Position, one: Seen) -> tuple[Outcome, str] | None:
     return None
 
 
+def _may_be(one: Seen, position: Position) -> bool:
+    """Whether nothing surely contradicts that it is what a position asks for."""
+    shares = _family_share(position, one.best), _size_share(position, one.best)
+    return min(shares) > CONTRADICTED and _length(position, one) != "wrong"
+
+
 def _doubt(position: Position, one: Seen) -> tuple[Outcome, str] | None:
     """What keeps a position from being said to match."""
     best = one.best
@@ -199,9 +206,15 @@ def _share(named: str | None, shares: Mapping[str, float], asked: str) -> float:
     return UNSEEN if named is None else float(named == asked)
 
 
-def _extra(one: Seen) -> Row:
+def _extra(one: Seen, empty: Sequence[Position]) -> Row:
+    """What nothing on the list accounts for. It is no extra one where it may be one that is missing elsewhere (``empty``)."""
     if one.best.kind == "undecided" and (one.best.family is None or (one.best.size is None and one.best.family in SIZED)):
         return Row(None, one, "undecided", f"not on the list as far as can be told; take a close-up of number {one.numbers}")
+    may_be = next((position for position in empty if _may_be(one, position)), None)
+    if may_be is not None:
+        where = "" if may_be.slot is None else f" in slot {may_be.slot}"
+        why = f"looks more like a {one.best.name}, may be the {may_be.name} that is missing{where}: take a close-up of number {one.numbers}"
+        return Row(None, one, "undecided", why)
     return Row(None, one, "extra", f"{one.best.name} is on the tray and not on the list{_hurt_too(one)}")
 
 
