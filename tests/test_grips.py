@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+import pytest
 
 from vision.grips import find_grips
 
@@ -23,3 +24,26 @@ def test_the_same_picture_gives_the_same_handles_after_any_other() -> None:
         found.append([(grip.offset_px, grip.mask.tobytes()) for grip in grips])
     assert found[0]
     assert all(one == found[0] for one in found)
+
+
+@pytest.mark.parametrize("angle_deg", [0.0, 20.0, 35.0])
+def test_two_handles_of_one_colour_that_touch_are_told_apart_at_any_angle(angle_deg: float) -> None:
+    """Each 12 mm long and 4 mm thick; the second leaves the first one's side near its end."""
+    solid = np.zeros((300, 300), np.uint8)
+    way = np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
+    ends = [(np.array([60.0, 100.0]), np.array([140.0, 100.0]))]
+    ends.append((np.array([60.0, 143.0]), np.array([60.0, 143.0]) + 80.0 * way))
+    for first, last in ends:
+        cv2.line(solid, *(tuple(int(v) for v in np.rint(end)) for end in (first, last)), 1, 40)
+    colour = np.ones((300, 300, 3), np.float32)
+    colour[solid > 0] = (0.1, 0.7, 0.1)
+    solid[115:128, 50:80] = 1  # where they touch
+
+    found = find_grips(solid > 0, colour, np.zeros(solid.shape, bool), PX_PER_MM)
+
+    assert len(found) == 2
+    for first, last in ends:
+        middle, axis = (first + last) / 2.0, (last - first) / 80.0
+        best = min(found, key=lambda grip: float(np.linalg.norm(grip.middle_px - middle)))
+        assert np.linalg.norm(best.middle_px - middle) < 0.8 * PX_PER_MM
+        assert abs(best.axis @ axis) > np.cos(np.radians(5.0))

@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.crowd import _Held, _on_its_own, _own_ways, _strays_onto
+from vision.crowd import _again, _Held, _on_its_own, _own_ways, _piece, _strays_onto
 from vision.grips import Grip
-from vision.shafts import Ground, Shaft, aside
+from vision.shafts import Ground, Shaft, aside, follow_end
 
 PPM = 15.0
 
@@ -90,3 +90,47 @@ def test_a_path_that_still_strays_is_not_its_own() -> None:
 
     assert _on_its_own(other, [level], PPM)
     assert not _on_its_own(led_off(other), [level], PPM)
+
+
+def held(area_mm2: float, middle_mm: tuple[float, float], rank: int, worth: float = 90.0) -> _Held:
+    """A handle of that size, 25 mm of shaft along y = 20 mm."""
+    side = round(np.sqrt(area_mm2) * PPM)
+    middle = PPM * np.array(middle_mm)
+    mask = np.ones((side, side), bool)
+    shaft = Shaft(PPM * np.linspace((35, 20), (10, 20), 100), worth)
+    return _Held(Grip(mask, (0, 0), middle, np.array([1.0, 0.0]), side / 2.0, False, rank), shaft, worth)
+
+
+@pytest.mark.parametrize(
+    ("area_mm2", "middle_mm", "worth", "counts"),
+    [(20.0, (45, 20), 90.0, True), (12.0, (45, 20), 90.0, False), (20.0, (50, 20), 90.0, False), (20.0, (45, 20), 60.0, False)],
+)
+def test_two_pieces_of_a_handle_with_one_shaft_are_as_good_as_a_whole_one(
+    area_mm2: float, middle_mm: tuple[float, float], worth: float, counts: bool
+) -> None:
+    """Print under a white handle parts it. Too little, too far away, or hardly a shaft: two heaps of something else."""
+    one = held(12.0, (40.0, 20.0), 1, worth)
+
+    assert _piece(one, [one, held(area_mm2, middle_mm, 1)], PPM) == counts
+    assert not _piece(one, [one], PPM)
+
+
+@pytest.mark.parametrize(("area_mm2", "rank", "again"), [(30.0, 2, False), (30.0, 1, True), (14.0, 2, True), (14.0, 3, False)])
+def test_a_whole_handle_far_from_another_is_one_of_its_own_though_both_have_one_line(area_mm2: float, rank: int, again: bool) -> None:
+    """At a crossing a line may stray onto the other's shaft: then neither handle is any less there."""
+    assert _again(held(area_mm2, (5.0, 20.0), rank), held(40.0, (40.0, 20.0), 3), PPM) == again
+
+
+@pytest.mark.parametrize(("more_mm", "follows"), [(5.0, True), (20.0, False)])
+def test_a_bent_end_is_followed_unless_it_makes_the_shaft_longer_than_any(more_mm: float, follows: bool) -> None:
+    """Of 25 mm of shaft it turns off by 20 deg; what goes on for 20 mm more is another's, whose handle was not found."""
+    metal = np.zeros((round(40 * PPM), round(70 * PPM)), np.uint8)
+    turn, way = np.array([35.0, 20.0]), np.array([np.cos(np.radians(20.0)), np.sin(np.radians(20.0))])
+    for first, last in ((np.array([10.0, 20.0]), turn), (turn, turn + more_mm * way)):
+        cv2.line(metal, *(tuple(int(v) for v in np.rint(PPM * end)) for end in (first, last)), 1, round(0.6 * PPM))
+    shaft = Shaft(PPM * np.linspace((10, 20), (35, 20), 101), 100.0)
+
+    found = follow_end(Ground(metal > 0, np.ones(metal.shape, bool), PPM), shaft)
+
+    assert (found is shaft) != follows
+    assert not follows or np.linalg.norm(found.line_px[-1] - PPM * (turn + more_mm * way)) < PPM

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
+from vision.black_handles import whole_black
 from vision.channels import LUMINANCE, weighted
 from vision.discs import by_disc
 from vision.grips import WHOLE_MM2, Grip, filled, find_grips
@@ -29,7 +30,7 @@ from vision.unprinted import Unprinted
 Array = NDArray[np.floating[Any]]
 Mask = NDArray[np.bool_]
 INSIDE_MM = 0.7  # the search begins so far inside the handle, whose front is rounded off by the opening
-LEAST_WORTH = 1.8  # a mm; 4 is metal all along
+LEAST_WORTH, SEEN_WORTH = 1.8, 2.8  # a mm; 4 is metal all along
 ON_MM = 1.5  # a shaft so near to the middle of a thick place runs through it
 STOP_THICK = 12  # steps of a quarter of a millimetre on another's handle: it is a stop beside it, or a corner
 SHORT_MM = 12.0  # the shortest instrument is 21 mm long; 5 mm of a tip may be lost, and a little of what is seen
@@ -63,7 +64,7 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     grey = weighted(relative, LUMINANCE)
     ground = Ground(through.metal, through.known, ppm, grey)
     solid = filled(ground.metal, ppm)
-    plain = find_grips(filled(through.plain, ppm), relative, rim, ppm)
+    plain = find_grips(filled(whole_black(through.plain, relative, ppm), ppm), relative, rim, ppm)
     give_back()  # here and below: of a tray, the most is held now
     clear = _held(plain, ground)
     give_back()
@@ -78,7 +79,8 @@ def take_apart(plane: Plane, relative: Array, through: Unprinted, rim: Mask) -> 
     pale = filled(_closed(through.weak & ~whole, PALE_CLOSE_MM * ppm), ppm)
     give_back()
     thick = [find_grips(mask & ~whole, relative, rim, ppm) for mask in (solid, pale)]
-    more = [one for grips in thick for one in _held(grips, ground, plain) if _worthy(one, ppm)]
+    traced = [one for grips in thick for one in _held(grips, ground, plain)]
+    more = [one for one in traced if _worthy(one, ppm) or _piece(one, traced, ppm)]
     held = _fitting(_own_ways([*held, *more], ground), solid.shape, ppm)
     give_back()
     lone = lone_handles(plain, [one.grip for one in held], ppm)
@@ -130,7 +132,7 @@ def _on_its_own(one: _Held, others: Sequence[_Held], px_per_mm: float) -> bool:
 def _strays_onto(one: _Held, other: _Held, px_per_mm: float) -> bool:
     """Whether the line of ``one``, a sure and whole handle, runs along that of ``other`` on a straight way that leads to the other's handle
     and not to its own. Pieces of one handle lie farther apart than two whole ones may."""
-    whole = [held.grip.rank >= 2 and held.grip.mask.sum() > WHOLE_MM2 * px_per_mm**2 for held in (one, other)]
+    whole = [_whole(held.grip, px_per_mm) for held in (one, other)]
     apart = HANDLE_APART_MM if all(whole) else OWN_HANDLE_MM
     if not whole[0] or np.linalg.norm(one.grip.middle_px - other.grip.middle_px) < apart * px_per_mm:
         return False
@@ -155,6 +157,19 @@ def _worthy(one: _Held, px_per_mm: float) -> bool:
     """What is not surely a handle needs a handle's size, unless the frame cuts it, and a shaft that is seen, not one hidden by print."""
     whole = one.grip.at_border or one.grip.mask.sum() > WHOLE_MM2 * px_per_mm**2  # shafts and shadows that cross are smaller heaps
     return one.grip.rank >= 2 or (whole and one.shaft.worth > LEAST_WORTH * one.shaft.length_mm(px_per_mm))
+
+
+def _piece(one: _Held, traced: Sequence[_Held], px_per_mm: float) -> bool:
+    """Whether it is a piece of a handle that print under it parted: another one near by has the same shaft, and both are as large as one
+    handle. That shaft must be seen all along."""
+    least = SEEN_WORTH * one.shaft.length_mm(px_per_mm)
+    near = (other for other in traced if other is not one and not _apart(one, other, px_per_mm))
+    both = (one.grip.mask.sum() + other.grip.mask.sum() for other in near if _shared(one.shaft, other.shaft) < SAME_MM * px_per_mm)
+    return one.shaft.worth > least and max(both, default=0) > WHOLE_MM2 * px_per_mm**2
+
+
+def _apart(one: _Held, other: _Held, px_per_mm: float) -> bool:
+    return float(np.linalg.norm(one.grip.middle_px - other.grip.middle_px)) > OWN_HANDLE_MM * px_per_mm
 
 
 def _held(grips: tuple[Grip, ...], ground: Ground, others: Sequence[Grip] = ()) -> list[_Held]:
@@ -215,11 +230,16 @@ def _unlike(held: list[_Held], px_per_mm: float) -> list[_Held]:
 
 
 def _again(one: _Held, other: _Held, px_per_mm: float) -> bool:
-    """Whether ``one`` shows ``other`` once more. A coloured handle that stands well apart is one of its own, whatever its shaft does."""
-    apart = np.linalg.norm(one.grip.middle_px - other.grip.middle_px) > OWN_HANDLE_MM * px_per_mm
-    if one.grip.rank == 3 and apart:
+    """Whether ``one`` shows ``other`` once more. A coloured handle that stands well apart is one of its own, and so is a whole black or
+    white one, whatever its shaft does."""
+    if _apart(one, other, px_per_mm) and (one.grip.rank == 3 or _whole(one.grip, px_per_mm)):
         return False
     return _shared(one.shaft, other.shaft) < SAME_MM * px_per_mm or _through(one.grip, other.shaft, px_per_mm)
+
+
+def _whole(grip: Grip, px_per_mm: float) -> bool:
+    """Whether it is surely a handle, and as large as one."""
+    return grip.rank >= 2 and bool(grip.mask.sum() > WHOLE_MM2 * px_per_mm**2)
 
 
 def _led_astray(one: _Held, others: list[_Held], px_per_mm: float) -> _Held:
@@ -255,7 +275,7 @@ def _owners(grips: Sequence[Grip], shape: tuple[int, ...], px_per_mm: float) -> 
     """Which sure handle (1, 2 ...) owns each pixel; a heap of stops and shafts is coloured too, but smaller."""
     owner = np.zeros(shape, dtype=np.int16)
     for k, grip in enumerate(grips, 1):
-        if grip.rank >= 2 and grip.mask.sum() > WHOLE_MM2 * px_per_mm**2:
+        if _whole(grip, px_per_mm):
             left, top = grip.offset_px
             height, width = grip.mask.shape
             owner[top : top + height, left : left + width][grip.mask] = k

@@ -27,6 +27,7 @@ HANDLE_THICK_MM, BARE_NEAR = 3.0, 0.05
 # development trays, at most 0.14 of 61 of shadows, print and heaps of metal. A whole handle is WHOLE_MM2 and more (least: 10 by 3.5 mm).
 WHITER, LEAST_WHITER, WHOLE_MM2 = 1.08, 0.2, 28.0
 LONGEST_HOLE_MM = 14.0  # no hole within one handle is longer
+MOST_TURNS, LEAST_TOLD_PX = 20, 12
 DEEPEST_MM = 2.6  # half of the widest hole that a pale handle leaves in its mask
 
 
@@ -150,20 +151,53 @@ def _by_colour(mask: Mask, colour: Array, px_per_mm: float) -> list[Mask]:
 
 
 def _halves(mask: Mask, px_per_mm: float) -> list[Mask]:
-    """Cut a piece that is as wide as two handles into two along its length, or across when twice as long."""
+    """Cut a piece that is as wide as two handles into two along its length, or across when twice as long; where a line through each tells
+    two handles apart, as where they lie at an angle, by those."""
     v, u = np.nonzero(mask)
     points = np.column_stack([u, v]).astype(float)
     middle = points.mean(axis=0)
     _, _, axes = np.linalg.svd(points - middle, full_matrices=False)
-    rows, columns = np.indices(mask.shape)
-    out = mask
     for axis, least in ((axes[1], 6.6), (axes[0], 17.0)):
         across = (points - middle) @ axis
         low, high = np.percentile(across, [1, 99])
         if high - low > least * px_per_mm:
-            side = (columns - middle[0]) * axis[0] + (rows - middle[1]) * axis[1] > (low + high) / 2.0
-            return [out & side, out & ~side]
-    return [out]
+            beyond = across > (low + high) / 2.0
+            by_lines = _two(mask, _nearer_to_second(points, beyond))
+            return by_lines if all(_like_one(half, px_per_mm) for half in by_lines) else _two(mask, beyond)
+    return [mask]
+
+
+def _two(mask: Mask, second: Mask) -> list[Mask]:
+    """The pixels of a mask in two, ``second`` told in their order."""
+    halves = [np.zeros_like(mask), np.zeros_like(mask)]
+    for k, half in enumerate(halves):
+        half[mask] = second == bool(k)
+    return halves
+
+
+def _like_one(half: Mask, px_per_mm: float) -> bool:
+    """Whether a piece is as large as a handle and no wider than one."""
+    return bool(half.sum() > WHOLE_MM2 * px_per_mm**2) and _width(half) <= WIDEST_MM * px_per_mm
+
+
+def _nearer_to_second(points: Array, second: Mask) -> Mask:
+    """Which points lie nearer to the middle line of the second half than to that of the first, the lines laid anew until nothing moves."""
+    for _ in range(MOST_TURNS):
+        if min(second.sum(), (~second).sum()) < LEAST_TOLD_PX:
+            break
+        before, second = second, _from_line(points, points[second]) < _from_line(points, points[~second])
+        if (before == second).all():
+            break
+    return second
+
+
+def _from_line(points: Array, part: Array) -> Array:
+    """How far points lie from the middle line of a part, which ends where the part is half as far from its end as it is wide."""
+    middle = part.mean(axis=0)
+    _, spread, axes = np.linalg.svd(part - middle, full_matrices=False)
+    half_long, half_wide = np.sqrt(3.0 * spread**2 / len(part))
+    along = np.clip((points - middle) @ axes[0], half_wide - half_long, half_long - half_wide)
+    return np.asarray(np.linalg.norm(points - middle - along[:, None] * axes[0], axis=1))
 
 
 def _width(mask: Mask) -> float:

@@ -194,7 +194,11 @@ def _widened(worth: Array, cells: int) -> Array:
 
 
 def follow_end(free: Ground, shaft: Shaft) -> Shaft:
-    """Carry a shaft on round a kink or a curve, over the metal of ``free``: what no other instrument owns."""
+    """Carry a shaft on round a kink or a curve, over the metal of ``free``: what no other instrument owns.
+
+    What makes it longer than any shaft is another's, whose handle was not found.
+    """
+    found = shaft
     for _ in range(6):
         line = shaft.line_px
         if len(line) < 12 or not _more_ahead(free, line[-1]):
@@ -203,6 +207,8 @@ def follow_end(free: Ground, shaft: Shaft) -> Shaft:
         if longer is None:
             return shaft
         shaft = Shaft(longer, shaft.worth)
+        if shaft.length_mm(free.px_per_mm) > REACH_MM:
+            return found
     return shaft
 
 
