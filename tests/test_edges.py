@@ -106,3 +106,17 @@ def test_where_the_find_runs_to_the_border_only_a_clear_mark_inside_is_a_tip(col
     axis = Axis(line(0.0), 3, None, 0.3)
 
     assert _is_tip_cut(photo, axis, replace(NO_MARKS, tip=Mark(column, u)), 60.0) is cut
+
+
+def test_metal_farther_aside_of_a_line_than_allowed_has_no_outline(looks):
+    """Beyond a crossing it is another's; near enough it stays as it was seen."""
+    sight = edges.see_metal(None, line(30.0), HALF_PX)
+    kept = edges._on_the_line(sight, 12.0)
+
+    aside = np.abs(METAL_Y - line(30.0)[:, 1])
+    near, shown = aside <= 7.0, np.isfinite(kept.upper_px - kept.lower_px)  # then the farther outline lies 17 px aside
+    assert shown[60:][near[60:]].all()
+    assert not shown[aside >= 9.0].any()
+    assert np.array_equal(kept.upper_px[near], sight.upper_px[near], equal_nan=True)
+    assert edges._on_the_line(sight, np.inf) is sight
+    assert len(looks) == 1

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vision.axis import Axis
 from vision.edge_lines import Edges
-from vision.end_doubts import MAYBE_STOP_U_MM, doubted
+from vision.end_doubts import APART_MM, MAYBE_STOP_U_MM, doubted
 from vision.marks import HANDLE, NOTHING, SMOOTH, STOP, WORKING, Marks, read_marks
 from vision.strip import Strip
 
@@ -25,7 +25,9 @@ def kinds(*parts: tuple[dict[int, float], float]) -> Array:
     return np.concatenate(rows, axis=1)
 
 
-def look(strip: Array, *, colour_mm: float | None = None, wavers: bool = False, u_px: Array | None = None) -> tuple[Marks, Marks]:
+def look(
+    strip: Array, *, colour_mm: float | None = None, wavers: bool = False, u_px: Array | None = None, gripped: bool = False
+) -> tuple[Marks, Marks]:
     """The marks as the network gives them, and with what speaks against them; ``u_px`` (2, N) of the outlines, 1 unless given."""
     count = strip.shape[1]
     line = np.column_stack([np.arange(float(count)), np.zeros(count)])
@@ -36,7 +38,7 @@ def look(strip: Array, *, colour_mm: float | None = None, wavers: bool = False, 
     front = None if colour_mm is None else round(colour_mm * PPM)
     axis = Axis(px=line, tip_index=None, front_index=front, half_mm=0.5, by_handle=True)
     marks = read_marks(strip, PPM)
-    return marks, doubted(marks, edges, axis, PPM, wavers=wavers)
+    return marks, doubted(marks, edges, axis, PPM, wavers=wavers, gripped=gripped)
 
 
 PLAIN = (({NOTHING: 1.0}, 2.0), ({WORKING: 1.0}, 16.0), ({SMOOTH: 1.0}, 5.0), ({HANDLE: 1.0}, 6.0))
@@ -98,3 +100,24 @@ def test_a_later_colour_alone_says_nothing_unless_the_outline_wavers() -> None:
 
     assert sure.front == before.front
     assert wavering.front.u == pytest.approx(4.0 * PPM, rel=0.05)
+
+
+STOPPED = (*PLAIN[:2], ({STOP: 1.0}, 1.6), ({SMOOTH: 1.0}, 8.0), PLAIN[3])  # from 18 to 19.6 mm
+
+
+@pytest.mark.parametrize(("colour_mm", "apart_mm"), [(18.5, 0.0), (23.6, 4.0)])
+def test_a_stop_explains_an_earlier_colour_only_where_it_lies(colour_mm: float, apart_mm: float) -> None:
+    before, after = look(kinds(*STOPPED), colour_mm=colour_mm)
+
+    assert before.stop is not None
+    assert after.front.column == before.front.column == pytest.approx(27.6 * PPM, abs=3.0)
+    assert after.front.u == pytest.approx(float(np.hypot(before.front.u, apart_mm * PPM)), abs=3.0)
+
+
+@pytest.mark.parametrize(("colour_mm", "moves"), [(23.6, True), (26.6, False), (18.5, False)])
+def test_no_front_lies_far_inside_a_handle_that_its_colour_told(colour_mm: float, moves: bool) -> None:
+    """What goes on as shaft there is a glint on the handle; a little apart the network is the finer, and a stop has a colour too."""
+    before, after = look(kinds(*STOPPED), colour_mm=colour_mm, gripped=True)
+
+    assert after.front.column == (pytest.approx(colour_mm * PPM, abs=1.0) if moves else before.front.column)
+    assert after.front.u == (pytest.approx(APART_MM * PPM, rel=0.1) if moves else before.front.u)

@@ -1,5 +1,7 @@
 """The handle's colour word, judged on plain colours whose names are published, and on what is no colour at all."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from skimage.color import rgb2lab
@@ -95,6 +97,16 @@ def test_a_white_handle_on_white_paper_is_not_grey():
 
     assert handle_colour(relative, candidate).word == "grey"
     assert handle_colour(relative, candidate, band(14, 26, 18, 46)).word == "white"
+
+
+@pytest.mark.parametrize(("code", "rank", "word"), [((0, 0, 0), 2, "black"), ((0, 0, 0), 1, "white"), ((150, 150, 150), 2, "white")])
+def test_a_band_beside_a_handle_that_its_colour_told_says_nothing(code, rank, word):
+    """An axis that went astray leaves the handle sideways. Of a pale handle the mask may hold the shadow alone, so there the band tells."""
+    relative, candidate = coloured(code)
+    relative[30:, :] *= np.linspace(0.85, 1.0, SHAPE[1], dtype=np.float32)[None, :, None]
+    candidate = replace(candidate, rank=rank)
+
+    assert handle_colour(relative, candidate, band(27, 38, 18, 46)).word == word
 
 
 def test_bare_paper_behind_a_wrong_front_has_no_colour():

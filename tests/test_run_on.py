@@ -170,3 +170,42 @@ def test_a_line_is_joined_to_another_beside_its_end_without_a_corner():
     assert np.linalg.norm(steps, axis=1).min() > 0.9
     turn_deg = np.degrees(np.diff(np.arctan2(steps[:, 1], steps[:, 0])))
     assert np.abs(turn_deg).max() < 1.0
+
+
+@pytest.mark.parametrize(("handle_mm", "led", "turns"), [(6.0, False, True), (3.0, False, False), (6.0, True, False)])
+def test_an_axis_that_begins_in_a_handle_and_ends_in_none_is_turned_round(
+    monkeypatch: pytest.MonkeyPatch, handle_mm: float, led: bool, turns: bool
+):
+    """A shadow beside the shaft was taken for the handle. Of a neighbour's handle ahead of a tip no more is seen than an axis reaches."""
+
+    def locate(_photo, line, _px_per_mm, _lit, before=None):  # noqa: ARG001
+        x = line.px[:, 0]
+        kinds = np.zeros((5, len(x)))
+        kinds[WORKING], kinds[HANDLE] = (x > 300.0) & (x < 700.0), (x >= 700.0) & (x < 700.0 + handle_mm * PX_PER_MM)
+        kinds[NOTHING] = 1.0 - kinds[WORKING] - kinds[HANDLE]
+        half = np.full(len(x), 5.0)
+        return SimpleNamespace(kinds=kinds, upper_px=half, lower_px=-half, strip=SimpleNamespace(axis_px=line.px))
+
+    monkeypatch.setattr(run_on, "locate_edges", locate)
+    right = axis(230.0, 860.0)
+    wrong = replace(right, px=right.px[::-1])
+    after, _ = run_on.follow(photo(), wrong, PX_PER_MM, lambda _: None, led=led)
+
+    assert np.array_equal(after.px, right.px) == turns
+    assert (after is wrong) != turns
+
+
+def test_a_handle_told_by_colour_stays_known_where_a_glint_on_it_is_run_along(monkeypatch: pytest.MonkeyPatch):
+    def locate(_photo, line, _px_per_mm, _lit, before=None):  # noqa: ARG001
+        x = line.px[:, 0]
+        kinds = np.zeros((5, len(x)))
+        kinds[NOTHING] = x < 200.0
+        kinds[WORKING] = 1.0 - kinds[NOTHING]
+        half = 0.01 * x
+        return SimpleNamespace(kinds=kinds, upper_px=half, lower_px=-half, strip=SimpleNamespace(axis_px=line.px))
+
+    monkeypatch.setattr(run_on, "locate_edges", locate)
+    before = axis(140.0, 600.0)
+    fronts = [run_on.follow(photo(), before, PX_PER_MM, lambda _: None, gripped=told)[0].front_index for told in (True, False)]
+
+    assert fronts == [before.front_index, None]

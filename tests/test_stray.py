@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -12,7 +13,7 @@ from vision.axis import Axis
 from vision.find import Candidate
 from vision.pipeline import _astray, _once, _unread_lines
 from vision.quantity import Quantity
-from vision.stray import along_handle, leaves_askew, strayed
+from vision.stray import along_handle, beside_own_line, leaves_askew, strayed
 from vision.unread import HandleSeen, handle_seen
 
 PPM = 20.0
@@ -117,3 +118,36 @@ def test_a_coloured_piece_on_the_shaft_of_another_is_its_stop_unless_it_is_as_la
     found = _unread_lines([other], set(), [seen], PLANE, SCALE, relative)
 
     assert [candidate for candidate, _ in found] == ([other] if counted else [])
+
+
+CROSSING = line((5, 14), (30, 7))  # crosses the straight one half way
+
+
+@pytest.mark.parametrize(
+    ("seen", "left"),
+    [
+        (STRAIGHT, False), (line((5, 13.5), (16, 10.7), (20, 10), (30, 10)), True),
+        (line((5, 14), (15, 11.2), (20, 10), (30, 10)), True), (line((5, 12), (30, 12)), False),
+    ],
+)
+def test_an_axis_that_leaves_its_own_line_for_another_one_strayed(seen: np.ndarray, left: bool) -> None:
+    """What lies aside of its own line without following another is a bow or a bend."""
+    assert beside_own_line([seen, CROSSING], [STRAIGHT, CROSSING], PPM) == [left, False]
+
+
+def test_who_was_not_measured_or_lies_alone_strayed_nowhere() -> None:
+    nothing = np.empty((0, 2))
+    assert beside_own_line([nothing, STRAIGHT], [STRAIGHT, nothing], PPM) == [False, False]
+
+
+@pytest.mark.parametrize(("length_mm", "x_mm", "counted"), [(4.0, 38.0, False), (4.0, 18.0, True), (9.0, 38.0, True)])
+def test_a_small_black_piece_beside_a_handle_is_its_deep_shadow(length_mm: float, x_mm: float, counted: bool, monkeypatch: Any) -> None:
+    relative = np.ones((round(20 * PPM), round(60 * PPM), 3), np.float32)
+    seen, (other, _) = piece(STRAIGHT, 35, 10, 8.0), piece(line((5, 16), (30, 16)), x_mm, 16, length_mm)
+    black = replace(other, rank=2)
+    monkeypatch.setattr("vision.pipeline.trace_axis", lambda *_: Axis(line((5, 16), (30, 16)), 0, 499, 0.2))
+    monkeypatch.setattr("vision.pipeline.part_of_another", lambda *_: False)
+
+    found = _unread_lines([black], set(), [seen], PLANE, SCALE, relative)
+
+    assert [candidate for candidate, _ in found] == ([black] if counted else [])

@@ -43,17 +43,19 @@ WAVERS_ROWS = 4.0  # spread from which an outline is no guide to another way
 MOSTLY = 0.94  # beside less of the metal than the rest a line only rounds a kink off
 # Of 60 development crops whose line lies well none slants by more than 0.07, of three that had been led astray all by 0.14 and more.
 SLANT, SLANT_MM, LEAST_SLANT = 0.105, 2.0, 50
+FARTHEST = 1.5  # of a line's outlines, over how far aside its metal may lie
 CONTRADICTS = 0.6  # of the metal's width; shadows alone make the steps miss by up to about a third
 
 
 def locate_edges(
-    photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.bool_] | None = None, *, before: Edges | None = None
+    photo: Photo, axis: Axis, px_per_mm: float, lit: NDArray[np.bool_] | None = None, *, before: Edges | None = None,
+    most_aside_px: float = np.inf,
 ) -> Edges:
     """Locate both outlines by the learned model on the axis that the steps have centred.
 
     ``lit`` (N,) marks the axis points that lie before a lit screen: there the half level refines the model's outline.
     ``before``: what was located on a shorter piece of this axis, which is centred and whose blur is known: in an overview, where a
-    px of metal aside is little, that is not looked at once more.
+    px of metal aside is little, that is not looked at once more. ``most_aside_px``: metal farther aside of the line is another's.
     """
     if px_per_mm > COARSE_FROM:
         before = None
@@ -64,7 +66,7 @@ def locate_edges(
         return replace(steps, outer_px=np.stack([steps.upper_px, steps.lower_px]))
     first, coarsely = None, px_per_mm > COARSE_FROM
     if before is None:
-        first = see_metal(near, axis.px, half_px, coarsely=coarsely)
+        first = _on_the_line(see_metal(near, axis.px, half_px, coarsely=coarsely), most_aside_px)
         width = _width(first.upper_px - first.lower_px, half_px)
         centred = _centred(axis.px, first, width, px_per_mm)
     else:
@@ -76,6 +78,7 @@ def locate_edges(
     if seen is None:
         centred, seen = _looked_along(near, centred, width, px_per_mm)
         near = light_nearby(near, centred, REACH * HALF * strip_step(width / 2.0))
+    seen = _on_the_line(seen, most_aside_px)
     strip = straighten(near, centred, steps.strip.half_px)
     upper, lower = seen.upper_px, seen.lower_px
     if lit is not None and lit.any():
@@ -171,6 +174,15 @@ def _seen_already(first: MetalSight, axis_px: Array, centred_px: Array, step: in
         return None
     aside = ((centred_px - axis_px) * normals(axis_px)).sum(axis=1)
     return replace(first, upper_px=first.upper_px - aside, lower_px=first.lower_px - aside)
+
+
+def _on_the_line(seen: MetalSight, most_aside_px: float) -> MetalSight:
+    """The same without the outlines of what lies farther aside, or of which one is another's."""
+    middle, reach = np.abs(seen.upper_px + seen.lower_px) / 2.0, np.maximum(np.abs(seen.upper_px), np.abs(seen.lower_px))
+    far = (middle > most_aside_px) | (reach > FARTHEST * most_aside_px)
+    if not far.any():
+        return seen
+    return replace(seen, upper_px=np.where(far, np.nan, seen.upper_px), lower_px=np.where(far, np.nan, seen.lower_px))
 
 
 def _width(wide_px: Array, half_px: float) -> float:

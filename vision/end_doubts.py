@@ -30,8 +30,11 @@ APART_MM = 1.5  # by which colour and network may place the front differently: t
 METAL_MM = 0.3  # of metal between the two, or no stop, and one of them is wrong
 
 
-def doubted(marks: Marks, edges: Edges, axis: Axis, px_per_mm: float, *, wavers: bool) -> Marks:
-    """Widen the u of tip and front by what speaks against them. ``wavers``: the outline itself is in doubt."""
+def doubted(marks: Marks, edges: Edges, axis: Axis, px_per_mm: float, *, wavers: bool, gripped: bool = False) -> Marks:
+    """Widen the u of tip and front by what speaks against them. ``wavers``: the outline itself is in doubt.
+
+    ``gripped``: a whole handle was found by a colour that no metal and no shadow has; then no front lies far inside it.
+    """
     if not edges.kinds.size:
         return marks
     metal = edges.kinds[WORKING] + edges.kinds[SMOOTH]
@@ -41,6 +44,9 @@ def doubted(marks: Marks, edges: Edges, axis: Axis, px_per_mm: float, *, wavers:
     if marks.front is None:
         return replace(marks, tip=tip)
     colour = _by_colour_px(metal, marks, axis.front_index, px_per_mm, wavers=wavers)
+    if gripped and colour and axis.front_index is not None and axis.front_index < marks.front.column:
+        begins = Mark(float(axis.front_index), float(np.hypot(marks.front.u, APART_MM * px_per_mm)))
+        return replace(marks, tip=tip, front=begins)  # a glint on it looked like shaft
     front = _wider(marks.front, float(np.hypot(colour, _maybe_stop_px(edges.kinds, marks, px_per_mm))))
     return replace(marks, tip=tip, front=front)
 
@@ -85,11 +91,19 @@ def _maybe_stop_px(kinds: Array, marks: Marks, px_per_mm: float) -> float:
 def _by_colour_px(metal: Array, marks: Marks, colour: int | None, px_per_mm: float, *, wavers: bool) -> float:
     """By how many px the handle's colour begins elsewhere, where that speaks against the front; 0 where it does not.
 
-    Earlier: unless a stop explains it, which has a colour too. Later: where metal goes on behind the front, or nothing is sure.
+    Earlier: unless a stop there explains it, which has a colour too. Later: where metal goes on behind the front, or nothing is sure.
     """
     if colour is None or marks.front is None or abs(colour - marks.front.column) < APART_MM * px_per_mm:
         return 0.0
     apart = colour - marks.front.column
     goes_on = (metal[round(marks.front.column) : max(colour, 0)] > IS_METAL).sum() > METAL_MM * px_per_mm
-    against = wavers or (goes_on if apart > 0.0 else marks.stop is None)
+    against = wavers or (goes_on if apart > 0.0 else not _stop_at(marks, colour, px_per_mm))
     return float(abs(apart)) if against else 0.0
+
+
+def _stop_at(marks: Marks, colour: int, px_per_mm: float) -> bool:
+    """Whether a stop lies where a colour begins, its shadow and rim counted in."""
+    if marks.stop is None:
+        return False
+    first, last = (mark.column for mark in marks.stop)
+    return first - APART_MM * px_per_mm <= colour <= last + APART_MM * px_per_mm

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from skimage.color import rgb2lab
 
-from vision.find import Candidate
+from vision.find import SURE_RANK, Candidate
 from vision.marks import HANDLE
 from vision.nominal import sizes_of_colour
 from vision.plane import Plane
@@ -41,6 +41,8 @@ LEAST_PX = 60
 LEAST_RUN_MM = 1.0  # of columns that look like a handle, behind its front
 BAND_MM, BAND_HALF_MM = (0.6, 8.0), 1.1  # handles are 9 mm long and 3.3 thick or more
 PAPER_LIGHT, PAPER_SPREAD = 0.06, 0.04  # within these of bare paper it is paper: the front was not a front
+MOSTLY = 0.5
+PALE = (None, "white", "grey", "bleached", "other")  # of a mask: its shadow may be all of it
 NO_SPOTS: Spots = np.empty((0, 2), dtype=int)
 
 
@@ -89,10 +91,14 @@ def handle_colour(relative: NDArray[np.float32], candidate: Candidate, grip: Spo
     ``grip``: plane pixels of a band on the handle; without enough of them the mask of the candidate's handle serves.
     """
     picked = relative[grip[:, 1], grip[:, 0]]
-    if len(picked) < LEAST_PX or _is_paper(picked):
+    if len(picked) < LEAST_PX or _is_paper(picked) or _beside_its_handle(relative, candidate, grip):
         picked = _masked(relative, candidate)
     if len(picked) < LEAST_PX:
         return HandleColour({}, None)
+    return _colour_of(picked)
+
+
+def _colour_of(picked: Array) -> HandleColour:
     body, bright = _lab(_between(picked, 15, 75)), _lab(_between(picked, 55, 90))
     return HandleColour(_shares(body, float(bright[0])), (float(body[0]), float(body[1]), float(body[2])))
 
@@ -106,6 +112,16 @@ def _masked(relative: NDArray[np.float32], candidate: Candidate) -> Array:
     rows, columns = np.nonzero(candidate.handle)
     left, top = candidate.offset_px
     return relative[rows + top, columns + left]
+
+
+def _beside_its_handle(relative: NDArray[np.float32], candidate: Candidate, grip: Spots) -> bool:
+    """Whether a band lies mostly beside a handle that was found by a colour no shadow has: then the front, or the axis there, is astray."""
+    if candidate.rank < SURE_RANK or candidate.handle.sum() < LEAST_PX:
+        return False
+    inside = grip - np.array(candidate.offset_px)
+    inside = inside[((inside >= 0) & (inside < candidate.handle.shape[::-1])).all(axis=1)]
+    on_it = float(candidate.handle[inside[:, 1], inside[:, 0]].sum()) / len(grip)
+    return on_it < MOSTLY and _colour_of(_masked(relative, candidate)).word not in PALE
 
 
 def _is_paper(picked: Array) -> bool:

@@ -21,6 +21,7 @@ from vision.find import Candidate
 from vision.fitness import in_doubt
 from vision.flutes import seen_period
 from vision.glare import hides_tip, marks_in_light, without_glare
+from vision.grips import PLAIN_CHROMA, WHOLE_MM2
 from vision.hand import HandSeen, see_hand
 from vision.handle import NO_SPOTS, Spots, grip_on_plane
 from vision.held_signs import height_signs
@@ -30,7 +31,7 @@ from vision.near_handle import width_near_handle
 from vision.openings import before_screen
 from vision.outline import Outline, read_outline
 from vision.past_kink import past_kink
-from vision.photo import Photo
+from vision.photo import LINEAR, Photo
 from vision.place import Profile, to_profile
 from vision.plane import Plane
 from vision.pose import ON_PLANE, Height, doubted, free_against_held, held, resting
@@ -48,6 +49,8 @@ GRIPPED_MM = 40.0  # from handle to tip: 31 mm, and what is made longer for the 
 LEAST_STEPPED = (0.25, 0.25, 0.05, -1.0)  # share of columns, by the rank of the handle: a coloured one is no shadow
 CUT_NEAR_MM = 0.5
 COLOURED = 2  # rank of a handle from which on it is surely one
+BLACK_LIGHT, AROUND_MM, SOME = 0.3, 3.0, 7  # of a black handle over the paper's about it; of its px every so many are looked at
+OWN_LINE_MM = 1.0  # a shaft lies no farther aside of the line that finding followed through a crossing
 COARSE_PX_PER_MM = 40.0  # below, an outline is astray more often: crossings, shadows, print
 
 
@@ -86,22 +89,29 @@ class Measured:
         )  # fmt: skip
 
 
-def measure_candidate(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, *, down: bool) -> Measured | None:
-    """Axis, edges, ends, pose, mm, outline and section evidence; None when the thing has no outline to read."""
+def measure_candidate(
+    photo: Photo, scale: Scale, plane: Plane, candidate: Candidate, *, down: bool, on_line: bool = False
+) -> Measured | None:
+    """Axis, edges, ends, pose, mm, outline and section evidence; None when the thing has no outline to read.
+
+    ``on_line``: what lies beside the line as found is another's (``vision.stray``).
+    """
     axis = trace_axis(plane, scale, candidate)
     if axis is None:
         return None
     middle = axis.px[len(axis.px) // 2]
     scale_at = scale.px_per_mm_at((float(middle[0]), float(middle[1])))
     lit_at = partial(before_screen, plane, scale, candidate.lit)
-    axis, edges = follow(photo, axis, scale_at.value, lit_at, led=candidate.rank >= COLOURED)
-    turned = past_kink(photo, plane, scale, candidate, axis, edges, scale_at.value)
+    most_aside = OWN_LINE_MM * scale_at.value if on_line else np.inf
+    led, gripped = candidate.rank >= COLOURED, _surely_gripped(photo, scale, plane, candidate)
+    axis, edges = follow(photo, axis, scale_at.value, lit_at, led=led, gripped=gripped, most_aside_px=most_aside)
+    turned = axis if on_line else past_kink(photo, plane, scale, candidate, axis, edges, scale_at.value)
     if turned is not axis:
         axis, edges = turned, locate_edges(photo, turned, scale_at.value, before_screen(plane, scale, candidate.lit, turned.px))
     edges = replace(edges.within(photo.width_px, photo.height_px), smoothed_px=scale.smoothed_px)
     edges, burnt = without_glare(photo, edges, scale_at.value)
     marks = marks_in_light(read_marks(edges.kinds, scale_at.value), burnt)
-    marks = doubted_ends(marks, edges, axis, scale_at.value, wavers=in_doubt(edges))
+    marks = doubted_ends(marks, edges, axis, scale_at.value, wavers=in_doubt(edges), gripped=gripped)
     marks = replace(marks, part_end_hidden=marks.part_end_hidden or cut_short(axis, photo, marks, scale_at.value))
     tip = find_tip(edges, axis, scale_at.value, marks.tip, cut_tip=_is_tip_cut(photo, axis, marks, scale_at.value))
     hidden = None if tip.column is None else hides_tip(photo, edges, burnt, tip.column, scale_at.value)
@@ -170,6 +180,21 @@ def _in_mm(
         grip=grip_on_plane(scale, plane, edges.strip.axis_px, edges.kinds, None if marks.front is None else marks.front.column),
         hand=see_hand(edges.strip, profile, outline, evidence),
     )
+
+
+def _surely_gripped(photo: Photo, scale: Scale, plane: Plane, candidate: Candidate) -> bool:
+    """Whether its handle was told by colour, or by being black, and is as large as one is: a stop is smaller. Of a white one its shadow may
+    have been found with it, or alone."""
+    if candidate.rank < COLOURED or candidate.handle.sum() <= WHOLE_MM2 * plane.px_per_mm**2:
+        return False
+    spots = np.argwhere(candidate.handle)[::SOME, ::-1] + np.array(candidate.offset_px, dtype=float)
+    at = np.rint(scale.to_px(plane.to_mm(spots))).astype(int)
+    room = round(AROUND_MM * scale.px_per_mm_at((float(at[0, 0]), float(at[0, 1]))).value)
+    low, high = np.maximum(at.min(axis=0) - room, 0), at.max(axis=0) + room
+    around = LINEAR[photo.rgb[low[1] : high[1] : 4, low[0] : high[0] : 4]]
+    paper = float(np.percentile(around.mean(axis=2), 90))
+    light = LINEAR[photo.rgb[tuple(np.clip(at, 0, [photo.width_px - 1, photo.height_px - 1]).T[::-1])]]
+    return bool(np.median(np.ptp(light, axis=1)) > PLAIN_CHROMA * paper or np.median(light) < BLACK_LIGHT * paper)
 
 
 def _is_tip_cut(photo: Photo, axis: Axis, marks: Marks, px_per_mm: float) -> bool:

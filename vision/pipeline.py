@@ -14,6 +14,7 @@ report     numbers, how sure, why                                        vision.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,7 @@ from vision.axis import Axis, trace_axis
 from vision.camera_choice import NO_CAMERAS, Cameras
 from vision.conformity import judge_reading
 from vision.errors import PhotoError
-from vision.find import Candidate, find_instruments
+from vision.find import SURE_RANK, Candidate, find_instruments
 from vision.findscale import find_scale
 from vision.fitness import refuse_coarse, refuse_none, refuse_slanted
 from vision.grain import refuse_grain
@@ -41,10 +42,10 @@ from vision.rounded import refuse_rounded
 from vision.scale import GivenScale, Scale
 from vision.screen import even_tiles, refuse_screen
 from vision.shadow import like_a_shadow
-from vision.stray import along_handle, leaves_askew, strayed
+from vision.stray import along_handle, beside_own_line, leaves_askew, strayed
 from vision.together import Looked
 from vision.twice import NEAR_MM, NOT_COUNTED, SHADOW_MM, counted_once
-from vision.unread import handle_seen, led_on, part_of_another, stands_apart, surely_there, unread, whole
+from vision.unread import HandleSeen, handle_seen, led_on, part_of_another, stands_apart, surely_there, unread, whole
 
 GIVEN_BACK_EVERY = 2  # candidates of a tray
 
@@ -113,7 +114,24 @@ def _measured(photo: Photo, scale: Scale, plane: Plane, ordered: list[Candidate]
         if number % GIVEN_BACK_EVERY == 0 and len(ordered) > 1:
             give_back()
         tried.append((candidate, measure_candidate(photo, scale, plane, candidate, down=held)))
-    return tried
+    return _on_own_lines(photo, scale, plane, tried, held)
+
+
+def _on_own_lines(
+    photo: Photo, scale: Scale, plane: Plane, tried: list[tuple[Candidate, Measured | None]], held: bool
+) -> list[tuple[Candidate, Measured | None]]:
+    """Measure those anew whose axis left the line of a sure handle for another one's."""
+    scales = [measured.scale_at.value for _, measured in tried if measured is not None]
+    if len(scales) < 2:
+        return tried
+    found = [trace_axis(plane, scale, candidate) for candidate, _ in tried]
+    lines = [np.empty((0, 2)) if axis is None else np.asarray(axis.px) for axis in found]
+    left = beside_own_line([np.empty((0, 2)) if one is None else _over_metal(one) for _, one in tried], lines, scales[0])
+    again = [astray and candidate.rank >= SURE_RANK for (candidate, _), astray in zip(tried, left, strict=True)]
+    return [
+        (candidate, measure_candidate(photo, scale, plane, candidate, down=held, on_line=True) if anew else one)
+        for (candidate, one), anew in zip(tried, again, strict=True)
+    ]
 
 
 def _unread_lines(
@@ -131,7 +149,7 @@ def _unread_lines(
     found = []
     for candidate in candidates:
         axis, handle = trace_axis(plane, scale, candidate), handle_seen(candidate, plane, relative)
-        if axis is None or part_of_another(handle, handles):
+        if axis is None or part_of_another(handle, handles) or _shade_beside(candidate, handle, handles, plane):
             continue
         own = np.asarray(axis.px)
         apart = whole(candidate, plane) and stands_apart(handle, handles)
@@ -142,6 +160,11 @@ def _unread_lines(
             axes.append(np.asarray(laid.px))
             handles.append(handle)
     return found
+
+
+def _shade_beside(candidate: Candidate, handle: HandleSeen, others: Sequence[HandleSeen], plane: Plane) -> bool:
+    """Whether what has no colour and is smaller than a handle lies beside another one's: the deep shadow of that is black too."""
+    return candidate.rank == SURE_RANK and not whole(candidate, plane) and not stands_apart(handle, others)
 
 
 def _numbers(ordered: list[Candidate], counted: list[Candidate]) -> dict[int, int]:

@@ -12,12 +12,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.axis import Axis
+from vision.axis import BEYOND_MM, Axis
 from vision.edge_lines import Edges
 from vision.edges import locate_edges
 from vision.marks import CUT_MM, HANDLE, LEAST_MM, SMOOTH, STOP, WORKING
@@ -38,30 +39,36 @@ LEAST_RUN_MM, GAP_MM = 5.0, 0.8  # a stretch of metal to go by; gaps in it (glar
 LEAST_SHOWN = 0.3  # share of metal in what a direction is taken over: the rest may be a stop
 APART_AT_MM, ASTRAY_MM = 2.0, 0.2
 LED_OVER_MM = 3.0
+HANDLE_BEFORE_MM = BEYOND_MM[0] + 1.0
 
 
-def follow(photo: Photo, axis: Axis, px_per_mm: float, lit: Lit, *, led: bool = False) -> tuple[Axis, Edges]:
+def follow(
+    photo: Photo, axis: Axis, px_per_mm: float, lit: Lit, *, led: bool = False, gripped: bool = False,
+    most_aside_px: float = np.inf,
+) -> tuple[Axis, Edges]:
     """Locate both outlines on an axis that reaches past the metal at both ends, or to the picture's border.
 
     ``lit`` tells which axis points (N, 2) lie before a lit screen. An end that was run past is no longer known from
     finding: ``tip_index`` or ``front_index`` is None then, and only the network's marks tell it. ``led``: the axis was led out of a handle
-    told by its colour, among others: where two cross, the longest stretch of metal may be another's.
+    told by its colour, among others: where two cross, the longest stretch of metal may be another's. ``gripped``: its handle was
+    told by a colour that no metal has. ``most_aside_px``: metal farther aside of the line is another's.
     """
+    locate = partial(locate_edges, most_aside_px=most_aside_px) if np.isfinite(most_aside_px) else locate_edges
     axis = _in_frame(photo, axis)
-    edges = locate_edges(photo, axis, px_per_mm, lit(axis.px))
-    if not led and _lies_the_wrong_way(axis, edges):
+    edges = locate(photo, axis, px_per_mm, lit(axis.px))
+    if not led and (_lies_the_wrong_way(axis, edges) or _begins_in_a_handle(edges, px_per_mm)):
         axis = _turned_round(axis)
-        edges = locate_edges(photo, axis, px_per_mm, lit(axis.px))
+        edges = locate(photo, axis, px_per_mm, lit(axis.px))
     kept = axis if led else _kept_on_metal(photo, axis, edges, px_per_mm)
     if kept is not axis:
-        axis, edges = kept, locate_edges(photo, kept, px_per_mm, lit(kept.px))
+        axis, edges = kept, locate(photo, kept, px_per_mm, lit(kept.px))
     for _ in range(MOST_STRIDES):
         if led and len(axis.px) > LED_MM * px_per_mm:
             break
-        longer = _longer(photo, axis, edges, px_per_mm)
+        longer = _longer(photo, axis, edges, px_per_mm, gripped=gripped)
         if longer is axis:
             break
-        axis, edges = longer, locate_edges(photo, longer, px_per_mm, lit(longer.px), before=edges)
+        axis, edges = longer, locate(photo, longer, px_per_mm, lit(longer.px), before=edges)
     return axis, edges
 
 
@@ -88,6 +95,20 @@ def _lies_the_wrong_way(axis: Axis, edges: Edges) -> bool:
     first, second = metal[:half], metal[half : 2 * half]
     slope = np.median((width[second] - width[first]) / (second - first))
     return bool(slope * np.ptp(metal) < -FALLS[axis.by_handle] * np.median(width[metal]))
+
+
+def _begins_in_a_handle(edges: Edges, px_per_mm: float) -> bool:
+    """Whether a handle shows before the longest stretch of metal and none behind it, as where a shadow beside the shaft was taken for one.
+
+    So much of a handle is its own: before a tip an axis reaches ``BEYOND_MM`` and no farther, and another's may lie there.
+    """
+    if not edges.kinds.size:
+        return False
+    metal = edges.kinds[WORKING] + edges.kinds[SMOOTH] > IS_METAL
+    first, last = _longest(metal | (edges.kinds[STOP] > IS_METAL), round(GAP_MM * px_per_mm))
+    handle = edges.kinds[HANDLE] > IS_METAL
+    long_enough = last - first >= LEAST_RUN_MM * px_per_mm
+    return bool(long_enough and handle[:first].sum() > HANDLE_BEFORE_MM * px_per_mm and handle[last:].sum() < LEAST_MM * px_per_mm)
 
 
 def _turned_round(axis: Axis) -> Axis:
@@ -155,8 +176,9 @@ def _apart_mm(ahead: Array, there: Array, px_per_mm: float) -> float:
     return float(np.linalg.norm(ahead[at] - there[at])) / px_per_mm if min(len(ahead), len(there)) > at else 0.0
 
 
-def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
-    """The same axis where neither end shows metal, or none can be gained."""
+def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float, *, gripped: bool) -> Axis:
+    """The same axis where neither end shows metal, or none can be gained. ``gripped``: a handle's colour told its front, which stays known:
+    metal seen behind may be a glint on it."""
     if not edges.kinds.size:
         return axis
     line = edges.strip.axis_px  # centred on the metal, unlike the axis as found
@@ -169,11 +191,11 @@ def _longer(photo: Photo, axis: Axis, edges: Edges, px_per_mm: float) -> Axis:
             axis = replace(axis, px=line, tip_index=None, front_index=front)
     # A shiny handle may look like metal farther on; what looks like one before the tip says nothing of this end.
     grip = edges.kinds[HANDLE, int(np.argmax(metal > IS_METAL)) :] > IS_METAL
-    gripped = grip.sum() > LEAST_MM * px_per_mm
+    seen = grip.sum() > LEAST_MM * px_per_mm
     more = _ahead(photo, line, px_per_mm)
-    if (metal + edges.kinds[STOP])[-look:].mean() > IS_METAL and not gripped:
+    if (metal + edges.kinds[STOP])[-look:].mean() > IS_METAL and not seen:
         if len(more):
-            axis = replace(axis, px=_led_on(photo, line, px_per_mm), front_index=None)
+            axis = replace(axis, px=_led_on(photo, line, px_per_mm), front_index=axis.front_index if gripped else None)
     elif _ends_on_little(grip, px_per_mm) and len(more) >= CUT_MM * px_per_mm:
         axis = replace(axis, px=np.concatenate([line, more]))
     return axis

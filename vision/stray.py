@@ -12,14 +12,17 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.distance import cdist
 
 from vision.axis import Axis
+from vision.instrument import OWN_LINE_MM
 from vision.scale import Scale
 from vision.shafts import STRAYED_MM, aside
 from vision.twice import NEAR_MM, on_one_metal, shared
 from vision.unread import SHORTEST_MM, HandleSeen
 
 Array = NDArray[np.floating[Any]]
+EVERY_MM, LEFT_MM = 0.3, 5.0  # of an axis looked at; so much of it along another one's line, more than at a crossing, and it strayed
 ASKEW_DEG, LEAST_HALF_MM = 10.0, 4.0  # a shaft leaves its handle along its axis; half of a handle that shows nearly whole
 
 
@@ -37,6 +40,25 @@ def strayed(axes_px: Sequence[Array], handles: Sequence[HandleSeen], scale: Scal
                 astray[k] |= farther >= STRAYED_MM
                 astray[j] |= -farther >= STRAYED_MM
     return astray
+
+
+def beside_own_line(axes_px: Sequence[Array], found_px: Sequence[Array], px_per_mm: float) -> list[bool]:
+    """Whether each axis (N, 2), over its metal as seen, left the line that finding followed for it and runs along another one's.
+
+    A strip shows all that lies beside its line: near a crossing the neighbour may look the likelier metal.
+    """
+    out = []
+    for k, axis in enumerate(axes_px):
+        spots = axis[:: round(EVERY_MM * px_per_mm)]
+        left = spots[_gaps(spots, found_px[k]) > OWN_LINE_MM * px_per_mm]
+        most = max((int((_gaps(left, other) < NEAR_MM * px_per_mm).sum()) for j, other in enumerate(found_px) if j != k), default=0)
+        out.append(len(found_px[k]) > 0 and most * EVERY_MM >= LEFT_MM)
+    return out
+
+
+def _gaps(spots: Array, line: Array) -> Array:
+    """Distance of each spot from the nearest point of a line."""
+    return np.asarray(cdist(spots, line).min(axis=1)) if len(spots) and len(line) else np.full(len(spots), np.inf)
 
 
 def leaves_askew(axis: Axis, handle: HandleSeen, scale: Scale) -> bool:
