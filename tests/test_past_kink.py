@@ -47,6 +47,16 @@ def test_the_bent_end_proposes_its_own_direction(degrees: float):
         assert direction == pytest.approx([np.cos(angle), np.sin(angle)], abs=0.02)
 
 
+def test_a_bent_end_and_its_shadow_beside_it_are_tried_each_by_itself():
+    """A lamp throws the bent end's shadow far aside: the middle between the two leads to neither."""
+    both = np.concatenate([aside(45.0, 0.5, 2.5), aside(85.0, 0.5, 4.0)])
+
+    ways = _ways(both, np.array([-1.0, 0.0]), PX_PER_MM, PX_PER_MM)
+
+    angle = np.radians(180.0 - 45.0)
+    assert max(direction @ [np.cos(angle), np.sin(angle)] for _, direction in ways) > np.cos(np.radians(3.0))
+
+
 def test_the_line_runs_through_the_bent_end_although_it_begins_beside_the_old_one():
     """A kink of 30 degrees that the old line cut short: it ends 0.2 mm beside the metal, and the way on is the metal's own."""
     bent = aside(30.0, 0.2, 3.0) + [0.0, 0.2 * PX_PER_MM]

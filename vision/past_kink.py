@@ -28,6 +28,7 @@ NEAR_MM, FAR_MM = 0.4, 5.0  # from the line's end: what lies there may be the re
 TURN_DEG = (14.0, 95.0)  # less is no kink that a line loses; more lies beside the shaft
 LEAST_SPOTS_MM2 = 0.05
 THICK_MM = 0.5
+LEAST_PEAK, APART_DEG = 0.15, 12.0  # share of the spots that makes a direction of its own; so far from the middle one
 FAN_DEG, FIRST_MM = 25.0, 2.0  # about the usual direction from the line's end: where a line through what lies there begins
 CLEAR_MM = 0.1  # of the metal's outline: what lies outside of it belongs to something else
 BAND_MM = 0.45  # half the width of what one line is laid through
@@ -168,16 +169,28 @@ def _ways(moved: Array, out: Array, px_per_mm: float, plane_px_per_mm: float) ->
     aside = near & (np.abs(turn) > TURN_DEG[0]) & (np.abs(turn) < TURN_DEG[1])
     if aside.sum() < LEAST_SPOTS_MM2 * plane_px_per_mm**2:
         return []
-    angle = np.radians(np.median(turn[aside & (np.sign(turn) == np.sign(np.median(turn[aside])))]))
-    straight = np.array([out[0] * np.cos(angle) - out[1] * np.sin(angle), out[0] * np.sin(angle) + out[1] * np.cos(angle)])
-    ways: list[tuple[Array, Array]] = [(np.zeros(2), straight)]
-    fan = near & (far < FIRST_MM) & (np.abs(turn - np.degrees(angle)) < FAN_DEG)
-    if fan.sum() < LEAST_SPOTS_MM2 * plane_px_per_mm**2:
-        return ways
-    point, direction = _line_through(moved[near & (np.abs(turn) < TURN_DEG[1])], moved[fan], BAND_MM * px_per_mm)
-    direction = direction if direction @ out > 0.0 else -direction
-    bent = abs(float(np.degrees(np.arctan2(out[0] * direction[1] - out[1] * direction[0], direction @ out))))
-    return [*ways, (point, direction)] if TURN_DEG[0] <= bent <= TURN_DEG[1] else ways
+    ways: list[tuple[Array, Array]] = []
+    for degrees in _turns(turn[aside & (np.sign(turn) == np.sign(np.median(turn[aside])))]):
+        angle = np.radians(degrees)
+        straight = np.array([out[0] * np.cos(angle) - out[1] * np.sin(angle), out[0] * np.sin(angle) + out[1] * np.cos(angle)])
+        ways.append((np.zeros(2), straight))
+        fan = near & (far < FIRST_MM) & (np.abs(turn - degrees) < FAN_DEG)
+        if fan.sum() < LEAST_SPOTS_MM2 * plane_px_per_mm**2:
+            continue
+        point, direction = _line_through(moved[near & (np.abs(turn) < TURN_DEG[1])], moved[fan], BAND_MM * px_per_mm)
+        direction = direction if direction @ out > 0.0 else -direction
+        bent = abs(float(np.degrees(np.arctan2(out[0] * direction[1] - out[1] * direction[0], direction @ out))))
+        ways += [(point, direction)] if TURN_DEG[0] <= bent <= TURN_DEG[1] else []
+    return ways
+
+
+def _turns(turn_deg: Array) -> list[float]:
+    """Directions that spots aside of a line lie in: the middle one, and where a bent end and its shadow lie apart, each one's own."""
+    counts, edges = np.histogram(turn_deg, np.arange(-100.0, 101.0, 10.0))
+    wide = np.pad(counts, 1)
+    peaks = np.flatnonzero((counts >= wide[:-2]) & (counts > wide[2:]) & (counts > LEAST_PEAK * counts.sum()))
+    middle = float(np.median(turn_deg))
+    return [middle, *(float(at) for at in edges[peaks] + 5.0 if abs(at - middle) > APART_DEG)]
 
 
 def _line_through(spots: Array, first: Array, band_px: float) -> tuple[Array, Array]:
