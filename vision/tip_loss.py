@@ -146,8 +146,8 @@ def _by_length(length: Quantity | None) -> Array:
 
 
 def _by_part(part: Quantity | None) -> Array:
-    """Likelihood of the working part that is left; one far longer than 16 mm tells nothing, one of about 16 mm that little is gone."""
-    if part is None:
+    """Likelihood of the working part that is left; a longer one than 16 mm tells nothing."""
+    if part is None or part.value > PART_MM:
         return np.ones(len(LOST_MM))
     fits = _bell(part.value + LOST_MM, PART_MM, float(np.hypot(PART_U_MM, part.u)))
     return np.asarray((1.0 - STRAY_PART) * fits + STRAY_PART / 12.0)
