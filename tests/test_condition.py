@@ -132,7 +132,8 @@ def test_a_part_far_short_of_16_mm_is_told_whatever_the_end_looks_like(part_mm: 
 
     assert tip is not None
     assert tip.least == least
-    assert (tip_told(tip, sight) >= 0.8) is (least > 0.0)
+    assert (tip_told(tip, sight) >= 0.5) is (tip_told(tip, None) >= 0.5) is (least > 0.0)
+    assert tip.lost_mm.value == pytest.approx(16.0 - part_mm) or least == 0.0
 
 
 

@@ -114,6 +114,14 @@ def test_a_stop_explains_an_earlier_colour_only_where_it_lies(colour_mm: float, 
     assert after.front.u == pytest.approx(float(np.hypot(before.front.u, apart_mm * PPM)), abs=3.0)
 
 
+@pytest.mark.parametrize("colour_mm", [18.5, 1.0])
+def test_a_front_is_moved_neither_onto_a_stop_nor_before_the_tip(colour_mm: float) -> None:
+    before, after = look(kinds(*STOPPED), colour_mm=colour_mm, gripped=True, wavers=True)
+
+    assert after.front.column == before.front.column
+    assert after.front.u > before.front.u
+
+
 @pytest.mark.parametrize(("colour_mm", "moves"), [(23.6, True), (26.6, False), (18.5, False)])
 def test_no_front_lies_far_inside_a_handle_that_its_colour_told(colour_mm: float, moves: bool) -> None:
     """What goes on as shaft there is a glint on the handle; a little apart the network is the finer, and a stop has a colour too."""

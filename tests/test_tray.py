@@ -287,6 +287,17 @@ def test_what_may_be_the_missing_one_is_no_extra_one(share: float, outcome: str)
     assert ("slot 5" in rows[1].why) == (outcome == "undecided")
 
 
+def test_what_may_be_the_missing_one_and_is_damaged_is_said_to_be_damaged() -> None:
+    kit = b'[[item]]\nfamily = "k-file"\nsize = 25\nslots = [5]\n'
+    shares = {"reamer": 0.86, "k-file": 0.14}
+    hurt = told(1, "reamer", lane=9, family_shares=shares, kind="damaged", why=("unwound by 400 deg",), certain=True)
+
+    row = check_tray(parse_kit(kit, ".toml", "x"), seen(hurt)).rows[1]
+
+    assert row.outcome == "undecided"
+    assert row.why.endswith("damaged as well: unwound by 400 deg")
+
+
 def test_missing_and_extra_and_a_wrong_tray_are_said() -> None:
     kit = parse_kit(KIT, ".toml", "tray A")
 

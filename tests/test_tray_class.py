@@ -11,7 +11,9 @@ from test_tray import told
 
 from vision.commands.given_photos import same_photos, shown_names
 from vision.commands.tray_photos import read_trays
+from vision.errors import UsageError
 from vision.reading import PhotoReading
+from vision.tray.class_table import codes_in
 from vision.tray.looked import TrayPhoto
 
 LIST = 'name = "box"\n[[item]]\nfamily = "barbed-broach"\nsize = 40\n'
@@ -133,3 +135,14 @@ def test_a_tray_of_which_no_photo_can_be_read_is_not_sorted(tmp_path: Path, caps
     assert status_of("sort", tmp_path / "a.jpg", "--pdf", tmp_path / "slip.pdf") == 2
     assert "not sorted: a.jpg could not be examined" in capsys.readouterr().out
     assert not (tmp_path / "slip.pdf").exists()
+
+
+def test_two_lines_for_one_photo_are_refused_and_empty_ones_passed_over(tmp_path: Path) -> None:
+    """Else a tray would go to the wrong student."""
+    given = tmp_path / "codes.csv"
+    given.write_text("photo;code\nS01.jpg;A1\n;\nS02.webp;B2\n", encoding="utf-8")
+    assert codes_in(given) == {"S01.jpg": "A1", "S02.webp": "B2"}
+
+    given.write_text("photo,code\nS01.jpg,A1\nS01.jpg,B2\n", encoding="utf-8")
+    with pytest.raises(UsageError, match=r"two lines for S01\.jpg"):
+        codes_in(given)

@@ -137,7 +137,7 @@ def _slants_less(more: MetalSight, seen: MetalSight, px_per_mm: float) -> bool:
 
 
 def _slant(seen: MetalSight, px_per_mm: float) -> float:
-    """Slope of the metal's middle against the line over the first mm; 0 where nothing is seen."""
+    """Slope of the metal's middle against the line over the first 2 mm or three widths; 0 where nothing is seen."""
     middle, width = (seen.upper_px + seen.lower_px) / 2.0, seen.upper_px - seen.lower_px
     metal = np.flatnonzero(np.isfinite(middle))
     if len(metal) < LEAST_SLANT:

@@ -92,7 +92,8 @@ def change_lines(found: list[Change]) -> tuple[str, ...]:
 def _text(one: Change) -> str:
     value, u = rounded(one.change)
     places = max(decimals(one.change.u), 0)
-    return f"{value:+.{places}f} {one.unit} (u {u:.{places}f})"
+    shown = f"{value:+.{places}f}"
+    return f"{shown.lstrip('+-') if float(shown) == 0.0 else shown} {one.unit} (u {u:.{places}f})"  # a rounded nothing has no sign
 
 
 def other_size(now: InstrumentReading, before: Mapping[str, Any]) -> tuple[str, ...]:

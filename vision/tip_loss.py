@@ -25,9 +25,10 @@ BEFOREHAND = 0.04  # of instruments in use that lost a piece: published rates of
 MADE_U_MM, LENGTH_U_MM = 0.013, 0.30  # spread of D0 and length as made, inside the tolerances of 0.02 and 0.5 mm
 OTHER_COLOUR = 0.12  # a handle of another maker's colour, faded or misread
 PART_MM, PART_U_MM = 16.0, 0.6  # least working part: ISO 3630-1 as others quote it (read); its spread is common practice, no source
-# A part that is surely shorter is no whole one, whatever its end looks like: of 1,209 development crops with a whole tip none but a kinked
+# A part that is surely shorter is hardly a whole one, whatever its end looks like: a reason to look, no more, since one may have been made
+# so or its end misread. Of 1,209 development crops with a whole tip none but a kinked
 # one whose line had missed the tip, of 79 that lost 1 mm and more 33.
-SHORT_PART_MM, SHORT_TELLS = 13.8, 0.85
+SHORT_PART_MM, SHORT_TELLS = 13.8, 0.7
 STRAY_PART = 0.15  # share of working parts made to another length, or whose end was misread, anywhere within some 12 mm
 STRAY_LENGTH = 0.06  # share of lengths whose handle front was misread, anywhere within a few mm
 AT_MM, SIDE_MM = 0.06, 0.03
@@ -90,11 +91,15 @@ def lost_tip(dimensions: Dimensions, colour: HandleColour, reach: float | None, 
     chance = thick * short
     chance[1:] *= shape
     told = _weighed(chance, LEAST_SHOWN_MM if barbed else _smallest(d0.value))
-    return told if barbed or not _surely_short(dimensions.working_part_mm) else replace(told, least=SHORT_TELLS)
+    return told if barbed else _with_part(told, dimensions.working_part_mm)
 
 
-def _surely_short(part: Quantity | None) -> bool:
-    return part is not None and part.value + 2.0 * part.u < SHORT_PART_MM
+def _with_part(told: TipLoss, part: Quantity | None) -> TipLoss:
+    """The same, where the working part is surely short: then by how much it is shorter than the least one, if nothing else tells."""
+    if part is None or part.value + 2.0 * part.u >= SHORT_PART_MM:
+        return told
+    short = Quantity(PART_MM - part.value, float(np.hypot(part.u, PART_U_MM)))
+    return replace(told, least=SHORT_TELLS, lost_mm=told.lost_mm if told.probability >= SHORT_TELLS else short)
 
 
 def short_alone(length: Quantity | None) -> TipLoss:

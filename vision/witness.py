@@ -156,7 +156,7 @@ def _sense(twist: TwistLoss, there: Mapping[str, float]) -> str:
 def tip_told(tip: TipLoss, hurts: HurtSight | None) -> float:
     """Chance that a piece of the tip is missing."""
     if hurts is None:
-        return tip.probability
+        return max(tip.probability, tip.least)
     return max(float(expit(odds(tip.probability) + odds(hurts.most("tip-lost", *TIP_MM)) - TIP_LEVEL)), tip.least)
 
 

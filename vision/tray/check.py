@@ -214,7 +214,7 @@ def _extra(one: Seen, empty: Sequence[Position]) -> Row:
     if may_be is not None:
         where = "" if may_be.slot is None else f" in slot {may_be.slot}"
         why = f"looks more like a {one.best.name}, may be the {may_be.name} that is missing{where}: take a close-up of number {one.numbers}"
-        return Row(None, one, "undecided", why)
+        return Row(None, one, "undecided", why + _hurt_too(one))
     return Row(None, one, "extra", f"{one.best.name} is on the tray and not on the list{_hurt_too(one)}")
 
 

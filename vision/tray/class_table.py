@@ -26,7 +26,11 @@ def codes_in(path: Path) -> dict[str, str]:
     rows = list(csv.DictReader(io.StringIO(text), delimiter=";" if first.count(";") > first.count(",") else ","))
     if not rows or not {"photo", "code"} <= set(rows[0]):
         raise UsageError(f"--codes: {path} needs the columns photo and code in its first line, and a line for each photo")
-    return {str(row["photo"] or "").strip(): str(row["code"] or "").strip() for row in rows}
+    given = [(str(row["photo"] or "").strip(), str(row["code"] or "").strip()) for row in rows if str(row["photo"] or "").strip()]
+    twice = next((photo for photo, _ in given if [one for one, _ in given].count(photo) > 1), None)
+    if twice is not None:
+        raise UsageError(f"--codes: {path} has two lines for {twice}: which code is right? leave one line for each photo")
+    return dict(given)
 
 
 def proved_codes(codes: Sequence[str]) -> list[str]:
