@@ -43,7 +43,7 @@ def test_a_change_has_the_digits_of_its_u(before):
     lines = change_lines(changes(tiny, before))
 
     assert any("taper changed by -0.00001 mm/mm (u 0.00044)" in line for line in lines)
-    assert any("length changed by +0.00 mm (u 0.11)" in line for line in lines)
+    assert any("length changed by 0.00 mm (u 0.11)" in line for line in lines)
 
 
 @pytest.mark.parametrize(("size", "asked"), [(25, False), (20, True), (None, False)])

@@ -44,16 +44,17 @@ def doubted(marks: Marks, edges: Edges, axis: Axis, px_per_mm: float, *, wavers:
     if marks.front is None:
         return replace(marks, tip=tip)
     colour = _by_colour_px(metal, marks, axis.front_index, px_per_mm, wavers=wavers)
-    if gripped and colour and _earlier(axis.front_index, marks, px_per_mm):
-        begins = Mark(float(axis.front_index), float(np.hypot(marks.front.u, APART_MM * px_per_mm)))
+    begins_at = axis.front_index
+    if gripped and colour and begins_at is not None and _earlier(begins_at, marks, px_per_mm):
+        begins = Mark(float(begins_at), float(np.hypot(marks.front.u, APART_MM * px_per_mm)))
         return replace(marks, tip=tip, front=begins)  # a glint on it looked like shaft
     front = _wider(marks.front, float(np.hypot(colour, _maybe_stop_px(edges.kinds, marks, px_per_mm))))
     return replace(marks, tip=tip, front=front)
 
 
-def _earlier(begins: int | None, marks: Marks, px_per_mm: float) -> bool:
+def _earlier(begins: int, marks: Marks, px_per_mm: float) -> bool:
     """Whether a handle's colour begins before the front that was marked, and behind the tip and any stop."""
-    if begins is None or marks.front is None or _stop_at(marks, begins, px_per_mm):
+    if marks.front is None or _stop_at(marks, begins, px_per_mm):
         return False
     return (0.0 if marks.tip is None else marks.tip.column) < begins < marks.front.column
 
