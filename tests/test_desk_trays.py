@@ -19,6 +19,7 @@ from vision.desk import worker
 from vision.desk.app import make_app
 from vision.desk.intake import settings_of
 from vision.desk.settings import Desk
+from vision.report.cautions import BROACH
 from vision.teach.questions import LETTERS
 from vision.tray.looked import TrayPhoto
 from vision.tray.told_json import tray_from, tray_json
@@ -173,6 +174,17 @@ def test_a_class_has_one_photo_a_student_by_code(page: TestClient, folder: Path)
     assert [row for row in rows_of(text) if row.startswith("S-0")] == ["S-01 2 0 0 0 0 0 0 0", "S-02 1 1 0 0 0 0 0 0"]
     assert "S-02,S-02.jpg,missing,reamer 30" in table
     assert "What the class gets wrong" in paper
+
+
+def test_a_class_that_was_to_have_broaches_is_told_what_their_sizes_rest_on(page: TestClient, folder: Path) -> None:
+    number = keep(folder, "S-01.jpg", *TRAY[:1])
+    for name, line in (("with", "barbed-broach,40,,1,"), ("without", "k-file,25,,1,")):
+        kept_list(page, name, line)
+
+    papers = {name: text_of(page.get(f"/trays/{number}/class.pdf", params={"list": name}).content) for name in ("with", "without")}
+
+    said = {name: BROACH in " ".join(paper.split()) for name, paper in papers.items()}
+    assert said == {"with": True, "without": False}
 
 
 def test_a_photo_named_by_a_person_is_no_code(page: TestClient, folder: Path) -> None:

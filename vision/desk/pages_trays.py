@@ -107,9 +107,13 @@ def _papers(router: APIRouter, desk: Desk) -> None:
     def of_class(numbers: str, list: str) -> Response:  # noqa: A002
         from vision.tray.check_page import class_story  # noqa: PLC0415
         from vision.tray.pages import write_pages  # noqa: PLC0415
+        from vision.tray.warned import cautions  # noqa: PLC0415
 
-        each = _class(desk, numbers, list)
-        return _file(lambda path: write_pages(path, "Trays of the class", class_story(each)), "class.pdf")
+        kit = tray_lists.kept(desk, list)
+        with desk.records() as records:
+            tray = tray_of(desk, records, numbers)
+        each, warned = _by_code(tray, kit), cautions((one for photo in tray.photos for one in photo.told), kit)
+        return _file(lambda path: write_pages(path, "Trays of the class", class_story(each), warned), "class.pdf")
 
     @router.get("/trays/{numbers}/class.csv")
     def table(numbers: str, list: str) -> Response:  # noqa: A002
