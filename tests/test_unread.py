@@ -13,7 +13,8 @@ from invented_readings import reading
 from rich.console import Console
 
 from vision.axis import Axis
-from vision.find import Candidate
+from vision.find import SURE_RANK, Candidate
+from vision.pipeline import _shade_beside
 from vision.quantity import Quantity
 from vision.reading import InstrumentReading
 from vision.report.document import document, text
@@ -130,3 +131,16 @@ def test_every_report_shows_it_and_a_tray_asks_for_a_close_up() -> None:
     assert drawn is not None
     told = tell(one(), "a.jpg", unread=True)
     assert (told.kind, told.why) == ("undecided", (WHY,))
+
+
+@pytest.mark.parametrize(("colour", "dropped"), [("white", False), (None, True)])
+def test_what_is_white_beside_a_handle_is_not_its_shadow(colour: str | None, dropped: bool) -> None:
+    """The deep shadow of a handle is black; of a white handle half hidden beside it the unread piece is told."""
+    small = SimpleNamespace(rank=SURE_RANK, cut=False, handle=np.ones((3, 3), bool))
+    beside = HandleSeen(np.array([50.0, 40.0]), "red", np.array([6.0, 0.0]))
+
+    piece, plane = HandleSeen(np.array([52.0, 41.0]), colour, np.array([1.0, 0.0])), SimpleNamespace(px_per_mm=12.0)
+
+    shade = _shade_beside(small, piece, [beside], plane)  # type: ignore[arg-type]
+
+    assert shade is dropped

@@ -163,8 +163,8 @@ def _unread_lines(
 
 
 def _shade_beside(candidate: Candidate, handle: HandleSeen, others: Sequence[HandleSeen], plane: Plane) -> bool:
-    """Whether what has no colour and is smaller than a handle lies beside another one's: the deep shadow of that is black too."""
-    return candidate.rank == SURE_RANK and not whole(candidate, plane) and not stands_apart(handle, others)
+    """Whether what is black and smaller than a handle lies beside another one's: the deep shadow of that is black too, and never white."""
+    return candidate.rank == SURE_RANK and handle.colour != "white" and not whole(candidate, plane) and not stands_apart(handle, others)
 
 
 def _numbers(ordered: list[Candidate], counted: list[Candidate]) -> dict[int, int]:
