@@ -142,7 +142,7 @@ def test_who_was_not_measured_or_lies_alone_strayed_nowhere() -> None:
 
 @pytest.mark.parametrize(("length_mm", "x_mm", "counted"), [(4.0, 38.0, False), (4.0, 18.0, True), (9.0, 38.0, True)])
 def test_a_small_black_piece_beside_a_handle_is_its_deep_shadow(length_mm: float, x_mm: float, counted: bool, monkeypatch: Any) -> None:
-    relative = np.ones((round(20 * PPM), round(60 * PPM), 3), np.float32)
+    relative = np.full((round(20 * PPM), round(60 * PPM), 3), 0.05, np.float32)
     seen, (other, _) = piece(STRAIGHT, 35, 10, 8.0), piece(line((5, 16), (30, 16)), x_mm, 16, length_mm)
     black = replace(other, rank=2)
     monkeypatch.setattr("vision.pipeline.trace_axis", lambda *_: Axis(line((5, 16), (30, 16)), 0, 499, 0.2))
