@@ -1,4 +1,4 @@
-"""Stage 5j: Edges, Axis, Marks -> the same marks, each with the u of what speaks against it.
+"""Stage 5j: Edges, Axis, Marks -> the same marks, each with the u of what speaks against it; a front inside a handle moved.
 
 The strip network places tip and front to a few px, and says how sure it is of the place, not of the thing. What looks like an end may
 be a shadow of the tip that runs on before it, a stop that lies against the handle, or a bright stretch of shaft. Four signs tell: metal
@@ -31,7 +31,9 @@ METAL_MM = 0.3  # of metal between the two, or no stop, and one of them is wrong
 
 
 def doubted(marks: Marks, edges: Edges, axis: Axis, px_per_mm: float, *, wavers: bool, gripped: bool = False) -> Marks:
-    """Widen the u of tip and front by what speaks against them. ``wavers``: the outline itself is in doubt.
+    """Widen the u of tip and front by what speaks against them, and move a front out of a handle.
+
+    ``wavers``: the outline itself is in doubt.
 
     ``gripped``: a whole handle was found by a colour that no metal and no shadow has; then no front lies far inside it.
     """

@@ -26,8 +26,8 @@ MADE_U_MM, LENGTH_U_MM = 0.013, 0.30  # spread of D0 and length as made, inside 
 OTHER_COLOUR = 0.12  # a handle of another maker's colour, faded or misread
 PART_MM, PART_U_MM = 16.0, 0.6  # least working part: ISO 3630-1 as others quote it (read); its spread is common practice, no source
 # A part that is surely shorter is hardly a whole one, whatever its end looks like: a reason to look, no more, since one may have been made
-# so or its end misread. Of 1,209 development crops with a whole tip none but a kinked
-# one whose line had missed the tip, of 79 that lost 1 mm and more 33.
+# so or its end misread. Of 1,209 development crops with a whole tip, whose parts were all made 14 mm long and more, none but a kinked
+# one whose line had missed the tip; of 79 that lost 1 mm and more 33.
 SHORT_PART_MM, SHORT_TELLS = 13.8, 0.7
 STRAY_PART = 0.15  # share of working parts made to another length, or whose end was misread, anywhere within some 12 mm
 STRAY_LENGTH = 0.06  # share of lengths whose handle front was misread, anywhere within a few mm
